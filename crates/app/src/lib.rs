@@ -1,0 +1,1 @@
+//! Use cases: joins folder, files, measuring, estimate and report.

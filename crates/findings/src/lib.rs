@@ -1,0 +1,1 @@
+//! Records and readings to findings: the joint estimate, EI, factor, verdicts.

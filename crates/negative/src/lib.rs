@@ -1,0 +1,1 @@
+//! Scans to densities: decoding, linear light, calibration, honesty checks, patches.

@@ -1,0 +1,1 @@
+//! The test folder: reading, checking and writing its files.

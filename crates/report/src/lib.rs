@@ -1,0 +1,1 @@
+//! Findings and figures to a self-contained HTML report.

@@ -1,0 +1,1 @@
+//! Density, step tablets, the characteristic curve, speed points and gradients.

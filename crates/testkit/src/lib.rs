@@ -1,0 +1,1 @@
+//! Negatives and tests made from known truth, for tests and the worked example.
