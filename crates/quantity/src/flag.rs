@@ -140,7 +140,9 @@ mod tests {
 
     #[test]
     fn a_set_keeps_one_of_each() {
-        let set: Flags = [Flag::Blank, Flag::Clipped, Flag::Blank].into_iter().collect();
+        let set: Flags = [Flag::Blank, Flag::Clipped, Flag::Blank]
+            .into_iter()
+            .collect();
         assert_eq!(set.iter().collect::<Vec<_>>(), [Flag::Clipped, Flag::Blank]);
     }
 }

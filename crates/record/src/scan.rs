@@ -1,0 +1,89 @@
+//! Scans: files of pixels, and what is known of how they were made.
+
+use crate::{Id, Outline};
+
+/// How code values follow light, as the tester knows it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Tone {
+    /// Take what the file declares; unknown when it declares nothing.
+    AsDeclared,
+    /// Proportional to light.
+    Linear,
+    /// Light is code value to this power.
+    Gamma(f64),
+    /// The sRGB curve.
+    Srgb,
+    /// Known not to be known.
+    Unknown,
+}
+
+/// Which samples of a pixel are measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Channel {
+    /// The one there is, or green of several.
+    Suitable,
+    /// Red.
+    Red,
+    /// Green.
+    Green,
+    /// Blue.
+    Blue,
+    /// The mean of red, green and blue.
+    Mean,
+    /// One phase of a 2 × 2 sensor mosaic, counted from 0.
+    MosaicPhase {
+        /// Row of the cell, 0 or 1.
+        row: u8,
+        /// Column of the cell, 0 or 1.
+        column: u8,
+    },
+}
+
+/// A step tablet lying in a scan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TabletStrip {
+    /// The tablet.
+    pub tablet: Id,
+    /// Outline of each step, in step order; `None` for a step that can't be read.
+    pub steps: Vec<Option<Outline>>,
+}
+
+/// What turns the scan's code values into densities.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Calibrator {
+    /// A step tablet in this very scan.
+    Within(TabletStrip),
+    /// The tablet in another scan made with the same locked settings.
+    OtherScan(Id),
+    /// Nothing: only relative answers can be had.
+    None,
+}
+
+/// A scan of one or several frames.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Scan {
+    /// Name in this test.
+    pub id: Id,
+    /// Path within the test folder, with `/` between parts.
+    pub file: String,
+    /// Which image of the file, counted from 0.
+    pub page: u32,
+    /// SHA-256 of the file when it was first measured, as 64 hex digits.
+    pub sha256: Option<String>,
+    /// The scanner or camera.
+    pub device: Option<String>,
+    /// Settings as written down.
+    pub settings: Option<String>,
+    /// How code values follow light.
+    pub tone: Tone,
+    /// Which samples are measured.
+    pub channel: Channel,
+    /// What calibrates it.
+    pub calibrator: Calibrator,
+    /// A scan of the same film made with the same settings, to be compared.
+    pub repeat_of: Option<Id>,
+    /// What the measured signal stands for.
+    pub response: crate::Response,
+    /// Path of an image whose pixel values are labels of regions.
+    pub region_map: Option<String>,
+}
