@@ -1,1 +1,40 @@
 //! Findings to SVG figures.
+//!
+//! Each figure has a title that says what is seen, a subtitle that says what
+//! was plotted, named axes with their unit, sample size and uncertainty; it
+//! can be read in a grey print, and its numbers stand in the report's tables.
+//!
+//! No charting crate is used. Five were built or read for one and the same
+//! characteristic curve before this room was written, and each fell short:
+//! whole-pixel coordinates that make curves wavy, clipped labels, a legend
+//! over the data, bands lost in the dark theme, or a whole browser to draw.
+//! What is needed is a small writer ([`Sheet`] and the private `svg`), linear
+//! axes and text anchored inward by the metrics of the font in use.
+//!
+//! A pure room: no file, no clock; the same findings give the same bytes.
+//!
+//! Read [`characteristic_curve()`] first; [`density_bars`], [`factor_intervals`]
+//! and [`wood_effect()`] are simpler. [`shown`] says how numbers are rounded.
+
+mod axis;
+mod characteristic_curve;
+mod density_bars;
+mod density_scale;
+mod factor_interval;
+mod intervals;
+mod letters;
+mod places;
+pub mod shown;
+mod svg;
+mod text_width;
+mod wood_effect;
+
+pub use characteristic_curve::{characteristic_curve, curve_family};
+pub use density_bars::density_bars;
+pub use density_scale::{DensityScale, density_scale};
+pub use factor_interval::{
+    bracket, ei_intervals, factor_intervals, factor_sentence, filters_words,
+};
+pub use letters::{PatchLetters, role_words};
+pub use svg::{Colours, Sheet};
+pub use wood_effect::wood_effect;

@@ -1,1 +1,18 @@
 //! Scans to densities: decoding, linear light, calibration, honesty checks, patches.
+//!
+//! Bytes come in, densities with their uncertainty and flags come out. This
+//! room knows pixels and densities, not films or filters, and opens no file.
+//!
+//! The way of a scan: [`decode`] reads rows of code values; [`tone`] says how
+//! codes follow light; [`patch`] measures outlines; [`calibration`] turns a
+//! step tablet in the scan into densities for the other patches; [`honesty`]
+//! looks for levels that were changed; [`preview`] makes the small picture.
+
+pub mod calibration;
+pub mod decode;
+pub mod honesty;
+mod monotone;
+pub mod outline;
+pub mod patch;
+pub mod preview;
+pub mod tone;

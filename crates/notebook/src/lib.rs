@@ -1,1 +1,35 @@
 //! The test folder: reading, checking and writing its files.
+//!
+//! A test folder holds `test.toml` (the record), `patches.csv`,
+//! `readings.csv`, certificates of tablets and the scans. The format is ours;
+//! `docs/test-folder.md` describes it, and [`json_schema`] is made from the
+//! very tables that read it. What is refused is refused with file, line, the
+//! text seen, what was expected and what to do: [`Problem`].
+//!
+//! This room may touch files. It measures nothing and knows no formula.
+//!
+//! Read [`mod@format`] first (the keys), then `keys` (how they are read), then
+//! `folder`.
+
+mod columns;
+mod csv_file;
+mod folder;
+mod format;
+mod from_record;
+mod keys;
+mod path;
+mod problem;
+mod schema;
+mod stand_alone;
+mod to_record;
+mod words;
+mod write;
+
+pub use folder::{HashState, TestFolder, read_test_folder};
+pub use path::hash_file;
+pub use problem::{FolderError, Problem};
+pub use schema::{json_schema, key_tables};
+pub use stand_alone::{
+    CurveRow, NamedPatch, Rows, TabletRow, read_curve_csv, read_patches_csv, read_tablet_csv,
+};
+pub use write::write_test_folder;

@@ -83,12 +83,13 @@ pub enum Exposure {
     Camera(CameraExposure),
     /// Known only relative to the other frames, as log10.
     Relative(Measured<LogExposure>),
-    /// Through a step tablet in contact; `without_tablet` is the log exposure
-    /// that film beside the tablet got, relative unless measured in lux seconds.
+    /// Through a step tablet in contact.
     Tablet {
         /// The tablet.
         tablet: Id,
-        /// log10 exposure without the tablet.
+        /// log10 of the lux seconds that film beside the tablet got; `None`
+        /// when they are not known, so that the sheet tells the curve's shape
+        /// but not its place.
         without_tablet: Option<Measured<LogExposure>>,
     },
     /// Never exposed.

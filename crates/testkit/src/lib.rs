@@ -1,1 +1,33 @@
 //! Negatives and tests made from known truth, for tests and the worked example.
+//!
+//! A pure room: the number that picks a draw is handed in, bytes are handed
+//! out, and the same number gives the same bytes on every machine. It makes
+//! records ([`record::TestParts`]) and scans; it knows no folder format.
+//!
+//! Read [`truth`](Truth) first: the convention of exposure stands there. Then
+//! [`demo`], the worked example with pictures; [`simulate_readings`], whole
+//! tests without pixels by the hundred; and [`scan_from_codes`], a scan from a
+//! table of code values.
+
+mod demo;
+mod invented;
+mod landscape;
+mod made;
+mod negative;
+mod noise;
+mod random_test;
+mod scan_from_codes;
+mod scanner;
+mod texture;
+mod tiff_file;
+mod truth;
+
+pub use demo::{DemoTest, demo};
+pub use random_test::{
+    BLANK_NET_DENSITY, Bracket, CurveShape, ErrorSizes, ReadingsSpec, Tails, simulate_readings,
+};
+pub use scan_from_codes::{CodeScan, Depth, scan_from_codes};
+pub use tiff_file::{DeclaredTone, TiffForm, linear_grey_profile, tiff_grey8, tiff_grey16};
+pub use truth::{
+    Bend, PIVOT_NET_DENSITY, TrueDensity, TrueFilter, TrueFrame, TrueWoodEffect, Truth, TruthCurve,
+};

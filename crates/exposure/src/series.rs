@@ -1,0 +1,599 @@
+//! The series of apertures, shutter times and exposure indices: marks and exact values.
+//!
+//! A mark is a rounded number on a ring or dial; the exact value is the power
+//! of two (apertures, times) or of ten (EI) it stands for. Which of the two is
+//! meant is the caller's choice ([`MarkReading`]), never a guess. The nearest
+//! mark always comes with what it leaves over, in stops.
+//!
+//! Exact: N = 2^(Av/2), t = 2^−Tv, EI = 10^(k/10).
+//! Source of the nominal marks: common practice of makers; EI scale as in ISO 6,
+//! carried on below 0.8 and above 6400 as a plain extension.
+
+use core::f64::consts::LOG2_10;
+use quantity::{ExposureIndex, FNumber, QuantityError, Seconds, Stops};
+
+/// Why a number is no mark of a series.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum SeriesError {
+    /// Give the number on the ring, or say that it is literal.
+    #[error(
+        "{what} {found} is no mark of the {series}-stop series; the nearest marks are {below} and {above}"
+    )]
+    NoMark {
+        /// Aperture or shutter time.
+        what: &'static str,
+        /// The number seen, as it would be written.
+        found: String,
+        /// Name of the series.
+        series: &'static str,
+        /// The mark on one side (or the end of the series).
+        below: String,
+        /// The mark on the other side (or the end of the series).
+        above: String,
+    },
+    /// A number has no meaning.
+    #[error(transparent)]
+    Quantity(#[from] QuantityError),
+}
+
+/// The step from one mark to the next.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StepSize {
+    /// One stop.
+    Full,
+    /// Half a stop.
+    Half,
+    /// A third of a stop.
+    Third,
+}
+
+impl StepSize {
+    /// Gives the word for the step.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Full => "full",
+            Self::Half => "half",
+            Self::Third => "third",
+        }
+    }
+}
+
+/// How the number of a mark is to be taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MarkReading {
+    /// The mark stands for the exact power of two: 1/60 is 1/64 s, f/22 is f/22.63.
+    Exact,
+    /// The number is meant as it stands: 30 s on a timer is 30 s.
+    Literal,
+}
+
+impl MarkReading {
+    /// Says how marks are read, for the list of assumptions.
+    #[must_use]
+    pub fn sentence(self) -> &'static str {
+        match self {
+            Self::Exact => "the mark is read as the exact power of two it stands for",
+            Self::Literal => "the mark is read literally",
+        }
+    }
+}
+
+/// An aperture mark.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ApertureMark {
+    nominal: f64,
+    exact: f64,
+}
+
+impl ApertureMark {
+    /// Takes a mark whose number is meant literally, such as one of an old lens.
+    #[must_use]
+    pub fn literal(aperture: FNumber) -> Self {
+        Self {
+            nominal: aperture.to_ratio(),
+            exact: aperture.to_ratio(),
+        }
+    }
+
+    /// Gives the number on the ring.
+    #[must_use]
+    pub fn nominal(self) -> f64 {
+        self.nominal
+    }
+
+    /// Gives the f-number under a reading of the mark.
+    #[must_use]
+    pub fn aperture(self, reading: MarkReading) -> FNumber {
+        let ratio = match reading {
+            MarkReading::Exact => self.exact,
+            MarkReading::Literal => self.nominal,
+        };
+        let Ok(aperture) = FNumber::from_ratio(ratio) else {
+            unreachable!("a mark is made from positive numbers");
+        };
+        aperture
+    }
+
+    /// Writes the mark: `f/5.6`.
+    #[must_use]
+    pub fn label(self) -> String {
+        format!("f/{}", self.nominal)
+    }
+}
+
+/// A shutter mark: a number of seconds or a part of a second.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ShutterMark {
+    written: Written,
+    exact_s: f64,
+}
+
+/// How a shutter mark is written.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Written {
+    /// So many seconds.
+    Whole(f64),
+    /// One second divided by this.
+    Part(f64),
+}
+
+impl Written {
+    fn to_s(self) -> f64 {
+        match self {
+            Self::Whole(seconds) => seconds,
+            Self::Part(of) => 1.0 / of,
+        }
+    }
+}
+
+impl ShutterMark {
+    /// Takes a time that is meant literally, such as a timer's or a measured one.
+    #[must_use]
+    pub fn literal(time: Seconds) -> Self {
+        let seconds = time.to_s();
+        let inverse = 1.0 / seconds;
+        let written = if seconds < 0.3 && (inverse - libm::round(inverse)).abs() < 1e-6 * inverse {
+            Written::Part(libm::round(inverse))
+        } else {
+            Written::Whole(seconds)
+        };
+        Self {
+            written,
+            exact_s: seconds,
+        }
+    }
+
+    /// Gives the time under a reading of the mark.
+    #[must_use]
+    pub fn time(self, reading: MarkReading) -> Seconds {
+        let seconds = match reading {
+            MarkReading::Exact => self.exact_s,
+            MarkReading::Literal => self.written.to_s(),
+        };
+        let Ok(time) = Seconds::from_s(seconds) else {
+            unreachable!("a mark is made from positive numbers");
+        };
+        time
+    }
+
+    /// Writes the mark: `1/60 s`, `4 s`.
+    #[must_use]
+    pub fn label(self) -> String {
+        match self.written {
+            Written::Whole(seconds) => format!("{seconds} s"),
+            Written::Part(of) => format!("1/{of} s"),
+        }
+    }
+}
+
+/// A mark of the exposure-index series.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EiMark {
+    nominal: f64,
+    exact: f64,
+}
+
+impl EiMark {
+    /// Gives the number on the dial.
+    #[must_use]
+    pub fn nominal(self) -> f64 {
+        self.nominal
+    }
+
+    /// Gives the exposure index under a reading of the mark.
+    #[must_use]
+    pub fn ei(self, reading: MarkReading) -> ExposureIndex {
+        let number = match reading {
+            MarkReading::Exact => self.exact,
+            MarkReading::Literal => self.nominal,
+        };
+        let Ok(ei) = ExposureIndex::from_arithmetic(number) else {
+            unreachable!("a mark is made from positive numbers");
+        };
+        ei
+    }
+
+    /// Writes the mark: `12`.
+    #[must_use]
+    pub fn label(self) -> String {
+        format!("{}", self.nominal)
+    }
+}
+
+/// Apertures in third stops from Av 0; every third one is a full stop.
+const APERTURE_THIRDS: [f64; 42] = [
+    1.0, 1.1, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2, 2.5, 2.8, 3.2, 3.5, 4.0, 4.5, 5.0, 5.6, 6.3, 7.1, 8.0,
+    9.0, 10.0, 11.0, 13.0, 14.0, 16.0, 18.0, 20.0, 22.0, 25.0, 29.0, 32.0, 36.0, 40.0, 45.0, 51.0,
+    57.0, 64.0, 72.0, 81.0, 90.0, 102.0, 114.0,
+];
+
+/// Apertures half a stop after each full stop, from Av 0.5.
+const APERTURE_HALVES: [f64; 13] = [
+    1.2, 1.7, 2.4, 3.3, 4.8, 6.7, 9.5, 13.0, 19.0, 27.0, 38.0, 54.0, 76.0,
+];
+
+/// Times of a second and longer in third stops, from Tv −5 (30 s) up to Tv 0.
+const LONG_THIRDS: [f64; 16] = [
+    30.0, 25.0, 20.0, 15.0, 13.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.2, 2.5, 2.0, 1.6, 1.3, 1.0,
+];
+
+/// Times below a second that are written as decimals or as 1/n, in third stops from Tv 1/3.
+const SHORT_THIRDS: [Written; 39] = [
+    Written::Whole(0.8),
+    Written::Whole(0.6),
+    Written::Part(2.0),
+    Written::Whole(0.4),
+    Written::Whole(0.3),
+    Written::Part(4.0),
+    Written::Part(5.0),
+    Written::Part(6.0),
+    Written::Part(8.0),
+    Written::Part(10.0),
+    Written::Part(13.0),
+    Written::Part(15.0),
+    Written::Part(20.0),
+    Written::Part(25.0),
+    Written::Part(30.0),
+    Written::Part(40.0),
+    Written::Part(50.0),
+    Written::Part(60.0),
+    Written::Part(80.0),
+    Written::Part(100.0),
+    Written::Part(125.0),
+    Written::Part(160.0),
+    Written::Part(200.0),
+    Written::Part(250.0),
+    Written::Part(320.0),
+    Written::Part(400.0),
+    Written::Part(500.0),
+    Written::Part(640.0),
+    Written::Part(800.0),
+    Written::Part(1000.0),
+    Written::Part(1250.0),
+    Written::Part(1600.0),
+    Written::Part(2000.0),
+    Written::Part(2500.0),
+    Written::Part(3200.0),
+    Written::Part(4000.0),
+    Written::Part(5000.0),
+    Written::Part(6400.0),
+    Written::Part(8000.0),
+];
+
+/// Times half a stop after each full stop, from Tv −4.5 to Tv 12.5.
+const SHUTTER_HALVES: [Written; 18] = [
+    Written::Whole(20.0),
+    Written::Whole(10.0),
+    Written::Whole(6.0),
+    Written::Whole(3.0),
+    Written::Whole(1.5),
+    Written::Whole(0.7),
+    Written::Part(3.0),
+    Written::Part(6.0),
+    Written::Part(10.0),
+    Written::Part(20.0),
+    Written::Part(45.0),
+    Written::Part(90.0),
+    Written::Part(180.0),
+    Written::Part(350.0),
+    Written::Part(750.0),
+    Written::Part(1500.0),
+    Written::Part(3000.0),
+    Written::Part(6000.0),
+];
+
+/// One decade of EI marks from 1, where decimals are kept short.
+const EI_SMALL: [f64; 10] = [1.0, 1.2, 1.6, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0];
+/// The decade from 10.
+const EI_TENS: [f64; 10] = [10.0, 12.0, 16.0, 20.0, 25.0, 32.0, 40.0, 50.0, 64.0, 80.0];
+/// The decade from 100; later decades are its multiples.
+const EI_HUNDREDS: [f64; 10] = [
+    100.0, 125.0, 160.0, 200.0, 250.0, 320.0, 400.0, 500.0, 640.0, 800.0,
+];
+/// The decade from 0.1, written out because 1.2/10 is not 0.12 to the last bit.
+const EI_TENTHS: [f64; 10] = [0.1, 0.12, 0.16, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.8];
+
+fn aperture_at(av: f64, nominal: f64) -> ApertureMark {
+    ApertureMark {
+        nominal,
+        exact: libm::exp2(av / 2.0),
+    }
+}
+
+/// Gives the aperture marks of a series, widest first.
+///
+/// Thirds reach from f/1 to f/114, full stops to f/90, halves to f/76.
+#[must_use]
+pub fn aperture_marks(step: StepSize) -> Vec<ApertureMark> {
+    let thirds = APERTURE_THIRDS
+        .iter()
+        .zip(0_u8..)
+        .map(|(n, k)| (f64::from(k) / 3.0, *n));
+    let full = thirds.clone().step_by(3);
+    let halves = APERTURE_HALVES
+        .iter()
+        .zip(0_u8..)
+        .map(|(n, k)| (f64::from(k) + 0.5, *n));
+    let mut all: Vec<(f64, f64)> = match step {
+        StepSize::Third => thirds.collect(),
+        StepSize::Full => full.collect(),
+        StepSize::Half => full.chain(halves).collect(),
+    };
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    all.into_iter().map(|(av, n)| aperture_at(av, n)).collect()
+}
+
+/// Gives the shutter marks of a series, longest first: 30 s to 1/8000 s.
+#[must_use]
+pub fn shutter_marks(step: StepSize) -> Vec<ShutterMark> {
+    let thirds = LONG_THIRDS
+        .iter()
+        .map(|s| Written::Whole(*s))
+        .chain(SHORT_THIRDS)
+        .zip(0_u8..)
+        .map(|(written, k)| (f64::from(k) / 3.0 - 5.0, written));
+    let full = thirds.clone().step_by(3);
+    let halves = SHUTTER_HALVES
+        .into_iter()
+        .zip(0_u8..)
+        .map(|(written, k)| (f64::from(k) - 4.5, written));
+    let mut all: Vec<(f64, Written)> = match step {
+        StepSize::Third => thirds.collect(),
+        StepSize::Full => full.collect(),
+        StepSize::Half => full.chain(halves).collect(),
+    };
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    all.into_iter()
+        .map(|(tv, written)| ShutterMark {
+            written,
+            exact_s: libm::exp2(-tv),
+        })
+        .collect()
+}
+
+/// Gives the third-stop exposure indices from 0.1 to 80 000, slowest first.
+///
+/// The scale has no half stops; it is one series of tenths of log10.
+#[must_use]
+pub fn ei_marks() -> Vec<EiMark> {
+    let decades: [(&[f64; 10], f64); 6] = [
+        (&EI_TENTHS, 1.0),
+        (&EI_SMALL, 1.0),
+        (&EI_TENS, 1.0),
+        (&EI_HUNDREDS, 1.0),
+        (&EI_HUNDREDS, 10.0),
+        (&EI_HUNDREDS, 100.0),
+    ];
+    decades
+        .iter()
+        .flat_map(|(decade, times)| decade.iter().map(move |n| n * times))
+        .zip(-10_i8..)
+        .map(|(nominal, k)| EiMark {
+            nominal,
+            exact: libm::pow(10.0, f64::from(k) / 10.0),
+        })
+        .collect()
+}
+
+/// Whether a wanted value lies within the series it was rounded to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SeriesPlace {
+    /// Between the first and the last mark (or within half a third stop of them).
+    Within,
+    /// Beyond an end: the mark is the end and the residual says how far off.
+    BeyondEnd,
+}
+
+/// The mark nearest to a wanted value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Nearest<M> {
+    /// The mark.
+    pub mark: M,
+    /// Stops of exposure the mark gives over the wanted value; negative is too little.
+    pub residual: Stops,
+    /// Whether the series reaches the wanted value.
+    pub place: SeriesPlace,
+}
+
+/// Half a third of a stop: a wanted value this far past the last mark still rounds to it.
+const END_MARGIN: f64 = 1.0 / 6.0 + 1e-9;
+
+/// Picks the mark with the smallest residual; `None` when there are no marks.
+fn nearest<M: Copy>(marks: &[M], residual_of: impl Fn(M) -> f64) -> Option<Nearest<M>> {
+    let mut best: Option<(M, f64)> = None;
+    let (mut any_over, mut any_under) = (false, false);
+    for mark in marks {
+        let residual = residual_of(*mark);
+        any_over |= residual >= 0.0;
+        any_under |= residual <= 0.0;
+        if best.is_none_or(|(_, least)| residual.abs() < least.abs()) {
+            best = Some((*mark, residual));
+        }
+    }
+    let (mark, residual) = best?;
+    let place = if (any_over && any_under) || residual.abs() <= END_MARGIN {
+        SeriesPlace::Within
+    } else {
+        SeriesPlace::BeyondEnd
+    };
+    let Ok(residual) = Stops::new(residual) else {
+        unreachable!("the logarithm of a ratio of two positive numbers is finite");
+    };
+    Some(Nearest {
+        mark,
+        residual,
+        place,
+    })
+}
+
+/// Gives the aperture mark nearest to an f-number; `None` when `marks` is empty.
+#[must_use]
+pub fn nearest_aperture(
+    wanted: FNumber,
+    marks: &[ApertureMark],
+    reading: MarkReading,
+) -> Option<Nearest<ApertureMark>> {
+    let log_wanted = libm::log2(wanted.to_ratio());
+    nearest(marks, |mark| {
+        2.0 * (log_wanted - libm::log2(mark.aperture(reading).to_ratio()))
+    })
+}
+
+/// Gives the shutter mark nearest to a time; `None` when `marks` is empty.
+#[must_use]
+pub fn nearest_shutter(
+    wanted: Seconds,
+    marks: &[ShutterMark],
+    reading: MarkReading,
+) -> Option<Nearest<ShutterMark>> {
+    let log_wanted = libm::log2(wanted.to_s());
+    nearest(marks, |mark| {
+        libm::log2(mark.time(reading).to_s()) - log_wanted
+    })
+}
+
+/// Gives the third-stop EI nearest to an exposure index, compared with the exact scale.
+///
+/// The residual is exposure: setting the mark gives so many stops more than
+/// the wanted index.
+#[must_use]
+pub fn nearest_ei(wanted: ExposureIndex) -> Nearest<EiMark> {
+    let log_wanted = libm::log10(wanted.to_arithmetic());
+    let found = nearest(&ei_marks(), |mark| {
+        (log_wanted - libm::log10(mark.exact)) * LOG2_10
+    });
+    let Some(found) = found else {
+        unreachable!("the EI series has marks");
+    };
+    found
+}
+
+/// How far a typed number may be from a mark and still be that mark: 1/15 typed as 0.067 s.
+///
+/// Marks lie at least 5 % apart.
+const SAME_MARK: f64 = 0.01;
+
+fn same_mark(number: f64, mark: f64) -> bool {
+    (number / mark - 1.0).abs() <= SAME_MARK
+}
+
+/// Gives the exact f-number that an engraved number stands for in a series: 22 is f/22.63.
+///
+/// # Errors
+/// [`SeriesError::NoMark`] with the neighbours when the number is not in the series.
+pub fn exact_aperture(nominal: FNumber, step: StepSize) -> Result<FNumber, SeriesError> {
+    let marks = aperture_marks(step);
+    let number = nominal.to_ratio();
+    if let Some(mark) = marks.iter().find(|mark| same_mark(number, mark.nominal)) {
+        return Ok(mark.aperture(MarkReading::Exact));
+    }
+    let (below, above) = neighbours(&marks, |mark| mark.nominal < number);
+    Err(SeriesError::NoMark {
+        what: "aperture",
+        found: format_aperture(nominal),
+        series: step.name(),
+        below: below.label(),
+        above: above.label(),
+    })
+}
+
+/// Gives the exact time that a shutter mark stands for in a series: 1/60 is 1/64 s.
+///
+/// # Errors
+/// [`SeriesError::NoMark`] with the neighbours when the time is not in the series.
+pub fn exact_shutter_time(nominal: Seconds, step: StepSize) -> Result<Seconds, SeriesError> {
+    let marks = shutter_marks(step);
+    let number = nominal.to_s();
+    if let Some(mark) = marks
+        .iter()
+        .find(|mark| same_mark(number, mark.written.to_s()))
+    {
+        return Ok(mark.time(MarkReading::Exact));
+    }
+    let (above, below) = neighbours(&marks, |mark| mark.written.to_s() > number);
+    Err(SeriesError::NoMark {
+        what: "shutter time",
+        found: format_time(nominal),
+        series: step.name(),
+        below: below.label(),
+        above: above.label(),
+    })
+}
+
+/// The last mark before and the first mark after a place in a series; at an end, the end twice.
+fn neighbours<M: Copy>(marks: &[M], before: impl Fn(&M) -> bool) -> (M, M) {
+    let place = marks.partition_point(before);
+    let last = marks.len() - 1;
+    (marks[place.saturating_sub(1)], marks[place.min(last)])
+}
+
+/// Writes a positive number with so many significant digits, without trailing zeros.
+///
+/// Digits left of the point are never replaced by zeros.
+pub(crate) fn significant(number: f64, digits: u8) -> String {
+    // The place of the last digit kept, counted after the decimal point.
+    let decimals = f64::from(digits) - 1.0 - libm::floor(libm::log10(number));
+    if decimals > 12.0 {
+        return format!("{number:e}");
+    }
+    // 0 to 12 here, so the cast is exact.
+    let decimals = decimals.max(0.0) as usize;
+    let text = format!("{number:.decimals$}");
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
+/// Writes an f-number with three significant digits: `f/16`, `f/45.3`.
+#[must_use]
+pub fn format_aperture(aperture: FNumber) -> String {
+    format!("f/{}", significant(aperture.to_ratio(), 3))
+}
+
+/// Writes a time with three significant digits: `1/30 s`, `1/12.5 s`, `0.4 s`, `93.2 s`.
+///
+/// Below 0.3 s it is written as a part of a second.
+#[must_use]
+pub fn format_time(time: Seconds) -> String {
+    let seconds = time.to_s();
+    if seconds < 0.3 {
+        format!("1/{} s", significant(1.0 / seconds, 3))
+    } else {
+        format!("{} s", significant(seconds, 3))
+    }
+}
+
+/// Writes an exposure index as the nearest third-stop number: `12`.
+///
+/// Beyond 0.1 to 80 000 the number itself is written with three digits.
+#[must_use]
+pub fn format_ei(ei: ExposureIndex) -> String {
+    let found = nearest_ei(ei);
+    match found.place {
+        SeriesPlace::Within => found.mark.label(),
+        SeriesPlace::BeyondEnd => significant(ei.to_arithmetic(), 3),
+    }
+}

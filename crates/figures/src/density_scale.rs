@@ -1,0 +1,126 @@
+//! The grey scale that stands beside pictures of negatives.
+//!
+//! Screen luminance is proportional to transmittance and sRGB-encoded, at one
+//! fixed scale: a negative looks as it does on a light table. Pictures are to
+//! be made with [`DensityScale::grey`], so that scale and pictures can't part.
+//!
+//! Symbols: D gross density; Y luminance, 1 for white; V sRGB value.
+//! Source of the encoding: IEC 61966-2-1 (sRGB), from memory.
+
+use crate::shown;
+use crate::svg::{Anchor, Colours, Dash, Sheet, Svg};
+use quantity::Stops;
+
+/// How density becomes brightness in a row of pictures.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DensityScale {
+    /// The gross density that is shown as white; thinner film is white too.
+    pub white_density: f64,
+    /// Base+fog, to be marked on the scale.
+    pub base_plus_fog: Option<f64>,
+    /// By how much all pictures of the row are lifted; zero for as they look.
+    pub lifted_by: Stops,
+    /// Whether densities are absolute; otherwise they are relative.
+    pub absolute: bool,
+}
+
+impl DensityScale {
+    /// Gives the 8-bit grey of a density.
+    #[must_use]
+    pub fn grey(&self, density: f64) -> u8 {
+        // Y = 10^(D_white − D) · 2^lift, at most 1.
+        let luminance = libm::pow(10.0, self.white_density - density) * self.lifted_by.to_ratio();
+        if !(luminance < 1.0) {
+            return if density.is_nan() { 0 } else { 255 };
+        }
+        // IEC 61966-2-1: V = 12.92 Y below 0.0031308, else 1.055 Y^(1/2.4) − 0.055.
+        let encoded = if luminance <= 0.003_130_8 {
+            12.92 * luminance
+        } else {
+            1.055 * libm::pow(luminance, 1.0 / 2.4) - 0.055
+        };
+        // 0 to 255 after the clamp, so the cast is exact.
+        libm::round(encoded.clamp(0.0, 1.0) * 255.0) as u8
+    }
+}
+
+/// Height of one step of 0.3, in pixels.
+const STEP_PX: f64 = 22.0;
+/// The surround of pictures, a middle grey.
+const SURROUND: u8 = 0x77;
+
+/// Draws the grey scale in steps of 0.3 on the surround that pictures have.
+#[must_use]
+pub fn density_scale(scale: &DensityScale, colours: Colours) -> String {
+    let (steps, left, wide) = (11, 34.0, 34.0);
+    let sheet = Sheet {
+        width_px: 128.0,
+        colours,
+    };
+    let kind = if scale.absolute { "density" } else { "relative density" };
+    let base = scale.base_plus_fog.map_or(String::new(), |b| {
+        format!(" Base+fog is at {}.", shown::density(b))
+    });
+    let lift = if scale.lifted_by == Stops::ZERO {
+        String::new()
+    } else {
+        format!(" Lifted by {} stops.", shown::stops(scale.lifted_by))
+    };
+    let description = format!(
+        "Grey scale of {kind} from 0.0 to 3.0 in steps of 0.3; {} is white.{lift}{base}",
+        shown::density(scale.white_density)
+    );
+    let mut svg = Svg::new(sheet, "Density scale of the pictures", &description);
+    let top = 24.0;
+    let height = top + f64::from(steps) * STEP_PX + 12.0;
+    svg.grey_rectangle(0.0, 0.0, sheet.width_px, height, SURROUND);
+    svg.black_text(4.0, 15.0, if scale.absolute { "density (gross)" } else { "relative density" }, Anchor::Start);
+    for step in 0..steps {
+        let density = f64::from(step) * 0.3;
+        let y = top + f64::from(step) * STEP_PX;
+        svg.grey_rectangle(left, y, wide, STEP_PX, scale.grey(density));
+        let middle = y + STEP_PX / 2.0;
+        svg.black_text(left - 6.0, middle + 4.0, &shown::fixed(density, 1), Anchor::End);
+    }
+    if let Some(base) = scale.base_plus_fog {
+        // A density stands at the middle of its step's field.
+        let y = top + STEP_PX * (base / 0.3 + 0.5);
+        if (top..height).contains(&y) {
+            svg.grey_line((left - 4.0, y), (left + wide + 6.0, y), 0, Dash::Dashed);
+            svg.black_text(left + wide + 8.0, y + 4.0, &format!("b+f {}", shown::density(base)), Anchor::Start);
+        }
+    }
+    svg.finish(height)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn scale(lift: f64) -> DensityScale {
+        DensityScale {
+            white_density: 0.0,
+            base_plus_fog: Some(0.12),
+            lifted_by: Stops::new(lift).unwrap(),
+            absolute: true,
+        }
+    }
+
+    #[test]
+    fn grey_follows_transmittance_through_srgb() {
+        // Reference computation from the closed form of IEC 61966-2-1: Y = 0.5 gives
+        // V = 0.7354 = 187.5/255, Y = 0.1 gives 0.3492 = 89.0/255, Y = 0.001 gives 3.29/255.
+        for (density, grey) in [(0.0, 255), (0.301_03, 188), (1.0, 89), (3.0, 3)] {
+            let ours = scale(0.0).grey(density);
+            // 1: the table above is rounded where 187.5 may fall to either side.
+            assert!(ours.abs_diff(grey) <= 1, "{density}: {ours}, expected {grey}");
+        }
+        assert_eq!(scale(0.0).grey(-0.2), 255);
+    }
+
+    #[test]
+    fn a_lift_of_one_stop_is_a_density_of_log_2() {
+        // Definition: one stop is log10 2 = 0.301 03.
+        assert_eq!(scale(1.0).grey(1.301_03), scale(0.0).grey(1.0));
+    }
+}

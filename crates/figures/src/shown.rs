@@ -1,0 +1,208 @@
+//! Numbers as they are shown: rounding and signs, nothing else.
+//!
+//! Stops have one decimal, densities two, an EI is a third-stop number, a
+//! factor has × and two significant figures. Minus is the real minus sign,
+//! which is as wide as a digit in the family that pages are set in.
+
+use quantity::{Bound, ExposureIndex, FilterFactor, Interval, Stops};
+
+/// Writes a number with fixed decimals and a real minus; never `−0.0`.
+#[must_use]
+pub fn fixed(value: f64, decimals: usize) -> String {
+    if !value.is_finite() {
+        return "–".to_owned();
+    }
+    let plain = format!("{value:.decimals$}");
+    match plain.strip_prefix('-') {
+        Some(digits) if digits.bytes().all(|b| b == b'0' || b == b'.') => digits.to_owned(),
+        Some(digits) => format!("−{digits}"),
+        None => plain,
+    }
+}
+
+/// Writes a number with fixed decimals and its sign: `+1.0`, `−0.3`, `0.0`.
+#[must_use]
+pub fn signed(value: f64, decimals: usize) -> String {
+    let text = fixed(value, decimals);
+    let zero = text.bytes().all(|b| b == b'0' || b == b'.');
+    if value > 0.0 && !zero {
+        format!("+{text}")
+    } else {
+        text
+    }
+}
+
+/// Writes a density: two decimals.
+#[must_use]
+pub fn density(value: f64) -> String {
+    fixed(value, 2)
+}
+
+/// Writes stops: one decimal.
+#[must_use]
+pub fn stops(value: Stops) -> String {
+    fixed(value.to_stops(), 1)
+}
+
+/// Writes stops with their sign: one decimal.
+#[must_use]
+pub fn signed_stops(value: Stops) -> String {
+    signed(value.to_stops(), 1)
+}
+
+/// Writes a factor with × and two significant figures: `×320`, `×1.3`, `×12 000`.
+#[must_use]
+pub fn factor(value: FilterFactor) -> String {
+    format!("×{}", two_figures(value.to_ratio()))
+}
+
+/// Writes an EI as a third-stop number.
+#[must_use]
+pub fn ei(value: ExposureIndex) -> String {
+    exposure::format_ei(value)
+}
+
+/// Writes an interval: `8.3 (7.5 to 9.1)`; with a bound, the end that holds: `≥ 7.5`.
+#[must_use]
+pub fn interval<Q: Copy>(
+    of: Interval<Q>,
+    bound: Option<Bound>,
+    write: impl Fn(Q) -> String,
+) -> String {
+    match bound {
+        None => format!("{} ({} to {})", write(of.value), write(of.low), write(of.high)),
+        Some(_) => short_interval(of, bound, write),
+    }
+}
+
+/// Writes the value of an interval alone; with a bound, the end that holds: `≥ 7.5`.
+#[must_use]
+pub fn short_interval<Q: Copy>(
+    of: Interval<Q>,
+    bound: Option<Bound>,
+    write: impl Fn(Q) -> String,
+) -> String {
+    match bound {
+        None => write(of.value),
+        Some(Bound::AtLeast) => format!("≥\u{a0}{}", write(of.low)),
+        Some(Bound::AtMost) => format!("≤\u{a0}{}", write(of.high)),
+    }
+}
+
+/// Gives the bound of an EI from the bound of the factor: more filter, less EI.
+#[must_use]
+pub fn opposite(bound: Option<Bound>) -> Option<Bound> {
+    bound.map(|b| match b {
+        Bound::AtLeast => Bound::AtMost,
+        Bound::AtMost => Bound::AtLeast,
+    })
+}
+
+/// Gives the decimals that an uncertainty supports: two figures of it when it
+/// begins with 1 or 2, else one; 0 to 4 decimals, and 2 when it is zero.
+#[must_use]
+pub fn decimals_for(standard_uncertainty: f64) -> usize {
+    if !(standard_uncertainty.is_finite() && standard_uncertainty > 0.0) {
+        return 2;
+    }
+    let size = libm::floor(libm::log10(standard_uncertainty));
+    let first_digit = standard_uncertainty / libm::pow(10.0, size);
+    let figures = if first_digit < 2.95 { 2.0 } else { 1.0 };
+    let decimals = (figures - 1.0 - size).clamp(0.0, 4.0);
+    // Between 0 and 4, so the cast is exact.
+    decimals as usize
+}
+
+/// Writes a value and its standard uncertainty with the digits it supports: `0.62 ± 0.03`.
+#[must_use]
+pub fn value_with_uncertainty(value: f64, standard_uncertainty: f64) -> String {
+    let decimals = decimals_for(standard_uncertainty);
+    format!(
+        "{} ± {}",
+        fixed(value, decimals),
+        fixed(standard_uncertainty, decimals)
+    )
+}
+
+/// Writes a positive number with two significant figures and spaced thousands.
+#[must_use]
+pub fn two_figures(value: f64) -> String {
+    if !(value.is_finite() && value > 0.0) {
+        return "–".to_owned();
+    }
+    let size = libm::floor(libm::log10(value));
+    let step = libm::pow(10.0, size - 1.0);
+    let rounded = libm::round(value / step) * step;
+    // 99.6 rounds to 100, so the size is taken again.
+    let size = libm::floor(libm::log10(rounded) + 1e-9);
+    if size < 1.0 {
+        let decimals = (1.0 - size).clamp(1.0, 6.0) as usize;
+        return format!("{rounded:.decimals$}");
+    }
+    let digits = format!("{rounded:.0}");
+    if digits.len() < 5 {
+        return digits;
+    }
+    let mut spaced = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
+            spaced.push('\u{a0}');
+        }
+        spaced.push(digit);
+    }
+    spaced
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_factor_has_two_significant_figures() {
+        // Hand calculation: 2^8.3 = 315.2; 2^0.4 = 1.32; 99.6 rounds up a size.
+        for (ratio, text) in [
+            (315.2, "×320"),
+            (1.32, "×1.3"),
+            (99.6, "×100"),
+            (9.96, "×10"),
+            (0.5, "×0.50"),
+            (12_345.0, "×12\u{a0}000"),
+            (1234.0, "×1200"),
+        ] {
+            let factor_text = factor(FilterFactor::from_ratio(ratio).unwrap());
+            assert_eq!(factor_text, text, "{ratio}");
+        }
+    }
+
+    #[test]
+    fn minus_is_the_real_sign_and_zero_has_none() {
+        assert_eq!(fixed(-2.15, 2), "−2.15");
+        assert_eq!(fixed(-0.004, 2), "0.00");
+        assert_eq!(signed(0.96, 1), "+1.0");
+        assert_eq!(signed(0.04, 1), "0.0");
+        assert_eq!(signed(-0.3, 1), "−0.3");
+    }
+
+    #[test]
+    fn digits_follow_the_uncertainty() {
+        // GUM practice: one or two significant figures of the uncertainty.
+        assert_eq!(value_with_uncertainty(0.6213, 0.031), "0.62 ± 0.03");
+        assert_eq!(value_with_uncertainty(0.6213, 0.012), "0.621 ± 0.012");
+        assert_eq!(value_with_uncertainty(-2.1534, 0.08), "−2.15 ± 0.08");
+        assert_eq!(value_with_uncertainty(125.4, 14.0), "125 ± 14");
+    }
+
+    #[test]
+    fn a_bound_shows_only_the_end_that_holds() {
+        let of = Interval {
+            value: 8.0,
+            low: 7.5,
+            high: 99.0,
+            coverage: 0.9,
+        };
+        let write = |v: f64| fixed(v, 1);
+        assert_eq!(interval(of, None, write), "8.0 (7.5 to 99.0)");
+        assert_eq!(interval(of, Some(Bound::AtLeast), write), "≥\u{a0}7.5");
+        assert_eq!(interval(of, Some(Bound::AtMost), write), "≤\u{a0}99.0");
+    }
+}

@@ -1,0 +1,291 @@
+//! Fits the joint model: starts, pivots, spread between patches.
+//!
+//! The posterior of a film curve has more than one hill (a toe can be taken
+//! for a shoulder), so the fit starts from several places of the curve along
+//! the exposure axis and keeps the best.
+
+use crate::assumptions::{Assumptions, Source};
+use crate::model::{Curve, CurveForm, FactorKey, JointModel, Key};
+use crate::solve::{Covariance, Fit, Seen, fit};
+use core::f64::consts::LOG10_2;
+use std::collections::BTreeMap;
+
+/// A fitted model.
+#[derive(Debug)]
+pub(crate) struct Estimate {
+    pub(crate) model: JointModel,
+    pub(crate) fit: Fit,
+    pub(crate) covariance: Covariance,
+    /// Spread of the factor between matched patches, log10, where three or
+    /// more patches told it.
+    pub(crate) spread: BTreeMap<FactorKey, f64>,
+}
+
+/// Why the model could not be fitted.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum EstimateError {
+    /// Nothing was measured.
+    #[error("no reading of any frame can be used, so nothing can be estimated")]
+    NoReadings,
+    /// The normal equations are singular or overflow.
+    #[error("the readings contradict each other so much that no curve can be fitted")]
+    NoFit,
+}
+
+/// Fits the model from several starts.
+pub(crate) fn estimate(
+    mut model: JointModel,
+    assumptions: &Assumptions,
+) -> Result<Estimate, EstimateError> {
+    if model.terms.is_empty() {
+        return Err(EstimateError::NoReadings);
+    }
+    set_references(&mut model);
+    let mut best: Option<Fit> = None;
+    for shift in [0.0, -0.6, 0.6, -1.2, 1.2, -2.0, 2.0] {
+        let start = start(&mut model, shift);
+        let tried = fit(&model, &start, None, 25);
+        if tried.cost.is_finite() && best.as_ref().is_none_or(|b| tried.cost < b.cost) {
+            best = Some(tried);
+        }
+    }
+    let mut best = best.ok_or(EstimateError::NoFit)?;
+    set_pivots(&mut model, &best.parameters, assumptions);
+    best = fit(&model, &best.parameters, None, 60);
+    let mut spread = BTreeMap::new();
+    for _ in 0..6 {
+        let Some(covariance) = Covariance::at(&model, &best.parameters) else {
+            return Err(EstimateError::NoFit);
+        };
+        let changed = learn_spread(&mut model, &best.parameters, &covariance, &mut spread);
+        set_pivots(&mut model, &best.parameters, assumptions);
+        best = fit(&model, &best.parameters, None, 60);
+        if changed < 0.02 {
+            break;
+        }
+    }
+    if best.parameters.iter().any(|p| !p.is_finite()) {
+        return Err(EstimateError::NoFit);
+    }
+    let covariance = Covariance::at(&model, &best.parameters).ok_or(EstimateError::NoFit)?;
+    Ok(Estimate {
+        model,
+        fit: best,
+        covariance,
+        spread,
+    })
+}
+
+/// Centres straight curves on their readings, which keeps place and gradient apart.
+fn set_references(model: &mut JointModel) {
+    for c in 0..model.curves.len() {
+        if model.curves[c].form == CurveForm::Straight {
+            let values: Vec<f64> = values_on(model, c).collect();
+            if !values.is_empty() {
+                model.curves[c].reference = values.iter().sum::<f64>() / values.len() as f64;
+            }
+        }
+    }
+}
+
+fn values_on(model: &JointModel, curve: usize) -> impl Iterator<Item = f64> + '_ {
+    model
+        .terms
+        .iter()
+        .zip(&model.observations)
+        .filter(move |(t, _)| t.curve == curve && t.exposed.is_some())
+        .filter_map(|(_, o)| match o.seen {
+            Seen::Value(y) => Some(y),
+            _ => None,
+        })
+}
+
+fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    (!values.is_empty()).then(|| values[values.len() / 2])
+}
+
+/// Gives a start with each curve moved by `shift` along the exposure axis.
+fn start(model: &mut JointModel, shift: f64) -> Vec<f64> {
+    let mut p: Vec<f64> = model.priors.iter().map(|prior| prior.mean).collect();
+    for c in 0..model.curves.len() {
+        let curve = model.curves[c].clone();
+        let first = curve.first;
+        let factor_free = |t: &crate::model::Term| {
+            t.curve == c
+                && t.exposed.as_ref().is_some_and(|e| {
+                    !e.linear
+                        .iter()
+                        .any(|(i, _)| matches!(model.keys[*i], Key::Factor(_)))
+                })
+        };
+        // Offsets of frames without an unknown factor, with the values read there.
+        let known: Vec<(f64, f64)> = model
+            .terms
+            .iter()
+            .zip(&model.observations)
+            .filter(|(t, _)| factor_free(t))
+            .filter_map(|(t, o)| match (o.seen, &t.exposed) {
+                (Seen::Value(y), Some(e)) => Some((e.x(&p), y)),
+                _ => None,
+            })
+            .collect();
+        let mut all: Vec<f64> = values_on(model, c).collect();
+        all.sort_by(f64::total_cmp);
+        match curve.form {
+            CurveForm::Film => {
+                let bases: Vec<f64> = model
+                    .terms
+                    .iter()
+                    .zip(&model.observations)
+                    .filter(|(t, _)| t.curve == c && t.exposed.is_none())
+                    .filter_map(|(_, o)| match o.seen {
+                        Seen::Value(y) => Some(y),
+                        _ => None,
+                    })
+                    .collect();
+                let lowest = all.first().copied().unwrap_or(0.2);
+                let base = if bases.is_empty() {
+                    lowest - 0.03
+                } else {
+                    bases.iter().sum::<f64>() / bases.len() as f64
+                };
+                p[first] = base;
+                let range = all.last().copied().unwrap_or(1.0) - base;
+                if curve.response != record::Response::Density && known.len() > 2 {
+                    let (lo, hi) = known.iter().fold((f64::MAX, f64::MIN), |(lo, hi), (x, _)| {
+                        (lo.min(*x), hi.max(*x))
+                    });
+                    p[first + 1] = libm::log((range / (hi - lo).max(0.3)).max(0.05));
+                }
+                if curve.absolute {
+                    p[first + 2] += shift * 0.5;
+                } else if let Some(x) = median_place(&curve, &p, &known, base) {
+                    p[first + 2] = x + shift * 0.5;
+                }
+            }
+            CurveForm::Straight => {
+                let mut places: Vec<f64> =
+                    known.iter().map(|(x, y)| x - (y - curve.reference)).collect();
+                p[first] = median(&mut places).unwrap_or(0.0);
+            }
+        }
+    }
+    start_factors(model, &mut p);
+    p
+}
+
+/// Where the toe must lie for a curve of the class to pass through the median
+/// of the known readings.
+fn median_place(curve: &Curve, p: &[f64], known: &[(f64, f64)], base: f64) -> Option<f64> {
+    let mut p = p.to_vec();
+    p[curve.first] = base;
+    p[curve.first + 2] = 0.0;
+    let mut places: Vec<f64> = known
+        .iter()
+        .filter_map(|(x, y)| curve.x_at(&p, y.max(base + 0.02)).map(|at| x - at))
+        .collect();
+    median(&mut places)
+}
+
+/// Starts each factor where the curve, read backwards, puts it.
+fn start_factors(model: &JointModel, p: &mut [f64]) {
+    for (i, key) in model.keys.iter().enumerate() {
+        if !matches!(key, Key::Factor(_)) {
+            continue;
+        }
+        let mut values = vec![];
+        let mut limits: Vec<f64> = vec![];
+        p[i] = 0.0;
+        for (t, o) in model.terms.iter().zip(&model.observations) {
+            let Some(exposed) = &t.exposed else { continue };
+            if !exposed.linear.iter().any(|(k, _)| *k == i) {
+                continue;
+            }
+            let curve = &model.curves[t.curve];
+            let bare = exposed.x(p);
+            match o.seen {
+                Seen::Value(y) => {
+                    let y = curve.base(p).map_or(y, |b| y.max(b + 0.02));
+                    if let Some(x) = curve.x_at(p, y) {
+                        values.push(bare - x);
+                    }
+                }
+                Seen::AtMost(y) => {
+                    if let Some(x) = curve.x_at(p, y) {
+                        limits.push(bare - x + 0.3);
+                    }
+                }
+                Seen::AtLeast(y) => {
+                    if let Some(x) = curve.x_at(p, y) {
+                        limits.push(bare - x - 0.3);
+                    }
+                }
+            }
+        }
+        p[i] = median(&mut values)
+            .or_else(|| limits.iter().copied().reduce(f64::max))
+            .unwrap_or(1.0);
+    }
+}
+
+/// Puts each curve's pivot where its net density is the matching density, or
+/// in the middle of its readings when it doesn't get there.
+fn set_pivots(model: &mut JointModel, p: &[f64], assumptions: &Assumptions) {
+    for c in 0..model.curves.len() {
+        let curve = &model.curves[c];
+        let mut all: Vec<f64> = values_on(model, c).collect();
+        let middle = median(&mut all);
+        let wanted = match (curve.base(p), curve.response) {
+            (Some(base), record::Response::Density) => {
+                let top = all.last().copied().unwrap_or(base);
+                let half = base + 0.5 * (top - base);
+                Some((base + assumptions.matching_density).min(half.max(base + 0.10)))
+            }
+            _ => middle,
+        };
+        if let Some(x) = wanted.and_then(|value| curve.x_at(p, value)) {
+            model.curves[c].pivot = x;
+        }
+    }
+}
+
+/// Learns how much the factor differs between matched patches, where there are
+/// three or more; gives the largest relative change.
+///
+/// One step of the expectation-maximisation rule for a variance: the mean of
+/// squared departures plus their own variances.
+fn learn_spread(
+    model: &mut JointModel,
+    p: &[f64],
+    covariance: &Covariance,
+    spread: &mut BTreeMap<FactorKey, f64>,
+) -> f64 {
+    let mut groups: BTreeMap<FactorKey, Vec<usize>> = BTreeMap::new();
+    for (i, key) in model.keys.iter().enumerate() {
+        if let Key::Departure(_, factor) = key
+            && model.priors[i].source == Source::NeutralPatch
+        {
+            groups.entry(factor.clone()).or_default().push(i);
+        }
+    }
+    let mut changed: f64 = 0.0;
+    for (factor, members) in groups {
+        if members.len() < 3 {
+            continue;
+        }
+        // The first look uses a wide prior, so that a small start can't hide a spread.
+        let squares: f64 = members
+            .iter()
+            .map(|&i| p[i] * p[i] + covariance.variance(&[(i, 1.0)]))
+            .sum();
+        // A fiftieth of a stop: below that no densitometer tells patches apart.
+        let sd = libm::sqrt(squares / members.len() as f64).max(0.02 * LOG10_2);
+        for &i in &members {
+            changed = changed.max((sd / model.priors[i].sd - 1.0).abs());
+            model.priors[i].sd = sd;
+        }
+        spread.insert(factor, sd);
+    }
+    changed
+}

@@ -1,0 +1,101 @@
+//! From a test and its readings to findings: the one way in.
+
+use crate::assumptions::{Assumptions, Source};
+use crate::estimate::{EstimateError, estimate};
+use crate::finding::{Findings, VerdictCriteria};
+use crate::frame_exposure::FrameExposureError;
+use crate::model::JointModel;
+use quantity::{Bound, Flag, Flags};
+use record::{Reading, Test};
+
+/// Name and version of the method, written into every finding.
+pub const METHOD: &str = "joint maximum-posterior estimate, version 1";
+
+/// Why a test could not be evaluated.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum EvaluateError {
+    /// A frame's record is not enough to work out its exposure.
+    #[error(transparent)]
+    Exposure(#[from] FrameExposureError),
+    /// Nothing to fit, or no fit.
+    #[error(transparent)]
+    Estimate(#[from] EstimateError),
+}
+
+/// Evaluates a test.
+///
+/// `readings` are all readings to be used: those written down in the test and
+/// those measured in its scans. Readings must name frames and patches of the
+/// test. Same input, same answer to the last bit.
+///
+/// # Errors
+/// [`EvaluateError`] when nothing was read, when a frame's exposure can't be
+/// worked out, or when the readings contradict each other beyond any fit.
+pub fn evaluate(
+    test: &Test,
+    readings: &[Reading],
+    assumptions: &Assumptions,
+    criteria: &VerdictCriteria,
+) -> Result<Findings, EvaluateError> {
+    let model = JointModel::build(test, readings, assumptions)?;
+    let e = estimate(model, assumptions)?;
+    let mut frames = crate::frames::frame_findings(Some(&e), test, readings, criteria);
+    let mut factors = crate::factors::factors(&e, test, assumptions);
+    crate::advice::mark_bracket_ends(&mut frames, &mut factors);
+    let speeds = crate::factors::speeds(&e, assumptions);
+    let wood_effect = crate::factors::wood_effect(&e, test, assumptions);
+    let cannot_tell = crate::advice::cannot_tell(Some(&e), test, &frames, &factors, &speeds);
+    let mut used: Vec<Source> = e.model.priors.iter().map(|p| p.source).collect();
+    used.push(Source::Reading);
+    used.sort_unstable();
+    used.dedup();
+    let mut flags = e.model.flags.clone();
+    if factors.iter().any(|f| f.flags.contains(Flag::NoAnchor)) {
+        flags.insert(Flag::NoAnchor);
+    }
+    let mut notes = vec![];
+    if !e.fit.converged {
+        notes.push(
+            "the fit had not settled after its last step: treat all intervals as too narrow"
+                .to_owned(),
+        );
+    }
+    for frame in &frames {
+        if frame.flags.contains(Flag::Outlier)
+            && let Some(error) = &frame.exposure_error
+        {
+            let stops = error.value().to_stops();
+            notes.push(format!(
+                "frame {} got {:.1} stops {} than its record says, further off than the rest allow; it was given less weight. Shutter, light, or a slip of the record?",
+                frame.frame,
+                stops.abs(),
+                if stops > 0.0 { "more" } else { "less" },
+            ));
+        }
+    }
+    for factor in &factors {
+        if factor.bound == Some(Bound::AtLeast) {
+            notes.push(format!(
+                "behind filter {} nothing but blank frames: the factor is a lower bound",
+                crate::advice::filters_words(&factor.filters)
+            ));
+        }
+    }
+    Ok(Findings {
+        title: test.parts().title.clone(),
+        invented: test.parts().invented,
+        method: METHOD.to_owned(),
+        coverage: assumptions.coverage,
+        curves: crate::curves::curve_findings(&e, test),
+        frames,
+        factors,
+        speeds,
+        wood_effect,
+        cannot_tell,
+        assumptions: assumptions.listed(&used),
+        readings: crate::frames::reading_uses(Some(&e), readings),
+        criteria: *criteria,
+        flags: if flags.is_empty() { Flags::none() } else { flags },
+        notes,
+    })
+}

@@ -1,0 +1,408 @@
+//! What each frame came out as, and by how much it missed.
+
+use crate::curves::is_subject;
+use crate::estimate::Estimate;
+use crate::finding::{FrameFinding, PatchFinding, Verdict, VerdictCriteria};
+use crate::frame_exposure::time_words;
+use crate::model::Key;
+use crate::solve::{Model, Seen};
+use core::f64::consts::LOG10_2;
+use quantity::{Bound, Density, Flag, Flags, Measured, NetDensity, Stops};
+use record::{Exposure, Frame, FrameRole, PatchRole, Reading, Response, Test};
+
+fn stops(log10: f64) -> Option<Stops> {
+    Stops::from_delta_log_h(log10).ok()
+}
+
+pub(crate) fn frame_findings(
+    e: Option<&Estimate>,
+    test: &Test,
+    readings: &[Reading],
+    criteria: &VerdictCriteria,
+) -> Vec<FrameFinding> {
+    test.parts()
+        .frames
+        .iter()
+        .enumerate()
+        .map(|(f, frame)| frame_finding(e, test, readings, criteria, f, frame))
+        .collect()
+}
+
+fn exposure_words(exposure: &Exposure) -> String {
+    match exposure {
+        Exposure::Camera(c) => {
+            let marked = time_words(c.time.marked.to_s());
+            match c.time.actual {
+                Some(actual) => format!(
+                    "f/{}, {marked} (actual {:.4} s)",
+                    c.aperture.to_ratio(),
+                    actual.to_s()
+                ),
+                None => format!("f/{}, {marked}", c.aperture.to_ratio()),
+            }
+        }
+        Exposure::Relative(h) => format!("relative log H {:.3}", h.value().to_log10()),
+        Exposure::Tablet { tablet, .. } => format!("through step tablet {tablet}"),
+        Exposure::None => "none".to_owned(),
+    }
+}
+
+fn frame_finding(
+    e: Option<&Estimate>,
+    test: &Test,
+    readings: &[Reading],
+    criteria: &VerdictCriteria,
+    f: usize,
+    frame: &Frame,
+) -> FrameFinding {
+    let mut flags = Flags::none();
+    let base = base_of(e, test, f);
+    let mut patches = vec![];
+    for (r, reading) in readings.iter().enumerate() {
+        if reading.frame != frame.id {
+            continue;
+        }
+        let Some(patch) = test.patch(&frame.id, &reading.patch) else {
+            continue;
+        };
+        let log_h = e.and_then(|e| {
+            let term = e.model.terms.iter().find(|t| t.reading == r)?;
+            let exposed = term.exposed.as_ref()?;
+            let x = exposed.on_curve(&e.fit.parameters, e.model.curves[term.curve].pivot);
+            (x > -25.0).then(|| crate::curves::log_exposure(x))
+        });
+        let net = (reading.response == Response::Density)
+            .then(|| {
+                let base = base?;
+                let gross = Density::gross(reading.value.value()).ok()?;
+                Some(gross.net_over(Density::gross(base).ok()?))
+            })
+            .flatten();
+        patches.push(PatchFinding {
+            patch: patch.name.clone(),
+            role: patch.role,
+            reading: reading.value.clone(),
+            limit: reading.limit,
+            net,
+            log_h,
+        });
+        flags.extend(reading.value.flags());
+    }
+    let (light, effective_ei) = match &frame.exposure {
+        Exposure::Camera(camera) => (
+            Some(camera.light.clone()),
+            e.and_then(|e| e.model.recorded[f].as_ref()?.effective_ei),
+        ),
+        _ => (None, None),
+    };
+    if let Some(recorded) = e.and_then(|e| e.model.recorded[f].as_ref()) {
+        flags.extend(&recorded.flags);
+    }
+    let (verdict, reason) = verdict(frame, &patches, base, criteria);
+    if verdict == Verdict::Blank {
+        flags.insert(Flag::Blank);
+    }
+    let exposure_error = e.and_then(|e| exposure_error(e, f, frame));
+    if let (Some(e), Some(_)) = (e, &exposure_error)
+        && is_outlier(e, frame)
+    {
+        flags.insert(Flag::Outlier);
+    }
+    let stops_missing = e.and_then(|e| stops_missing(e, test, f, criteria));
+    FrameFinding {
+        frame: frame.id.clone(),
+        film: frame.film.clone(),
+        process: frame.process.clone(),
+        filters: frame.filters.clone(),
+        light,
+        role: frame.role,
+        holder: frame.holder.clone(),
+        exposure: exposure_words(&frame.exposure),
+        verdict,
+        reason,
+        stops_missing,
+        exposure_error,
+        effective_ei,
+        patches,
+        flags,
+    }
+}
+
+/// Base+fog of a frame on the density scale: read on the frame, else fitted.
+fn base_of(e: Option<&Estimate>, test: &Test, f: usize) -> Option<f64> {
+    let e = e?;
+    let frame = &test.parts().frames[f];
+    let curve = e.model.curves.iter().find(|c| {
+        c.film == frame.film && c.process == frame.process && c.response == Response::Density
+    })?;
+    let shift = e
+        .model
+        .index
+        .get(&Key::Base(frame.id.clone()))
+        .map_or(0.0, |&i| e.fit.parameters[i]);
+    curve.base(&e.fit.parameters).map(|b| b + shift)
+}
+
+fn verdict(
+    frame: &Frame,
+    patches: &[PatchFinding],
+    base: Option<f64>,
+    c: &VerdictCriteria,
+) -> (Verdict, String) {
+    if matches!(frame.role, FrameRole::Unexposed | FrameRole::TabletSheet) {
+        return (
+            Verdict::Control,
+            format!("{} frame, not judged as a picture", frame.role.words()),
+        );
+    }
+    let subjects: Vec<&PatchFinding> = patches.iter().filter(|p| is_subject(p.role)).collect();
+    if subjects.is_empty() {
+        return (
+            Verdict::CannotTell,
+            "no patch of this frame was read".to_owned(),
+        );
+    }
+    let all_limited = |bound| subjects.iter().all(|p| p.limit == Some(bound));
+    if base.is_none() || subjects.iter().all(|p| p.net.is_none()) {
+        if all_limited(Bound::AtMost) {
+            return (
+                Verdict::Blank,
+                "no patch rises above the dark end of the scale".to_owned(),
+            );
+        }
+        return (
+            Verdict::CannotTell,
+            "the scale is relative, so printing densities can't be told".to_owned(),
+        );
+    }
+    let net_of = |p: &PatchFinding| p.net.map(NetDensity::to_density);
+    // A reading that is only known to be "at most" may be anything below.
+    let below = |p: &PatchFinding, level: f64| {
+        net_of(p).is_some_and(|n| n < level && p.limit != Some(Bound::AtLeast))
+    };
+    let above = |p: &PatchFinding, level: f64| {
+        net_of(p).is_some_and(|n| n > level && p.limit != Some(Bound::AtMost))
+    };
+    if subjects.iter().all(|p| below(p, c.blank_below)) {
+        return (
+            Verdict::Blank,
+            format!(
+                "no patch reaches {:.2} over base+fog",
+                c.blank_below
+            ),
+        );
+    }
+    let of = |role: PatchRole| subjects.iter().find(|p| p.role == role).copied();
+    let said = |what: &str, p: &PatchFinding, word: &str, level: f64| {
+        format!(
+            "{what} {} is {:.2} over base+fog, {word} {level:.2}",
+            p.patch,
+            net_of(p).unwrap_or_default()
+        )
+    };
+    let (shadow, highlight, card) = (
+        of(PatchRole::Shadow),
+        of(PatchRole::Highlight),
+        of(PatchRole::GreyCard),
+    );
+    if let Some(p) = shadow {
+        if below(p, c.shadow_at_least) {
+            return (
+                Verdict::Thin,
+                said("shadow", p, "below", c.shadow_at_least),
+            );
+        }
+        if above(p, c.shadow_at_most) {
+            return (
+                Verdict::Dense,
+                said("shadow", p, "above", c.shadow_at_most),
+            );
+        }
+    } else if let Some(p) = card
+        && below(p, c.card_at_least)
+    {
+        return (Verdict::Thin, said("grey card", p, "below", c.card_at_least));
+    }
+    if let Some(p) = highlight {
+        if above(p, c.highlight_at_most) {
+            return (
+                Verdict::Dense,
+                said("highlight", p, "above", c.highlight_at_most),
+            );
+        }
+    } else if let Some(p) = card
+        && above(p, c.card_at_most)
+    {
+        return (Verdict::Dense, said("grey card", p, "above", c.card_at_most));
+    }
+    match shadow.or(card) {
+        Some(p) => (
+            Verdict::Printable,
+            format!(
+                "{} is {:.2} over base+fog, within the criteria",
+                p.patch,
+                net_of(p).unwrap_or_default()
+            ),
+        ),
+        None => (
+            Verdict::CannotTell,
+            "neither a shadow nor a grey card was read on this frame".to_owned(),
+        ),
+    }
+}
+
+/// How much more light a frame got than its record says.
+fn exposure_error(e: &Estimate, f: usize, frame: &Frame) -> Option<Measured<Stops>> {
+    let term = e
+        .model
+        .terms
+        .iter()
+        .find(|t| t.frame == f && t.exposed.is_some())?;
+    let own: Vec<(usize, f64)> = term
+        .exposed
+        .as_ref()?
+        .linear
+        .iter()
+        .filter(|(i, _)| {
+            matches!(
+                &e.model.keys[*i],
+                Key::Frame(_) | Key::Shutter(..) | Key::Aperture(..)
+            )
+        })
+        .copied()
+        .collect();
+    if own.is_empty() || frame.role == FrameRole::TabletSheet {
+        return None;
+    }
+    let value: f64 = own.iter().map(|&(i, c)| c * e.fit.parameters[i]).sum();
+    let sd = libm::sqrt(e.covariance.variance(&own)) / LOG10_2;
+    stops(value).map(|s| Measured::new(s, sd))
+}
+
+/// Whether the frame's own error lies beyond what the assumptions allow.
+fn is_outlier(e: &Estimate, frame: &Frame) -> bool {
+    e.model
+        .index
+        .get(&Key::Frame(frame.id.clone()))
+        .is_some_and(|&i| {
+            let prior = &e.model.priors[i];
+            ((e.fit.parameters[i] - prior.mean) / prior.sd).abs() > e.model.outlier_beyond
+        })
+}
+
+/// How many stops more exposure the shadow (or, without one, a point 1.0 log
+/// exposure below the card) needed to reach the criterion.
+fn stops_missing(
+    e: &Estimate,
+    test: &Test,
+    f: usize,
+    criteria: &VerdictCriteria,
+) -> Option<Measured<Stops>> {
+    let p = &e.fit.parameters;
+    let mut terms: Vec<_> = e
+        .model
+        .terms
+        .iter()
+        .filter(|t| t.frame == f && t.exposed.is_some())
+        .filter(|t| e.model.curves[t.curve].response == Response::Density)
+        .filter_map(|t| {
+            let frame = &test.parts().frames[f];
+            if !matches!(frame.exposure, Exposure::Camera(_)) {
+                return None;
+            }
+            let name = t.exposed.as_ref()?.linear.iter().find_map(|(i, _)| {
+                match &e.model.keys[*i] {
+                    Key::Subject(name, _) => Some(name),
+                    _ => None,
+                }
+            })?;
+            let role = test.patch(&frame.id, name)?.role;
+            match role {
+                PatchRole::Shadow => Some((0_u8, t, 0.0)),
+                PatchRole::GreyCard => Some((1, t, -1.0)),
+                _ => None,
+            }
+        })
+        .collect();
+    terms.sort_by_key(|(rank, ..)| *rank);
+    let (_, term, below) = *terms.first()?;
+    let curve = &e.model.curves[term.curve];
+    let base = curve.base(p)?;
+    let wanted = curve.x_at(p, base + criteria.shadow_at_least)?;
+    let exposed = term.exposed.as_ref()?;
+    let at = exposed.x(p) + below;
+    // Behind a filter the curve is stretched about its pivot.
+    let (wanted_here, mut gradient) = match exposed.stretch {
+        None => (wanted, curve.place_gradient(p, wanted)),
+        Some(i) => {
+            let shrink = libm::exp(-p[i]);
+            let mut g: Vec<_> = curve
+                .place_gradient(p, wanted)
+                .into_iter()
+                .map(|(k, d)| (k, d * shrink))
+                .collect();
+            g.push((i, -(wanted - curve.pivot) * shrink));
+            (curve.pivot + (wanted - curve.pivot) * shrink, g)
+        }
+    };
+    gradient.extend(exposed.linear.iter().map(|&(i, c)| (i, -c)));
+    let sd = libm::sqrt(e.covariance.variance(&gradient)) / LOG10_2;
+    stops(wanted_here - at).map(|s| Measured::new(s, sd))
+}
+
+/// The readings as they entered the fit.
+pub(crate) fn reading_uses(
+    e: Option<&Estimate>,
+    readings: &[Reading],
+) -> Vec<crate::finding::ReadingUse> {
+    readings
+        .iter()
+        .enumerate()
+        .map(|(r, reading)| {
+            let term = e.and_then(|e| {
+                let k = e.model.terms.iter().position(|t| t.reading == r)?;
+                Some((e, k))
+            });
+            let (fitted, allowed, weight, limit) = match term {
+                None => (None, reading.value.standard_uncertainty(), 0.0, reading.limit),
+                Some((e, k)) => {
+                    let o = e.model.observations[k];
+                    let fitted = e.model.predict(k, &e.fit.parameters).value;
+                    let (weight, limit) = match o.seen {
+                        Seen::Value(y) => {
+                            let r = ((y - fitted) / o.sd).abs();
+                            ((e.model.outlier_beyond / r).min(1.0), None)
+                        }
+                        Seen::AtMost(_) => (1.0, Some(Bound::AtMost)),
+                        Seen::AtLeast(_) => (1.0, Some(Bound::AtLeast)),
+                    };
+                    (Some(fitted), o.sd, weight, limit)
+                }
+            };
+            let origin = match &reading.origin {
+                record::ReadingOrigin::Densitometer(Some(what)) => format!("densitometer, {what}"),
+                record::ReadingOrigin::Densitometer(None) => {
+                    "densitometer, geometry not stated".to_owned()
+                }
+                record::ReadingOrigin::ContactPrint => "contact printing time".to_owned(),
+                record::ReadingOrigin::Scan(id) => format!("scan {id}"),
+            };
+            let value = if weight < 1.0 && fitted.is_some() {
+                reading.value.clone().flagged(Flag::Outlier)
+            } else {
+                reading.value.clone()
+            };
+            crate::finding::ReadingUse {
+                frame: reading.frame.clone(),
+                patch: reading.patch.clone(),
+                response: reading.response,
+                value,
+                limit,
+                fitted,
+                allowed,
+                weight,
+                origin,
+            }
+        })
+        .collect()
+}

@@ -1,0 +1,941 @@
+//! The joint model of a whole test: one curve per film and process, frames,
+//! subjects, filters and lights, tied to the readings.
+//!
+//! D(frame, patch) = curve(x'), x' = pivot + (x − pivot)·e^γ(filter)
+//! x = recorded log H + light + shutter + aperture + frame + reciprocity
+//!     + subject(patch, light) − F(film, filter, light) + δ(patch, filter, light)
+//!
+//! F is the density-matched factor, as log10: the distance between the curves
+//! at the matching density, because the gradient's change turns about that
+//! point (the pivot). Everything is in log10 exposure; stops are made outside.
+//!
+//! Built by [`JointModel::build`]; fitted in `estimate`.
+
+use crate::assumptions::{Assumptions, Source};
+use crate::frame_exposure::{
+    FrameExposureError, RecordedExposure, TimeKnowledge, recorded_exposure,
+};
+use crate::solve::{Model, Observation, Prediction, Prior, Seen};
+use core::f64::consts::LOG10_2;
+use quantity::{Bound, Flag, Flags};
+use record::{
+    Exposure, Frame, FrameRole, Id, MeterMode, Patch, PatchRole, Reading, Response, Test,
+};
+use sensitometry::{film_density_derivatives, film_gradient};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// What a parameter stands for.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Key {
+    /// One of the numbers of a curve.
+    Curve(usize, u8),
+    /// Brightness of a subject in a light, behind the anchor's filters.
+    Subject(Id, Id),
+    /// log10 factor of filters for a film in a light.
+    Factor(FactorKey),
+    /// How a patch departs from the factor.
+    Departure(Id, FactorKey),
+    /// ln of the gradient's ratio behind filters.
+    Stretch(usize, Vec<Id>),
+    /// Error of the light reading, or the level of an unread light.
+    Light(Id),
+    /// A shutter mark's deviation: lens (or none) and mark in nanoseconds.
+    Shutter(Option<Id>, u64),
+    /// An aperture mark's deviation: lens (or none) and mark in millionths.
+    Aperture(Option<Id>, u64),
+    /// Everything else about a frame's exposure.
+    Frame(Id),
+    /// Base+fog of a frame against its process.
+    Base(Id),
+    /// Error of the film's reciprocity, per decade of time.
+    Reciprocity(Id),
+    /// Exposure of a tablet sheet.
+    TabletExposure(Id),
+    /// Meter against lux seconds.
+    MeterBias,
+    /// Offset of exposures known only relative to each other.
+    RelativeOffset(Id, Id),
+}
+
+/// Film, filters, light.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct FactorKey {
+    pub(crate) film: Id,
+    pub(crate) filters: Vec<Id>,
+    pub(crate) light: Id,
+}
+
+/// How a curve is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum CurveForm {
+    /// Toe, straight line and shoulder: b, ln g, x0, ln s0, ln(x1 − x0), ln s1.
+    Film,
+    /// A straight line through `reference` at x0, with ln g.
+    Straight,
+}
+
+/// A curve of the model.
+#[derive(Clone, Debug)]
+pub(crate) struct Curve {
+    pub(crate) film: Id,
+    pub(crate) process: Id,
+    pub(crate) response: Response,
+    pub(crate) form: CurveForm,
+    /// Index of its first parameter.
+    pub(crate) first: usize,
+    /// Whether x is log10 of lux seconds.
+    pub(crate) absolute: bool,
+    /// x about which a filter's gradient turns.
+    pub(crate) pivot: f64,
+    /// Response at x0 of a straight curve.
+    pub(crate) reference: f64,
+}
+
+impl Curve {
+    /// The six numbers of the film formula.
+    pub(crate) fn film_parameters(&self, p: &[f64]) -> [f64; 6] {
+        let q = &p[self.first..];
+        [
+            q[0],
+            libm::exp(q[1]),
+            q[2],
+            libm::exp(q[3]),
+            q[2] + libm::exp(q[4]),
+            libm::exp(q[5]),
+        ]
+    }
+
+    /// Value, slope in x, and derivatives with respect to the curve's own parameters.
+    pub(crate) fn value(&self, p: &[f64], x: f64) -> (f64, f64, Vec<(usize, f64)>) {
+        match self.form {
+            CurveForm::Film => {
+                let f = self.film_parameters(p);
+                let (d, dx, j) = film_density_derivatives(&f, x);
+                let gap = f[4] - f[2];
+                (
+                    d,
+                    dx,
+                    vec![
+                        (self.first, j[0]),
+                        (self.first + 1, j[1] * f[1]),
+                        (self.first + 2, j[2] + j[4]),
+                        (self.first + 3, j[3] * f[3]),
+                        (self.first + 4, j[4] * gap),
+                        (self.first + 5, j[5] * f[5]),
+                    ],
+                )
+            }
+            CurveForm::Straight => {
+                let (x0, g) = (p[self.first], libm::exp(p[self.first + 1]));
+                (
+                    self.reference + g * (x - x0),
+                    g,
+                    vec![(self.first, -g), (self.first + 1, g * (x - x0))],
+                )
+            }
+        }
+    }
+
+    /// Base+fog; `None` for a straight curve.
+    pub(crate) fn base(&self, p: &[f64]) -> Option<f64> {
+        match self.form {
+            CurveForm::Film => Some(p[self.first]),
+            CurveForm::Straight => None,
+        }
+    }
+
+    /// Where the curve passes through a value; `None` when it never does.
+    pub(crate) fn x_at(&self, p: &[f64], value: f64) -> Option<f64> {
+        match self.form {
+            CurveForm::Straight => {
+                let (x0, g) = (p[self.first], libm::exp(p[self.first + 1]));
+                Some(x0 + (value - self.reference) / g)
+            }
+            CurveForm::Film => {
+                let f = self.film_parameters(p);
+                let (mut low, mut high) = (f[2] - 12.0 * f[3], f[4] + 12.0 * f[5]);
+                let at = |x: f64| film_density_derivatives(&f, x).0;
+                if value <= at(low) || value >= at(high) {
+                    return None;
+                }
+                for _ in 0..80 {
+                    let middle = 0.5 * (low + high);
+                    if at(middle) < value {
+                        low = middle;
+                    } else {
+                        high = middle;
+                    }
+                }
+                Some(0.5 * (low + high))
+            }
+        }
+    }
+
+    /// Slope of the curve at x.
+    pub(crate) fn slope(&self, p: &[f64], x: f64) -> f64 {
+        match self.form {
+            CurveForm::Film => film_gradient(&self.film_parameters(p), x),
+            CurveForm::Straight => libm::exp(p[self.first + 1]),
+        }
+    }
+
+    /// How the place x where the net density is `net` moves with the curve's
+    /// parameters; base+fog moves with the density and drops out.
+    pub(crate) fn place_gradient(&self, p: &[f64], x: f64) -> Vec<(usize, f64)> {
+        let (_, slope, gradient) = self.value(p, x);
+        gradient
+            .into_iter()
+            .filter(|(i, _)| !(self.form == CurveForm::Film && *i == self.first))
+            .map(|(i, d)| (i, -d / slope))
+            .collect()
+    }
+}
+
+/// How one reading hangs on the model.
+#[derive(Clone, Debug)]
+pub(crate) struct Term {
+    pub(crate) curve: usize,
+    /// Index of the reading handed in.
+    pub(crate) reading: usize,
+    pub(crate) frame: usize,
+    pub(crate) base: Option<usize>,
+    /// `None` for base+fog.
+    pub(crate) exposed: Option<Exposed>,
+}
+
+/// The exposure of one reading: x = offset + Σ coefficient·parameter.
+#[derive(Clone, Debug)]
+pub(crate) struct Exposed {
+    pub(crate) offset: f64,
+    pub(crate) linear: Vec<(usize, f64)>,
+    pub(crate) stretch: Option<usize>,
+}
+
+impl Exposed {
+    /// Gives x before the filter's gradient.
+    pub(crate) fn x(&self, p: &[f64]) -> f64 {
+        self.offset + self.linear.iter().map(|&(i, c)| c * p[i]).sum::<f64>()
+    }
+
+    /// Gives x as the shared curve sees it.
+    pub(crate) fn on_curve(&self, p: &[f64], pivot: f64) -> f64 {
+        let x = self.x(p);
+        match self.stretch {
+            Some(i) => pivot + (x - pivot) * libm::exp(p[i]),
+            None => x,
+        }
+    }
+}
+
+/// The model of a test.
+#[derive(Debug)]
+pub(crate) struct JointModel {
+    pub(crate) keys: Vec<Key>,
+    pub(crate) priors: Vec<Prior>,
+    pub(crate) index: BTreeMap<Key, usize>,
+    pub(crate) curves: Vec<Curve>,
+    pub(crate) terms: Vec<Term>,
+    pub(crate) observations: Vec<Observation>,
+    /// Filters of the anchor, for each film and light.
+    pub(crate) anchors: BTreeMap<(Id, Id), Vec<Id>>,
+    /// Recorded exposure of each camera frame, in the order of the frames.
+    pub(crate) recorded: Vec<Option<RecordedExposure>>,
+    /// Base+fog as read for each frame, where it was.
+    pub(crate) base_read: Vec<Option<f64>>,
+    pub(crate) outlier_beyond: f64,
+    pub(crate) flags: Flags,
+    /// Names of patches that the factor is matched on, for each factor.
+    pub(crate) matched_on: BTreeMap<FactorKey, Vec<Id>>,
+}
+
+impl Model for JointModel {
+    fn priors(&self) -> &[Prior] {
+        &self.priors
+    }
+
+    fn observations(&self) -> &[Observation] {
+        &self.observations
+    }
+
+    fn predict(&self, index: usize, p: &[f64]) -> Prediction {
+        let term = &self.terms[index];
+        let curve = &self.curves[term.curve];
+        let mut prediction = match &term.exposed {
+            None => Prediction {
+                value: p[curve.first],
+                gradient: vec![(curve.first, 1.0)],
+            },
+            Some(exposed) => {
+                let x = exposed.x(p);
+                let (at, stretch) = match exposed.stretch {
+                    Some(i) => {
+                        let e = libm::exp(p[i]);
+                        (curve.pivot + (x - curve.pivot) * e, Some((i, e)))
+                    }
+                    None => (x, None),
+                };
+                let (value, slope, mut gradient) = curve.value(p, at);
+                let by_x = slope * stretch.map_or(1.0, |(_, e)| e);
+                gradient.extend(exposed.linear.iter().map(|&(i, c)| (i, by_x * c)));
+                if let Some((i, e)) = stretch {
+                    gradient.push((i, slope * (x - curve.pivot) * e));
+                }
+                Prediction { value, gradient }
+            }
+        };
+        if let Some(base) = term.base {
+            prediction.value += p[base];
+            prediction.gradient.push((base, 1.0));
+        }
+        prediction
+    }
+
+    fn outlier_beyond(&self) -> f64 {
+        self.outlier_beyond
+    }
+}
+
+/// Which patches a factor is matched on, best first.
+fn neutrality(role: PatchRole) -> u8 {
+    match role {
+        PatchRole::GreyCard => 0,
+        PatchRole::Wall | PatchRole::Shadow | PatchRole::Highlight | PatchRole::Other => 1,
+        PatchRole::ShadedGreyCard => 2,
+        PatchRole::SunlitFoliage | PatchRole::ShadedFoliage | PatchRole::Sky => 3,
+        PatchRole::BaseFog | PatchRole::TabletStep(_) => 4,
+    }
+}
+
+fn whole(value: f64, unit: f64) -> u64 {
+    // A mark is positive and small: the rounding below cannot overflow.
+    (value * unit).round().clamp(0.0, 1e18) as u64
+}
+
+impl JointModel {
+    fn parameter(&mut self, key: Key, prior: Prior) -> usize {
+        if let Some(&i) = self.index.get(&key) {
+            return i;
+        }
+        let i = self.keys.len();
+        self.index.insert(key.clone(), i);
+        self.keys.push(key);
+        self.priors.push(prior);
+        i
+    }
+
+    /// Builds the model of a test and its readings.
+    pub(crate) fn build(
+        test: &Test,
+        readings: &[Reading],
+        assumptions: &Assumptions,
+    ) -> Result<Self, FrameExposureError> {
+        let parts = test.parts();
+        let mut model = Self {
+            keys: vec![],
+            priors: vec![],
+            index: BTreeMap::new(),
+            curves: vec![],
+            terms: vec![],
+            observations: vec![],
+            anchors: BTreeMap::new(),
+            recorded: vec![],
+            base_read: vec![],
+            outlier_beyond: assumptions.outlier_beyond,
+            flags: Flags::none(),
+            matched_on: BTreeMap::new(),
+        };
+        for frame in &parts.frames {
+            let recorded = match &frame.exposure {
+                Exposure::Camera(camera) => {
+                    Some(recorded_exposure(test, frame, camera, assumptions)?)
+                }
+                _ => None,
+            };
+            model.recorded.push(recorded);
+        }
+        model.find_anchors(test);
+        model.find_base(test, readings);
+        let frame_of: BTreeMap<&Id, usize> = parts
+            .frames
+            .iter()
+            .enumerate()
+            .map(|(i, f)| (&f.id, i))
+            .collect();
+        let patch_of: BTreeMap<(&Id, &Id), &Patch> = parts
+            .patches
+            .iter()
+            .map(|p| ((&p.frame, &p.name), p))
+            .collect();
+        model.find_matching_patches(test, readings, &frame_of, &patch_of);
+        // An assembled test has a frame and a patch for each of its readings;
+        // one handed in beside it may not, and is refused.
+        for (r, reading) in readings.iter().enumerate() {
+            let (Some(&f), Some(&patch)) = (
+                frame_of.get(&reading.frame),
+                patch_of.get(&(&reading.frame, &reading.patch)),
+            ) else {
+                return Err(FrameExposureError {
+                    frame: reading.frame.clone(),
+                    reason: format!("it has no patch {}", reading.patch),
+                });
+            };
+            model.add_reading(test, r, reading, f, patch, assumptions);
+        }
+        Ok(model)
+    }
+
+    /// The anchor's filters: none if any frame of the film and light is
+    /// unfiltered, else those of a frame that is called anchor.
+    fn find_anchors(&mut self, test: &Test) {
+        for frame in &test.parts().frames {
+            let Exposure::Camera(camera) = &frame.exposure else {
+                continue;
+            };
+            let key = (frame.film.clone(), camera.light.clone());
+            if frame.filters.is_empty() {
+                self.anchors.insert(key, vec![]);
+            } else if frame.role == FrameRole::Anchor {
+                self.anchors
+                    .entry(key)
+                    .or_insert_with(|| frame.filters.clone());
+            }
+        }
+    }
+
+    fn find_base(&mut self, test: &Test, readings: &[Reading]) {
+        let parts = test.parts();
+        let is_base = |frame: &Frame, reading: &Reading| {
+            reading.frame == frame.id
+                && reading.limit.is_none()
+                && (frame.role == FrameRole::Unexposed
+                    || test
+                        .patch(&frame.id, &reading.patch)
+                        .is_some_and(|p| p.role == PatchRole::BaseFog))
+        };
+        let mean = |values: &[f64]| {
+            (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+        };
+        let mut by_process: BTreeMap<(&Id, &Id), Vec<f64>> = BTreeMap::new();
+        let mut own = vec![];
+        for frame in &parts.frames {
+            let values: Vec<f64> = readings
+                .iter()
+                .filter(|r| is_base(frame, r))
+                .map(|r| r.value.value())
+                .collect();
+            by_process
+                .entry((&frame.film, &frame.process))
+                .or_default()
+                .extend(&values);
+            own.push(mean(&values));
+        }
+        self.base_read = parts
+            .frames
+            .iter()
+            .zip(own)
+            .map(|(frame, own)| {
+                own.or_else(|| mean(&by_process[&(&frame.film, &frame.process)]))
+            })
+            .collect();
+    }
+
+    /// The most neutral patches that both the anchor and the filtered frames show.
+    fn find_matching_patches(
+        &mut self,
+        test: &Test,
+        readings: &[Reading],
+        frame_of: &BTreeMap<&Id, usize>,
+        patch_of: &BTreeMap<(&Id, &Id), &Patch>,
+    ) {
+        let parts = test.parts();
+        let mut shown: BTreeMap<FactorKey, BTreeSet<(u8, Id)>> = BTreeMap::new();
+        for reading in readings {
+            let (Some(&f), Some(patch)) = (
+                frame_of.get(&reading.frame),
+                patch_of.get(&(&reading.frame, &reading.patch)),
+            ) else {
+                continue;
+            };
+            let frame = &parts.frames[f];
+            let Exposure::Camera(camera) = &frame.exposure else {
+                continue;
+            };
+            let rank = neutrality(patch.role);
+            if rank < 4 {
+                shown
+                    .entry(FactorKey {
+                        film: frame.film.clone(),
+                        filters: frame.filters.clone(),
+                        light: camera.light.clone(),
+                    })
+                    .or_default()
+                    .insert((rank, patch.name.clone()));
+            }
+        }
+        for (key, patches) in &shown {
+            let anchor = self.anchors.get(&(key.film.clone(), key.light.clone()));
+            if anchor == Some(&key.filters) {
+                continue;
+            }
+            let common: BTreeSet<&(u8, Id)> = match anchor.and_then(|filters| {
+                shown.get(&FactorKey {
+                    filters: filters.clone(),
+                    ..key.clone()
+                })
+            }) {
+                Some(anchor) => patches.intersection(anchor).collect(),
+                None => patches.iter().collect(),
+            };
+            let best = common.iter().map(|(rank, _)| *rank).min();
+            let names = common
+                .iter()
+                .filter(|(rank, _)| Some(*rank) == best)
+                .map(|(_, name)| name.clone())
+                .collect();
+            self.matched_on.insert(key.clone(), names);
+        }
+    }
+
+    fn curve_for(
+        &mut self,
+        test: &Test,
+        frame: &Frame,
+        response: Response,
+        assumptions: &Assumptions,
+    ) -> usize {
+        if let Some(i) = self.curves.iter().position(|c| {
+            c.film == frame.film && c.process == frame.process && c.response == response
+        }) {
+            return i;
+        }
+        let parts = test.parts();
+        let absolute = parts.frames.iter().enumerate().any(|(i, f)| {
+            f.film == frame.film
+                && f.process == frame.process
+                && match &f.exposure {
+                    Exposure::Camera(_) => {
+                        self.recorded[i].as_ref().is_some_and(|r| r.absolute)
+                    }
+                    Exposure::Tablet { without_tablet, .. } => without_tablet.is_some(),
+                    _ => false,
+                }
+        });
+        let curve = self.curves.len();
+        let first = self.keys.len();
+        let form = if response == Response::LogSignal {
+            CurveForm::Straight
+        } else {
+            CurveForm::Film
+        };
+        let prior = |mean, sd| Prior {
+            mean,
+            sd,
+            robust: false,
+            source: Source::Curve,
+        };
+        // A relative density may be stretched by the scanner's tone curve, so
+        // its gradient says nothing beforehand.
+        let wide = if response == Response::Density {
+            1.0
+        } else {
+            3.0
+        };
+        let box_speed = test.film(&frame.film).and_then(|f| f.box_speed);
+        let toe = match (absolute, box_speed) {
+            // log H at the speed point is log10(0.8/S); the toe's position lies
+            // about 0.05 below it for the middle of the class.
+            (true, Some(speed)) => Prior {
+                mean: libm::log10(0.8 / speed.to_arithmetic()) - 0.05,
+                sd: assumptions.box_speed_stops * LOG10_2,
+                robust: false,
+                source: Source::BoxSpeed,
+            },
+            (true, None) => prior(-2.0, 1.0),
+            (false, _) => prior(0.0, 6.0),
+        };
+        match form {
+            CurveForm::Film => {
+                let rows = [
+                    prior(0.2, 0.5),
+                    prior(libm::log(0.65), 0.45 * wide),
+                    toe,
+                    prior(libm::log(0.17), 0.4 * wide),
+                    prior(libm::log(2.8), 0.4 * wide),
+                    prior(libm::log(0.25), 0.4 * wide),
+                ];
+                for (k, row) in rows.into_iter().enumerate() {
+                    self.parameter(Key::Curve(curve, k as u8), row);
+                }
+            }
+            CurveForm::Straight => {
+                self.parameter(Key::Curve(curve, 0), prior(0.0, 10.0));
+                self.parameter(Key::Curve(curve, 1), prior(0.0, 2.0));
+            }
+        }
+        self.curves.push(Curve {
+            film: frame.film.clone(),
+            process: frame.process.clone(),
+            response,
+            form,
+            first,
+            absolute,
+            pivot: 0.0,
+            reference: 0.0,
+        });
+        curve
+    }
+
+    fn add_reading(
+        &mut self,
+        test: &Test,
+        r: usize,
+        reading: &Reading,
+        f: usize,
+        patch: &Patch,
+        assumptions: &Assumptions,
+    ) {
+        let frame = &test.parts().frames[f];
+        let curve = self.curve_for(test, frame, reading.response, assumptions);
+        let film_form = self.curves[curve].form == CurveForm::Film;
+        let mut sd = reading.value.standard_uncertainty();
+        if sd == 0.0 {
+            sd = STATED_NONE;
+        }
+        sd = libm::hypot(sd, assumptions.curve_misfit_density);
+        let is_base = frame.role == FrameRole::Unexposed || patch.role == PatchRole::BaseFog;
+        if is_base && !film_form {
+            return;
+        }
+        let base = film_form.then(|| {
+            self.parameter(
+                Key::Base(frame.id.clone()),
+                Prior {
+                    mean: 0.0,
+                    sd: assumptions.base_density,
+                    robust: false,
+                    source: Source::Base,
+                },
+            )
+        });
+        let exposed = if is_base {
+            None
+        } else {
+            let (exposed, extra_x_sd) = self.exposure_of(test, f, patch, curve, assumptions);
+            // Uncertainty along x that readings do not share becomes density
+            // through a middling gradient.
+            sd = libm::hypot(sd, 0.65 * extra_x_sd);
+            Some(exposed)
+        };
+        let value = reading.value.value();
+        let seen = match reading.limit {
+            Some(Bound::AtMost) => Seen::AtMost(value),
+            Some(Bound::AtLeast) => Seen::AtLeast(value),
+            None => match self.base_read[f] {
+                Some(base) if !is_base && reading.response == Response::Density => {
+                    let told = base + assumptions.detection_density;
+                    if value < told {
+                        Seen::AtMost(told)
+                    } else {
+                        Seen::Value(value)
+                    }
+                }
+                _ => Seen::Value(value),
+            },
+        };
+        self.terms.push(Term {
+            curve,
+            reading: r,
+            frame: f,
+            base,
+            exposed,
+        });
+        self.observations.push(Observation { seen, sd });
+    }
+
+    fn exposure_of(
+        &mut self,
+        test: &Test,
+        f: usize,
+        patch: &Patch,
+        curve: usize,
+        assumptions: &Assumptions,
+    ) -> (Exposed, f64) {
+        let frame = &test.parts().frames[f];
+        let robust = |sd_stops: f64, source| Prior {
+            mean: 0.0,
+            sd: (sd_stops * LOG10_2).max(1e-5),
+            robust: true,
+            source,
+        };
+        let mut linear = vec![];
+        match &frame.exposure {
+            Exposure::None => (
+                Exposed {
+                    offset: -30.0,
+                    linear,
+                    stretch: None,
+                },
+                0.0,
+            ),
+            Exposure::Relative(value) => {
+                if value.standard_uncertainty() > 0.0 {
+                    let prior = Prior {
+                        mean: 0.0,
+                        sd: value.standard_uncertainty(),
+                        robust: true,
+                        source: Source::Frame,
+                    };
+                    linear.push((self.parameter(Key::Frame(frame.id.clone()), prior), 1.0));
+                }
+                let others = test.parts().frames.iter().any(|other| {
+                    other.film == frame.film
+                        && other.process == frame.process
+                        && matches!(
+                            other.exposure,
+                            Exposure::Camera(_) | Exposure::Tablet { .. }
+                        )
+                });
+                if others {
+                    let prior = Prior {
+                        mean: -1.0,
+                        sd: 5.0,
+                        robust: false,
+                        source: Source::Subject,
+                    };
+                    let key = Key::RelativeOffset(frame.film.clone(), frame.process.clone());
+                    linear.push((self.parameter(key, prior), 1.0));
+                }
+                (
+                    Exposed {
+                        offset: value.value().to_log10(),
+                        linear,
+                        stretch: None,
+                    },
+                    0.0,
+                )
+            }
+            Exposure::Tablet {
+                tablet,
+                without_tablet,
+            } => {
+                let step = match patch.role {
+                    PatchRole::TabletStep(step) => test
+                        .tablet(tablet)
+                        .and_then(|t| t.steps.get(step as usize - 1)),
+                    _ => None,
+                };
+                let (through, step_sd) =
+                    step.map_or((0.0, 0.0), |s| (s.value().to_density(), s.standard_uncertainty()));
+                let (mean, sd) = without_tablet
+                    .as_ref()
+                    .map_or((0.0, 6.0), |h| (0.0, h.standard_uncertainty().max(1e-4)));
+                let prior = Prior {
+                    mean,
+                    sd,
+                    robust: false,
+                    source: Source::TabletExposure,
+                };
+                linear.push((
+                    self.parameter(Key::TabletExposure(frame.id.clone()), prior),
+                    1.0,
+                ));
+                let metered = self.recorded.iter().flatten().any(|r| r.absolute);
+                if without_tablet.is_some() && metered {
+                    let prior = Prior {
+                        robust: false,
+                        ..robust(assumptions.meter_bias_stops, Source::MeterBias)
+                    };
+                    linear.push((self.parameter(Key::MeterBias, prior), 1.0));
+                }
+                let whole = without_tablet.as_ref().map_or(0.0, |h| h.value().to_log10());
+                (
+                    Exposed {
+                        offset: whole - through,
+                        linear,
+                        stretch: None,
+                    },
+                    step_sd,
+                )
+            }
+            Exposure::Camera(camera) => {
+                let Some(recorded) = self.recorded[f].clone() else {
+                    unreachable!("a camera frame has a recorded exposure");
+                };
+                let light = test.light(&camera.light);
+                // Time.
+                let mut frame_stops = light
+                    .and_then(|l| l.drift)
+                    .map_or(assumptions.frame_stops, |d| d.to_stops().abs());
+                match recorded.time {
+                    TimeKnowledge::Marked { marked_s } => {
+                        let stops = camera
+                            .lens
+                            .as_ref()
+                            .and_then(|id| test.lens(id))
+                            .and_then(|l| l.shutter.marked_uncertainty)
+                            .map_or(assumptions.marked_time_stops, |s| s.to_stops().abs());
+                        let key = Key::Shutter(camera.lens.clone(), whole(marked_s, 1e9));
+                        linear.push((self.parameter(key, robust(stops, Source::MarkedTime)), 1.0));
+                    }
+                    TimeKnowledge::Measured {
+                        marked_s,
+                        spread_stops,
+                    } => {
+                        let key = Key::Shutter(camera.lens.clone(), whole(marked_s, 1e9));
+                        let prior = robust(assumptions.measured_time_stops, Source::MeasuredTime);
+                        linear.push((self.parameter(key, prior), 1.0));
+                        frame_stops = libm::hypot(frame_stops, spread_stops);
+                    }
+                    TimeKnowledge::ThisFrame { sd_stops } => {
+                        frame_stops = libm::hypot(frame_stops, sd_stops);
+                    }
+                }
+                let key = Key::Frame(frame.id.clone());
+                linear.push((self.parameter(key, robust(frame_stops, Source::Frame)), 1.0));
+                let key = Key::Aperture(camera.lens.clone(), whole(camera.aperture.to_ratio(), 1e6));
+                linear.push((
+                    self.parameter(key, robust(assumptions.aperture_stops, Source::Aperture)),
+                    1.0,
+                ));
+                // Light.
+                let absolute_curve = self.curves[curve].absolute;
+                let first_of_film = test.parts().frames.iter().find_map(|other| {
+                    match &other.exposure {
+                        Exposure::Camera(c)
+                            if other.film == frame.film && other.process == frame.process =>
+                        {
+                            Some(&c.light)
+                        }
+                        _ => None,
+                    }
+                });
+                let mut offset = recorded.log_h;
+                if recorded.absolute {
+                    let prior = robust(assumptions.reading_stops, Source::LightReading);
+                    linear.push((
+                        self.parameter(Key::Light(camera.light.clone()), prior),
+                        1.0,
+                    ));
+                } else if absolute_curve || first_of_film != Some(&camera.light) {
+                    // An unread light among read ones: its level is left open
+                    // about a day's light, EV 12 give or take four stops.
+                    if absolute_curve {
+                        offset += libm::log10(
+                            assumptions.lens_factor_q * assumptions.meter_k / 100.0,
+                        ) + 12.0 * LOG10_2;
+                    }
+                    self.flags.insert(Flag::LightUnknown);
+                    let prior = Prior {
+                        robust: false,
+                        ..robust(4.0, Source::LightReading)
+                    };
+                    linear.push((
+                        self.parameter(Key::Light(camera.light.clone()), prior),
+                        1.0,
+                    ));
+                }
+                // Reciprocity.
+                if recorded.decades_beyond_1_s > 0.0 {
+                    let (mean, stops, source) = if recorded.reciprocity_stated {
+                        let stops = test
+                            .film(&frame.film)
+                            .and_then(|f| f.reciprocity.as_ref())
+                            .and_then(|r| r.uncertainty_stops_per_decade)
+                            .unwrap_or(assumptions.reciprocity_stops_per_decade);
+                        (0.0, stops, Source::Reciprocity)
+                    } else {
+                        // Films lose speed, never gain: the mean is as large as the spread.
+                        let stops = assumptions.unstated_reciprocity_stops_per_decade;
+                        (-stops * LOG10_2, stops, Source::UnstatedReciprocity)
+                    };
+                    let prior = Prior {
+                        mean,
+                        robust: false,
+                        ..robust(stops, source)
+                    };
+                    linear.push((
+                        self.parameter(Key::Reciprocity(frame.film.clone()), prior),
+                        recorded.decades_beyond_1_s,
+                    ));
+                }
+                // Subject.
+                let metered_card = patch.role == PatchRole::GreyCard
+                    && light.and_then(|l| l.meter.as_ref()).is_none_or(|m| {
+                        !m.through_filter
+                            && (m.mode == MeterMode::Incident
+                                || m.target
+                                    .as_deref()
+                                    .is_none_or(|t| t.to_lowercase().contains("card")))
+                    });
+                let (stops, source) = if metered_card {
+                    (assumptions.grey_card_stops, Source::GreyCard)
+                } else {
+                    (assumptions.subject_stops, Source::Subject)
+                };
+                let prior = Prior {
+                    robust: false,
+                    ..robust(stops, source)
+                };
+                let key = Key::Subject(patch.name.clone(), camera.light.clone());
+                linear.push((self.parameter(key, prior), 1.0));
+                // Filter.
+                let mut stretch = None;
+                let anchor = self
+                    .anchors
+                    .get(&(frame.film.clone(), camera.light.clone()))
+                    .cloned()
+                    .unwrap_or_default();
+                if frame.filters != anchor {
+                    let key = FactorKey {
+                        film: frame.film.clone(),
+                        filters: frame.filters.clone(),
+                        light: camera.light.clone(),
+                    };
+                    let prior = Prior {
+                        mean: 1.0,
+                        sd: 4.0,
+                        robust: false,
+                        source: Source::Factor,
+                    };
+                    linear.push((self.parameter(Key::Factor(key.clone()), prior), -1.0));
+                    let neutral = self
+                        .matched_on
+                        .get(&key)
+                        .is_some_and(|names| names.contains(&patch.name));
+                    let (stops, source) = if neutral {
+                        (assumptions.neutral_patch_stops, Source::NeutralPatch)
+                    } else if neutrality(patch.role) >= 3 {
+                        (4.0, Source::ColouredPatch)
+                    } else {
+                        (assumptions.coloured_patch_stops, Source::ColouredPatch)
+                    };
+                    let prior = Prior {
+                        robust: false,
+                        ..robust(stops, source)
+                    };
+                    let departure = Key::Departure(patch.name.clone(), key);
+                    linear.push((self.parameter(departure, prior), 1.0));
+                    let prior = Prior {
+                        mean: 0.0,
+                        sd: assumptions.filter_gradient_share,
+                        robust: false,
+                        source: Source::FilterGradient,
+                    };
+                    stretch =
+                        Some(self.parameter(Key::Stretch(curve, frame.filters.clone()), prior));
+                }
+                (
+                    Exposed {
+                        offset,
+                        linear,
+                        stretch,
+                    },
+                    0.0,
+                )
+            }
+        }
+    }
+}
+
+/// Standard uncertainty of a reading that came without one. \[density\]
+pub(crate) const STATED_NONE: f64 = 0.02;

@@ -1,0 +1,247 @@
+//! What a scan file says of itself, and the shape in which its rows come out.
+
+use crate::tone::ToneEncoding;
+use core::fmt;
+use quantity::Flags;
+
+/// File format of a scan.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ScanFormat {
+    /// TIFF with 32-bit offsets.
+    Tiff,
+    /// TIFF with 64-bit offsets.
+    BigTiff,
+    /// PNG.
+    Png,
+    /// JPEG.
+    Jpeg,
+}
+
+impl fmt::Display for ScanFormat {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Tiff => "TIFF",
+            Self::BigTiff => "BigTIFF",
+            Self::Png => "PNG",
+            Self::Jpeg => "JPEG",
+        })
+    }
+}
+
+/// How the samples of a file are numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SampleKind {
+    /// Whole numbers from 0 to 2^bits − 1.
+    Unsigned,
+    /// Floating-point numbers; 0 to 1 is taken as the scale.
+    Float,
+}
+
+/// What the colour samples of a file are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Colour {
+    /// One sample of grey.
+    Grey,
+    /// Red, green, blue.
+    Rgb,
+    /// One sample behind a mosaic of colour filters (a camera's raw frame).
+    Mosaic,
+}
+
+/// Which end of the code scale the file says is dark.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Polarity {
+    /// Code 0 is no light.
+    BlackIsZero,
+    /// Code 0 is full light (TIFF "min is white"); codes are still as stored.
+    WhiteIsZero,
+}
+
+/// A sample beside the colour samples. It is never mixed into them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ExtraSample {
+    /// Alpha with which the colour was multiplied.
+    AssociatedAlpha,
+    /// Alpha that left the colour alone.
+    UnassociatedAlpha,
+    /// Unspecified; in a film scan usually the scanner's infrared channel.
+    Unspecified,
+}
+
+/// Compression of the picture data.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Compression {
+    /// None.
+    Stored,
+    /// LZW, most significant bit first.
+    Lzw,
+    /// Deflate (zlib), also PNG's.
+    Deflate,
+    /// PackBits run lengths.
+    PackBits,
+    /// JPEG's lossy compression.
+    LossyJpeg,
+}
+
+/// Sampling of a scan.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Resolution {
+    /// Pixels to the inch along a row.
+    pub x_per_inch: f64,
+    /// Pixels to the inch down a column.
+    pub y_per_inch: f64,
+}
+
+/// What a scan file says of itself.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ScanInfo {
+    /// File format.
+    pub format: ScanFormat,
+    /// Pixels in a row.
+    pub width: u32,
+    /// Rows.
+    pub height: u32,
+    /// Bits of a stored sample: 2 to 16 unsigned, 32 or 64 float.
+    pub bits: u8,
+    /// How samples are numbers.
+    pub sample_kind: SampleKind,
+    /// What the colour samples are.
+    pub colour: Colour,
+    /// Samples beside the colour, in file order.
+    pub extra_samples: Vec<ExtraSample>,
+    /// Which end of the scale the file says is dark.
+    pub polarity: Polarity,
+    /// Page read, counted from 0.
+    pub page: usize,
+    /// Images in the file.
+    pub page_count: usize,
+    /// ICC profile, as stored.
+    pub icc_profile: Option<Vec<u8>>,
+    /// Tone named by a PNG's own chunks (sRGB, gAMA).
+    pub chunk_tone: Option<ToneEncoding>,
+    /// Sampling, when the file gives it with a unit of length.
+    pub resolution: Option<Resolution>,
+    /// Compression of the picture data.
+    pub compression: Compression,
+    /// Flags of the file as such: several images, lossy.
+    pub flags: Flags,
+}
+
+impl ScanInfo {
+    /// Gives the largest code on the scale of [`Codes`]: 2^bits − 1, and 65535
+    /// for float samples, whose 0 to 1 is spread over that scale in statistics.
+    #[must_use]
+    pub fn code_max(&self) -> u16 {
+        match self.sample_kind {
+            SampleKind::Float => u16::MAX,
+            SampleKind::Unsigned => code_max_of(self.bits),
+        }
+    }
+}
+
+/// Gives 2^bits − 1 for 1 to 16 bits.
+pub(crate) fn code_max_of(bits: u8) -> u16 {
+    assert!(
+        (1..=16).contains(&bits),
+        "codes have 1 to 16 bits, found {bits}"
+    );
+    u16::try_from((1_u32 << bits) - 1).unwrap_or(u16::MAX)
+}
+
+/// Which of a file's samples to read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ChannelChoice {
+    /// The one sample of a grey file.
+    Grey,
+    /// Red of a colour file.
+    Red,
+    /// Green of a colour file.
+    Green,
+    /// Blue of a colour file.
+    Blue,
+    /// Mean of red, green and blue code values, rounded to the nearest code.
+    Mean,
+    /// An extra sample, counted from 0: the scanner's infrared channel.
+    Extra(usize),
+    /// One phase of a 2 × 2 mosaic in a one-sample file: the pixels whose
+    /// y % 2 is `row` and x % 2 is `column`. Coordinates stay those of the file.
+    MosaicPhase {
+        /// 0 or 1.
+        row: u8,
+        /// 0 or 1.
+        column: u8,
+    },
+}
+
+impl fmt::Display for ChannelChoice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Grey => f.write_str("grey"),
+            Self::Red => f.write_str("red"),
+            Self::Green => f.write_str("green"),
+            Self::Blue => f.write_str("blue"),
+            Self::Mean => f.write_str("mean of red, green and blue"),
+            Self::Extra(index) => write!(f, "extra {index}"),
+            Self::MosaicPhase { row, column } => write!(f, "mosaic row {row} column {column}"),
+        }
+    }
+}
+
+/// Code values of one row, as stored.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Codes<'a> {
+    /// Unsigned codes, 0 to [`ScanInfo::code_max`].
+    Unsigned(&'a [u16]),
+    /// Float samples; can be NaN if the file says so.
+    Float(&'a [f32]),
+}
+
+impl Codes<'_> {
+    /// Gives the number of codes.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        match self {
+            Self::Unsigned(codes) => codes.len(),
+            Self::Float(codes) => codes.len(),
+        }
+    }
+
+    /// Tells whether there are none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// Gives one code on the whole-number scale; floats are clamped to 0..1 and
+    /// spread over 0..65535. `None` for NaN.
+    #[must_use]
+    pub fn at(&self, index: usize) -> Option<u16> {
+        match self {
+            Self::Unsigned(codes) => codes.get(index).copied(),
+            Self::Float(codes) => codes.get(index).and_then(|v| code_from_float(*v)),
+        }
+    }
+}
+
+/// Spreads a float sample over the 16-bit scale; `None` for NaN.
+pub(crate) fn code_from_float(value: f32) -> Option<u16> {
+    if value.is_nan() {
+        return None;
+    }
+    Some((f64::from(value).clamp(0.0, 1.0) * 65535.0 + 0.5) as u16)
+}
+
+/// One row of the channel asked for.
+///
+/// The i-th code lies at column `x_first + i × x_step` of the full file.
+#[derive(Clone, Copy, Debug)]
+pub struct ScanRow<'a> {
+    /// Row in the full file, counted from 0 at the top.
+    pub y: u32,
+    /// Column of the first code.
+    pub x_first: u32,
+    /// Columns from one code to the next: 1, or 2 in a mosaic phase.
+    pub x_step: u32,
+    /// The code values.
+    pub codes: Codes<'a>,
+}

@@ -1,0 +1,33 @@
+//! Scan files to code values, row by row, with bounded memory.
+//!
+//! A file comes in as anything that can be read and sought; nothing is opened
+//! here. TIFF is taken apart by this room itself: one path reads every layout
+//! (strips and tiles, chunky and planar, packed bits), so nothing is silently
+//! inverted, dropped or reordered on the way. PNG and JPEG go through the
+//! `image` decoders, whole, below a stated limit.
+//!
+//! Code values come out as stored. What they mean for light is `tone`'s matter.
+//!
+//! Begin with [`ScanReader`]; then [`ScanInfo`] for what a file says of itself.
+//!
+//! Source: TIFF Revision 6.0 (Adobe, 1992) and its supplement 2 (2002);
+//! BigTIFF by common practice.
+
+mod decompress;
+mod error;
+mod info;
+mod limits;
+mod reader;
+mod tiff_directory;
+mod tiff_layout;
+mod tiff_rows;
+mod unpack;
+mod whole;
+
+pub use error::DecodeError;
+pub use info::{
+    ChannelChoice, Codes, Colour, Compression, ExtraSample, Polarity, Resolution, SampleKind,
+    ScanFormat, ScanInfo, ScanRow,
+};
+pub use limits::DecodeLimits;
+pub use reader::ScanReader;

@@ -1,0 +1,203 @@
+//! A scan, opened from bytes, whose rows can be walked.
+
+use super::error::DecodeError;
+use super::info::{ChannelChoice, Codes, Colour, ScanFormat, ScanInfo, ScanRow};
+use super::limits::DecodeLimits;
+use super::tiff_layout::{TiffLayout, read_layout};
+use super::unpack::Pick;
+use super::{tiff_rows, whole};
+use std::io::{Read, Seek, SeekFrom};
+
+/// A scan whose header has been read and checked.
+///
+/// Each walk over the rows decodes the file anew, so that a scan of any size
+/// costs a few megabytes (PNG and JPEG: their decoded size).
+///
+/// # Examples
+/// ```
+/// # use negative::decode::{ChannelChoice, DecodeLimits, ScanReader};
+/// # let mut png = Vec::new();
+/// # image::DynamicImage::new_luma8(4, 3).write_to(&mut std::io::Cursor::new(&mut png), image::ImageFormat::Png)?;
+/// let mut scan = ScanReader::open(std::io::Cursor::new(png), 0, &DecodeLimits::default())?;
+/// let mut rows = 0;
+/// scan.for_each_row(ChannelChoice::Grey, |row| {
+///     assert_eq!(row.codes.len(), 4);
+///     rows += 1;
+/// })?;
+/// assert_eq!(rows, 3);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Debug)]
+pub struct ScanReader<R> {
+    source: R,
+    limits: DecodeLimits,
+    info: ScanInfo,
+    /// None for formats that are decoded whole.
+    layout: Option<TiffLayout>,
+}
+
+impl<R: Read + Seek> ScanReader<R> {
+    /// Reads and checks the header of one image of a file.
+    ///
+    /// `page` counts from 0. A file that holds more than one image carries
+    /// [`quantity::Flag::SeveralImages`]. Nothing large is allocated here.
+    ///
+    /// # Errors
+    /// [`DecodeError`] for a file that is malformed, of a kind that is not
+    /// read, cut short, or larger than the limits or than its own bytes allow.
+    pub fn open(mut source: R, page: usize, limits: &DecodeLimits) -> Result<Self, DecodeError> {
+        source.seek(SeekFrom::Start(0))?;
+        let mut first = [0; 8];
+        let got = super::decompress::read_up_to(&mut source, &mut first)?;
+        let (info, layout) = match &first[..got] {
+            [b'I', b'I', 42 | 43, 0, ..] | [b'M', b'M', 0, 42 | 43, ..] => {
+                let (info, layout) = read_layout(&mut source, page, limits)?;
+                (info, Some(layout))
+            }
+            [0x89, b'P', b'N', b'G', 13, 10, 26, 10] => {
+                (whole::png_info(&mut source, page, limits)?, None)
+            }
+            [0xFF, 0xD8, 0xFF, ..] => (whole::jpeg_info(&mut source, page, limits)?, None),
+            other => {
+                let first_bytes = other
+                    .iter()
+                    .map(|b| format!("{b:02x}"))
+                    .collect::<Vec<_>>()
+                    .join(" ");
+                return Err(DecodeError::UnknownFormat { first_bytes });
+            }
+        };
+        Ok(Self {
+            source,
+            limits: *limits,
+            info,
+            layout,
+        })
+    }
+
+    /// Gives what the file says of itself.
+    #[must_use]
+    pub fn info(&self) -> &ScanInfo {
+        &self.info
+    }
+
+    /// Hands every row of a channel to `visit`, from the top.
+    ///
+    /// In a mosaic phase only the rows of that phase come.
+    ///
+    /// # Errors
+    /// [`DecodeError::NoSuchChannel`] before anything is read; a fault in the
+    /// picture data after the good rows have been handed out.
+    pub fn for_each_row(
+        &mut self,
+        choice: ChannelChoice,
+        mut visit: impl FnMut(ScanRow<'_>),
+    ) -> Result<(), DecodeError> {
+        let pick = self.pick(choice)?;
+        let phase = match choice {
+            ChannelChoice::MosaicPhase { row, column } => Some((u32::from(row), u32::from(column))),
+            _ => None,
+        };
+        let mut thinned = Vec::new();
+        let mut thinned_float = Vec::new();
+        let mut visit = |y: u32, codes: Codes<'_>| {
+            let Some((row, column)) = phase else {
+                visit(ScanRow {
+                    y,
+                    x_first: 0,
+                    x_step: 1,
+                    codes,
+                });
+                return;
+            };
+            if y % 2 != row {
+                return;
+            }
+            let codes = match codes {
+                Codes::Unsigned(codes) => {
+                    thinned.clear();
+                    thinned.extend(codes.iter().skip(column as usize).step_by(2));
+                    Codes::Unsigned(&thinned)
+                }
+                Codes::Float(codes) => {
+                    thinned_float.clear();
+                    thinned_float.extend(codes.iter().skip(column as usize).step_by(2));
+                    Codes::Float(&thinned_float)
+                }
+            };
+            visit(ScanRow {
+                y,
+                x_first: column,
+                x_step: 2,
+                codes,
+            });
+        };
+        match &self.layout {
+            Some(layout) => tiff_rows::walk(&mut self.source, layout, pick, &mut visit),
+            None => whole::walk(
+                &mut self.source,
+                &self.info,
+                &self.limits,
+                choice,
+                &mut visit,
+            ),
+        }
+    }
+
+    /// Gives the channel to take when nobody said which: grey, or green of a
+    /// colour scan of a silver negative, whose channels differ only in flare.
+    #[must_use]
+    pub fn usual_channel(&self) -> ChannelChoice {
+        match self.info.colour {
+            Colour::Grey | Colour::Mosaic => ChannelChoice::Grey,
+            Colour::Rgb => ChannelChoice::Green,
+        }
+    }
+
+    fn pick(&self, choice: ChannelChoice) -> Result<Pick, DecodeError> {
+        let colours = match self.info.colour {
+            Colour::Grey | Colour::Mosaic => 1,
+            Colour::Rgb => 3,
+        };
+        match (choice, colours) {
+            (ChannelChoice::Grey, 1) | (ChannelChoice::Red, 3) => Ok(Pick::One(0)),
+            (
+                ChannelChoice::MosaicPhase {
+                    row: 0 | 1,
+                    column: 0 | 1,
+                },
+                1,
+            ) => Ok(Pick::One(0)),
+            (ChannelChoice::Green, 3) => Ok(Pick::One(1)),
+            (ChannelChoice::Blue, 3) => Ok(Pick::One(2)),
+            (ChannelChoice::Mean, 3) => Ok(Pick::MeanOfThree),
+            (ChannelChoice::Extra(index), _) if index < self.info.extra_samples.len() => {
+                Ok(Pick::One(colours + index))
+            }
+            _ => {
+                let colour = if colours == 1 {
+                    "one sample of grey"
+                } else {
+                    "red, green and blue"
+                };
+                let extra = self.info.extra_samples.len();
+                Err(DecodeError::NoSuchChannel {
+                    choice: choice.to_string(),
+                    available: format!("{colour} and {extra} extra samples"),
+                })
+            }
+        }
+    }
+
+    /// Gives the source back.
+    #[must_use]
+    pub fn into_source(self) -> R {
+        self.source
+    }
+
+    /// Tells whether the format is decoded whole and not row by row.
+    #[must_use]
+    pub fn decodes_whole(&self) -> bool {
+        matches!(self.info.format, ScanFormat::Png | ScanFormat::Jpeg)
+    }
+}

@@ -1,0 +1,1 @@
+//! Honesty checks.

@@ -1,0 +1,184 @@
+//! Reads every sample scan that lies beside the workspace, when there are any.
+//!
+//! Expected sizes, values and groups: the samples' own table, whose values were
+//! read with an independent program (tifffile).
+
+use negative::decode::{ChannelChoice, Codes, Colour, DecodeError, DecodeLimits, ScanReader};
+use std::collections::BTreeMap;
+use std::io::Cursor;
+use std::path::{Path, PathBuf};
+
+fn folder() -> Option<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/samples/tiff");
+    folder.is_dir().then_some(folder)
+}
+
+fn bytes_of(path: &Path) -> Vec<u8> {
+    #[expect(clippy::disallowed_methods, reason = "a test hands the bytes in")]
+    std::fs::read(path).unwrap()
+}
+
+/// Code values of a channel as numbers.
+fn codes(
+    reader: &mut ScanReader<Cursor<Vec<u8>>>,
+    channel: ChannelChoice,
+) -> Result<Vec<f64>, DecodeError> {
+    let mut all = Vec::new();
+    reader.for_each_row(channel, |row| match row.codes {
+        Codes::Unsigned(codes) => all.extend(codes.iter().map(|c| f64::from(*c))),
+        Codes::Float(codes) => all.extend(codes.iter().map(|c| f64::from(*c))),
+    })?;
+    Ok(all)
+}
+
+/// All samples of a file: colours, then extra ones.
+fn all_channels(bytes: Vec<u8>) -> Result<Vec<Vec<f64>>, DecodeError> {
+    let mut reader = ScanReader::open(Cursor::new(bytes), 0, &DecodeLimits::default())?;
+    let info = reader.info().clone();
+    let mut channels = match info.colour {
+        Colour::Rgb => vec![
+            ChannelChoice::Red,
+            ChannelChoice::Green,
+            ChannelChoice::Blue,
+        ],
+        Colour::Grey | Colour::Mosaic => vec![ChannelChoice::Grey],
+    };
+    channels.extend((0..info.extra_samples.len()).map(ChannelChoice::Extra));
+    let decoded: Vec<_> = channels
+        .into_iter()
+        .map(|c| codes(&mut reader, c))
+        .collect::<Result<_, _>>()?;
+    for channel in &decoded {
+        assert_eq!(channel.len(), info.width as usize * info.height as usize);
+    }
+    Ok(decoded)
+}
+
+#[test]
+fn every_sample_decodes_to_its_known_values_or_is_refused() {
+    let Some(folder) = folder() else {
+        eprintln!("SKIPPED: no sample scans beside the workspace");
+        return;
+    };
+    // (file, smallest, largest value of all samples)
+    let known = [
+        ("minisblack-1c-16b.tiff", 0.0, 58955.0),
+        ("rgb-3c-16b.tiff", 0.0, 62272.0),
+        ("12bit.cropped.tiff", 0.0, 27.0),
+        ("planar-rgb-u8.tif", 0.0, 255.0),
+        ("tiled-rgb-u8.tif", 0.0, 255.0),
+        ("BigTIFFMotorola.tif", 0.0, 255.0),
+        ("BigTIFF.tif", 0.0, 255.0),
+        ("seq-1c-16b-bigendian-68f373a0.tiff", 0.0, 255.0),
+        ("seq-1c-16b-deflate-68f373a0.tiff", 0.0, 255.0),
+        ("seq-1c-16b-lzw-68f373a0.tiff", 0.0, 255.0),
+        ("seq-1c-16b-multistrip-68f373a0.tiff", 0.0, 255.0),
+        ("seq-1c-16b-tiled-68f373a0.tiff", 0.0, 255.0),
+        ("seq-1c-14b-hpredict-e883657f.tiff", 0.0, 255.0),
+        ("seq-1c-12b-miniswhite-47c39b31.tiff", 3840.0, 4095.0),
+        ("seq-1c-8b-multipage-adeefdcc.tiff", 0.0, 255.0),
+        ("seq-1c-8b-packbits-20f3db0c.tiff", 0.0, 255.0),
+        ("seq-1c-64f-deflate-fpredict-afa8560e.tiff", 0.0, 1.0),
+        ("seq-3c-12b-planar-e29e8e25.tiff", 0.0, 455.0),
+        ("seq-4c-16b-rgba-5181991f.tiff", 0.0, 1023.0),
+        ("cramps-tile.tif", 0.0, 255.0),
+        ("ladoga.tif", 1290.0, 1681.0),
+        ("strike.tif", 0.0, 255.0),
+        ("flower-minisblack-16.tif", 2290.0, 65535.0),
+        ("flower-minisblack-10.tif", 35.0, 1023.0),
+        ("flower-rgb-contig-14.tif", 0.0, 16383.0),
+        ("hopper_float_dpi_2.tif", 0.0, 255.0),
+        ("hopper_float_dpi_3.tif", 0.0, 255.0),
+        ("hopper.iccprofile.tif", 0.0, 255.0),
+        ("16bit.MM.deflate.tif", 291.0, 694.0),
+        ("16bit.cropped.tif", 291.0, 694.0),
+        ("16_bit_noise.tif", 106.0, 285.0),
+        ("tiff_16bit_RGBa.tiff", 0.0, 48287.0),
+        ("tiff_strip_planar_16bit_RGB.tiff", 0.0, 39661.0),
+        ("hopper4I.tif", 0.0, 15.0),
+        ("chessboard_GRAY_U16.tif", 0.0, 255.0),
+        ("chessboard_GRAY_U16B.tif", 0.0, 255.0),
+        ("multipage.tif", 0.0, 255.0),
+        ("shapes_lzw_14bps.tif", 0.0, 16383.0),
+        ("shapes_lzw_predictor3.tif", 0.0, 1.0),
+        ("shapes_multi_size.tif", 0.0, 255.0),
+        ("shapes_hyper.tif", 0.0, 1.0),
+    ];
+    // (file, words of the refusal)
+    let refused = [
+        ("tiled-oversize-gray-i8.tif", "signed 8-bit"),
+        ("int16.tif", "signed 16-bit"),
+        ("g4_orientation_6.tif", "fax compression"),
+    ];
+    let mut faults = Vec::new();
+    let mut all = BTreeMap::new();
+    for entry in std::fs::read_dir(&folder).unwrap() {
+        let path = entry.unwrap().path();
+        let name = path.file_name().unwrap().to_string_lossy().into_owned();
+        all.insert(name, all_channels(bytes_of(&path)));
+    }
+    for (name, smallest, largest) in known {
+        match &all[name] {
+            Ok(channels) => {
+                let values = || channels.iter().flatten().copied();
+                let (low, high) = (
+                    values().fold(f64::MAX, f64::min),
+                    values().fold(f64::MIN, f64::max),
+                );
+                // 1e-7: the float files are single precision.
+                if (low - smallest).abs() > 1e-7 || (high - largest).abs() > 1e-7 {
+                    faults.push(format!(
+                        "{name}: {low}..{high}, expected {smallest}..{largest}"
+                    ));
+                }
+            }
+            Err(error) => faults.push(format!("{name}: {error}")),
+        }
+    }
+    for (name, words) in refused {
+        match &all[name] {
+            Ok(_) => faults.push(format!("{name} was read, not refused")),
+            Err(error) if !error.to_string().contains(words) => {
+                faults.push(format!("{name}: {error}"))
+            }
+            Err(_) => {}
+        }
+    }
+    for (name, decoded) in &all {
+        let listed = known.iter().any(|k| k.0 == name) || refused.iter().any(|r| r.0 == name);
+        if !listed {
+            let kind = decoded.as_ref().map(|c| {
+                format!(
+                    "{} channels, max {:?}",
+                    c.len(),
+                    c.iter().flatten().copied().fold(f64::MIN, f64::max)
+                )
+            });
+            eprintln!("not in the table: {name}: {kind:?}");
+        }
+    }
+    // Pictures that must be alike.
+    let alike = [
+        vec![
+            "seq-1c-16b-bigendian-68f373a0.tiff",
+            "seq-1c-16b-deflate-68f373a0.tiff",
+            "seq-1c-16b-lzw-68f373a0.tiff",
+            "seq-1c-16b-multistrip-68f373a0.tiff",
+            "seq-1c-16b-tiled-68f373a0.tiff",
+        ],
+        vec!["16bit.MM.deflate.tif", "16bit.cropped.tif"],
+        vec!["chessboard_GRAY_U16.tif", "chessboard_GRAY_U16B.tif"],
+        vec!["planar-rgb-u8.tif", "tiled-rgb-u8.tif"],
+        vec!["BigTIFF.tif", "BigTIFFMotorola.tif"],
+        vec!["hopper_float_dpi_2.tif", "hopper_float_dpi_3.tif"],
+    ];
+    for group in alike {
+        let first = all[group[0]].as_ref().unwrap();
+        for name in &group[1..] {
+            if all[*name].as_ref().ok() != Some(first) {
+                faults.push(format!("{name} differs from {}", group[0]));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{faults:#?}");
+}

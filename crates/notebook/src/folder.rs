@@ -1,0 +1,483 @@
+//! Reading a test folder.
+
+use crate::columns::{FromRow, patches, readings};
+use crate::format::{FORMAT, TestTable};
+use crate::keys::{Reader, Span};
+use crate::path::{find, hash_file, read_text};
+use crate::problem::{FolderError, Place, Problems, Source, likely};
+use crate::to_record::{Conversion, Name, Reference};
+use record::{
+    Calibrator, Id, Outline, Patch, Reading, ReadingOrigin, RecordError, Scan, Test, TestParts,
+};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use toml::de::DeTable;
+
+/// The record of a test folder.
+pub(crate) const TEST_TOML: &str = "test.toml";
+/// Its outlines of patches.
+pub(crate) const PATCHES_CSV: &str = "patches.csv";
+/// Its readings.
+pub(crate) const READINGS_CSV: &str = "readings.csv";
+
+/// A test folder that was read and is sound.
+#[derive(Clone, Debug)]
+pub struct TestFolder {
+    /// The test.
+    pub test: Test,
+    /// The folder, as an absolute path without links.
+    pub root: PathBuf,
+    /// Sentences that name what was assumed.
+    pub warnings: Vec<String>,
+}
+
+/// What a scan's file has become since its checksum was written down.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum HashState {
+    /// Nothing: the checksum is the recorded one.
+    Same,
+    /// The file is another one.
+    Changed {
+        /// The checksum in the record.
+        recorded: String,
+        /// The checksum of the file.
+        found: String,
+    },
+    /// No checksum is recorded.
+    NotRecorded {
+        /// The checksum of the file.
+        found: String,
+    },
+}
+
+impl TestFolder {
+    /// Finds a file of the folder by its path within it.
+    ///
+    /// # Errors
+    /// [`FolderError`] when the path leaves the folder, also by a link, or the
+    /// file is not there; similarly named files are listed.
+    pub fn scan_path(&self, path: &str) -> Result<PathBuf, FolderError> {
+        find(&self.root, path).map_err(|(seen, expected, remedy)| {
+            FolderError::of_file(TEST_TOML, seen, expected, remedy)
+        })
+    }
+
+    /// Opens a scan's file, which can be read and sought in.
+    ///
+    /// # Errors
+    /// [`FolderError`] as for [`Self::scan_path`], or when it can't be opened.
+    pub fn open_scan(&self, scan: &Scan) -> Result<File, FolderError> {
+        let path = self.scan_path(&scan.file)?;
+        File::open(&path).map_err(|error| {
+            FolderError::of_file(
+                &scan.file,
+                format!("the file can't be opened: {error}"),
+                "a file that can be read",
+                "check its permissions",
+            )
+        })
+    }
+
+    /// Compares a scan's file with the checksum in the record.
+    ///
+    /// # Errors
+    /// [`FolderError`] as for [`Self::scan_path`], or when it can't be read.
+    pub fn hash_state(&self, scan: &Scan) -> Result<HashState, FolderError> {
+        let found = hash_file(&self.scan_path(&scan.file)?)?;
+        Ok(match &scan.sha256 {
+            None => HashState::NotRecorded { found },
+            Some(recorded) if recorded.eq_ignore_ascii_case(&found) => HashState::Same,
+            Some(recorded) => HashState::Changed {
+                recorded: recorded.clone(),
+                found,
+            },
+        })
+    }
+}
+
+/// Reads a test folder: `test.toml`, and `patches.csv` and `readings.csv` when
+/// they are there. Scans are looked for, and not opened.
+///
+/// # Errors
+/// [`FolderError`] with every problem found, at most 20. Problems of keys and
+/// cells come first; references between records are checked once those are
+/// sound.
+pub fn read_test_folder(dir: &Path) -> Result<TestFolder, FolderError> {
+    let shown = dir.display().to_string();
+    let root = dir.canonicalize().map_err(|error| {
+        FolderError::of_file(
+            &shown,
+            format!("the folder can't be opened: {error}"),
+            "a test folder",
+            "check the path, or run `filmproof demo DIR` to see a filled-in folder",
+        )
+    })?;
+    if !root.is_dir() {
+        return Err(FolderError::of_file(
+            &shown,
+            "this is a file",
+            "a test folder, which holds test.toml",
+            "name the folder instead of a file in it",
+        ));
+    }
+    if !root.join(TEST_TOML).exists() {
+        return Err(FolderError::of_file(
+            &shown,
+            "the folder holds no test.toml",
+            "a test folder: test.toml with the record, patches.csv, readings.csv and the scans",
+            "run `filmproof demo DIR` to see a filled-in folder, and copy its test.toml",
+        ));
+    }
+    let mut problems = Problems::default();
+    let mut warnings = Vec::new();
+    let text = text_of(&root, TEST_TOML)?;
+    let source = Source::new(TEST_TOML, text);
+    let table = read_table(&source, &mut problems);
+    let mut conversion = Conversion::new(&source, &root, &mut problems, &mut warnings);
+    let mut parts = table
+        .map(|table| conversion.parts(table))
+        .unwrap_or_default();
+    let (names, references) = (conversion.names, conversion.references);
+    let optional = |name: &str, problems: &mut Problems| {
+        if root.join(name).symlink_metadata().is_err() {
+            return None;
+        }
+        match text_of(&root, name) {
+            Ok(text) => Some(text),
+            Err(error) => {
+                problems.add_all(error);
+                None
+            }
+        }
+    };
+    let patches = match optional(PATCHES_CSV, &mut problems) {
+        Some(text) => patches(PATCHES_CSV, &text, &mut problems),
+        None => Vec::new(),
+    };
+    let readings = match optional(READINGS_CSV, &mut problems) {
+        Some(text) => readings(READINGS_CSV, &text, &mut problems, &mut warnings),
+        None => Vec::new(),
+    };
+    if problems.is_empty() {
+        cross_check(
+            &parts,
+            &names,
+            references,
+            &patches,
+            &readings,
+            &mut problems,
+        );
+    }
+    problems.into_result()?;
+    let places: Vec<Place> = patches.iter().map(|row| row.place.clone()).collect();
+    parts.patches = patches.into_iter().map(|row| row.record).collect();
+    parts.readings = readings.into_iter().map(|row| row.record).collect();
+    let patch_names: Vec<(Id, Id)> = parts
+        .patches
+        .iter()
+        .map(|patch| (patch.frame.clone(), patch.name.clone()))
+        .collect();
+    let test = Test::assemble(parts).map_err(|error| {
+        let place = place_of(&error, &names, &patch_names, &places);
+        let mut problems = Problems::default();
+        let (expected, remedy) = advice(&error);
+        problems.add(&place, error.to_string(), expected, remedy);
+        match problems.into_result() {
+            Err(error) => error,
+            Ok(()) => unreachable!("a problem was added above"),
+        }
+    })?;
+    Ok(TestFolder {
+        test,
+        root,
+        warnings,
+    })
+}
+
+/// Reads a text file of the folder by its name.
+fn text_of(root: &Path, name: &str) -> Result<String, FolderError> {
+    let path = find(root, name)
+        .map_err(|(seen, expected, remedy)| FolderError::of_file(name, seen, expected, remedy))?;
+    read_text(&path, name)
+}
+
+/// Reads the keys of `test.toml`.
+fn read_table(source: &Source, problems: &mut Problems) -> Option<TestTable> {
+    let (table, errors) = DeTable::parse_recoverable(&source.text);
+    for error in &errors {
+        let span = error.span().unwrap_or(0..0);
+        let place = source.place(span.start);
+        let line = source
+            .text
+            .lines()
+            .nth(place.line.saturating_sub(1))
+            .unwrap_or_default();
+        problems.add(
+            &place,
+            format!(
+                "{}: {}",
+                error.message().lines().next().unwrap_or("no TOML"),
+                crate::problem::short(line.trim())
+            ),
+            "TOML: `key = value` lines under [[titles]], text in double quotes",
+            "mend the line",
+        );
+    }
+    if !errors.is_empty() {
+        return None;
+    }
+    let span: Span = 0..0;
+    let mut reader = Reader { source, problems };
+    let table = table.get_ref();
+    if let Some(format) = table.get("format")
+        && let Some(number) = format.get_ref().as_integer()
+        && number.as_str() != FORMAT.to_string()
+    {
+        reader.problem(
+            &format.span(),
+            format!("`format` is {}", source.quoted(&format.span())),
+            format!("format = {FORMAT}, the version of the test folder that is understood here"),
+            "use a version of the program that knows this format",
+        );
+        return None;
+    }
+    TestTable::from_table(table, span, &mut reader)
+}
+
+/// Checks names and references, so that every fault is named with its place.
+fn cross_check(
+    parts: &TestParts,
+    names: &[Name],
+    references: Vec<Reference>,
+    patches: &[FromRow<Patch>],
+    readings: &[FromRow<Reading>],
+    problems: &mut Problems,
+) {
+    let mut first: BTreeMap<(&str, &Id), &Place> = BTreeMap::new();
+    for name in names {
+        if let Some(earlier) = first.insert((name.kind, &name.id), &name.place) {
+            problems.add(
+                &name.place,
+                format!("two {} records are named {}", name.kind, name.id),
+                format!(
+                    "a name of its own; the other one stands in line {}",
+                    earlier.line
+                ),
+                "rename one of the two",
+            );
+        }
+    }
+    let known = |kind: &str| -> BTreeSet<&Id> {
+        names
+            .iter()
+            .filter(|name| name.kind == kind)
+            .map(|name| &name.id)
+            .collect()
+    };
+    let kinds: BTreeMap<&str, BTreeSet<&Id>> = [
+        "film", "filter", "lens", "light", "process", "tablet", "scan", "frame",
+    ]
+    .into_iter()
+    .map(|kind| (kind, known(kind)))
+    .collect();
+    let refer =
+        |from: &str, kind: &'static str, id: &Id, place: &Place, problems: &mut Problems| {
+            let Some(known) = kinds.get(kind) else {
+                unreachable!("every kind that is referred to is in the list above");
+            };
+            if known.contains(id) {
+                return true;
+            }
+            let listed: Vec<_> = known.iter().take(12).map(|id| id.as_str()).collect();
+            let expected = if listed.is_empty() {
+                format!("a recorded {kind}; none is recorded")
+            } else {
+                format!("one of the recorded names: {}", listed.join(", "))
+            };
+            let meant = likely(id.as_str(), known.iter().map(|id| id.as_str()));
+            let remedy = match meant.first() {
+                Some(name) => format!("did you mean \"{name}\"?"),
+                None => format!("add the {kind}, or correct the name"),
+            };
+            problems.add(
+                place,
+                format!("{from} refers to {kind} {id}, which is not recorded"),
+                expected,
+                remedy,
+            );
+            false
+        };
+    for reference in &references {
+        refer(
+            &reference.from,
+            reference.kind,
+            &reference.id,
+            &reference.place,
+            problems,
+        );
+    }
+    let scan_of = |id: &Id| parts.scans.iter().find(|scan| scan.id == *id);
+    let mut by_frame: BTreeMap<&Id, BTreeMap<&Id, &Place>> = BTreeMap::new();
+    for FromRow {
+        record: patch,
+        place,
+    } in patches
+    {
+        let from = format!("patch {}", patch.name);
+        refer(&from, "frame", &patch.frame, place, problems);
+        if let Some((scan, outline)) = &patch.place {
+            let sound = refer(&from, "scan", scan, place, problems);
+            let has_map = scan_of(scan).is_some_and(|scan| scan.region_map.is_some());
+            if sound && matches!(outline, Outline::Region(_)) && !has_map {
+                problems.add(
+                    place,
+                    format!("{from} is a region, but scan {scan} has no region map"),
+                    "`region_map = …` in the scan, an image whose pixel values are labels",
+                    "add the region map, or outline the patch otherwise",
+                );
+            }
+        }
+        let earlier = by_frame
+            .entry(&patch.frame)
+            .or_default()
+            .insert(&patch.name, place);
+        if let Some(earlier) = earlier {
+            problems.add(
+                place,
+                format!("frame {} has two patches named {}", patch.frame, patch.name),
+                format!(
+                    "a name of its own; the other one stands in line {}",
+                    earlier.line
+                ),
+                "rename one of the two",
+            );
+        }
+    }
+    for FromRow {
+        record: reading,
+        place,
+    } in readings
+    {
+        let from = format!("the reading of patch {}", reading.patch);
+        if !refer(&from, "frame", &reading.frame, place, problems) {
+            continue;
+        }
+        if let ReadingOrigin::Scan(scan) = &reading.origin {
+            refer(&from, "scan", scan, place, problems);
+        }
+        let patches = by_frame.get(&reading.frame);
+        if patches.is_some_and(|patches| patches.contains_key(&reading.patch)) {
+            continue;
+        }
+        let listed: Vec<_> = patches
+            .iter()
+            .flat_map(|patches| patches.keys().take(12).map(|id| id.as_str()))
+            .collect();
+        let expected = if listed.is_empty() {
+            format!(
+                "a patch of frame {} in {PATCHES_CSV}; it has none",
+                reading.frame
+            )
+        } else {
+            format!("a patch of frame {}: {}", reading.frame, listed.join(", "))
+        };
+        problems.add(
+            place,
+            format!(
+                "a reading of frame {} names patch {}, which is not in {PATCHES_CSV}",
+                reading.frame, reading.patch
+            ),
+            expected,
+            format!(
+                "add a row to {PATCHES_CSV} (the outline may stay empty): {},{},ROLE",
+                reading.frame, reading.patch
+            ),
+        );
+    }
+    for scan in &parts.scans {
+        if scan.repeat_of.as_ref() == Some(&scan.id)
+            || matches!(&scan.calibrator, Calibrator::OtherScan(other) if *other == scan.id)
+        {
+            let place = place_of_name(names, "scan", scan.id.as_str());
+            problems.add(
+                &place,
+                format!("scan {} refers to itself", scan.id),
+                "another scan",
+                "correct repeat_of or calibrated_by",
+            );
+        }
+    }
+}
+
+fn place_of_name(names: &[Name], kind: &str, id: &str) -> Place {
+    // The last one: of two records of one name it is the one to rename.
+    names
+        .iter()
+        .rev()
+        .find(|name| name.kind == kind && name.id.as_str() == id)
+        .map_or_else(|| Place::whole(TEST_TOML), |name| name.place.clone())
+}
+
+/// Finds the place of the record that an error is about.
+fn place_of(error: &RecordError, names: &[Name], patches: &[(Id, Id)], places: &[Place]) -> Place {
+    let patch_place = |frame: &str, patch: &str| {
+        patches
+            .iter()
+            .zip(places)
+            .rev()
+            .find(|((f, p), _)| f.as_str() == frame && p.as_str() == patch)
+            .map_or_else(|| Place::whole(PATCHES_CSV), |(_, place)| place.clone())
+    };
+    match error {
+        RecordError::NamedTwice { kind, id } => place_of_name(names, kind, id),
+        RecordError::NotRecorded { .. } | RecordError::NoFrames => Place::whole(TEST_TOML),
+        RecordError::PatchTwice { frame, patch }
+        | RecordError::StepOutsideTablet { frame, patch, .. } => patch_place(frame, patch),
+        RecordError::RoleAgainstExposure { frame, .. }
+        | RecordError::DrawWithoutFocalLength { frame } => place_of_name(names, "frame", frame),
+        RecordError::HolderTwice { second, .. } => place_of_name(names, "frame", second),
+        RecordError::StepCount { scan, .. } | RecordError::CalibratorWithoutTablet { scan, .. } => {
+            place_of_name(names, "scan", scan)
+        }
+    }
+}
+
+/// Says what was expected and what to do.
+fn advice(error: &RecordError) -> (&'static str, &'static str) {
+    match error {
+        RecordError::NamedTwice { .. } | RecordError::PatchTwice { .. } => {
+            ("a name of its own for each", "rename one of the two")
+        }
+        RecordError::NotRecorded { .. } => (
+            "a name that is recorded",
+            "add the record, or correct the name",
+        ),
+        RecordError::NoFrames => ("at least one [[frame]]", "record a frame"),
+        RecordError::RoleAgainstExposure { .. } => (
+            "unexposed without an exposure, tablet_sheet with `tablet`, any other role with \
+             light, aperture_f and time_marked_s or with log_h_relative",
+            "correct the role or the exposure",
+        ),
+        RecordError::DrawWithoutFocalLength { .. } => (
+            "a frame with `lens`, and `focal_length_mm` in that lens",
+            "state the focal length, or give `magnification` instead",
+        ),
+        RecordError::StepCount { .. } => (
+            "one outline for each step",
+            "outline every step, or mark it { unreadable = true }",
+        ),
+        RecordError::CalibratorWithoutTablet { .. } => (
+            "a scan with a `strip`",
+            "name the scan that holds the tablet",
+        ),
+        RecordError::StepOutsideTablet { .. } => (
+            "a step of the tablet the frame was exposed through, counted from 1",
+            "correct the step's number, or the frame's exposure",
+        ),
+        RecordError::HolderTwice { .. } => (
+            "one frame for each side of a holder",
+            "correct the holder of one of the two",
+        ),
+    }
+}

@@ -1,0 +1,129 @@
+//! What a report is made from.
+//!
+//! Plain data, filled by the caller: nothing here opens a file or reads a
+//! clock. Pictures come in as finished PNG bytes, drawn at one fixed density
+//! scale; this room only sets them side by side and draws outlines over them.
+
+use findings::Findings;
+use quantity::{Flag, Stops};
+use record::{Id, Test};
+
+/// Everything that a report shows.
+#[derive(Clone, Debug)]
+pub struct ReportInput<'a> {
+    /// The records.
+    pub test: &'a Test,
+    /// What was found.
+    pub findings: &'a Findings,
+    /// The negatives, all at the same scale.
+    pub pictures: Vec<FramePicture>,
+    /// The same negatives, all lifted by the amount that `lifted_scale` names;
+    /// empty when no frame needs it.
+    pub lifted_pictures: Vec<FramePicture>,
+    /// The scale of `pictures`; `None` when there are none.
+    pub scale: Option<PictureScale>,
+    /// The scale of `lifted_pictures`; `None` when there are none.
+    pub lifted_scale: Option<PictureScale>,
+    /// One entry for each scan.
+    pub scans: Vec<ScanSummary>,
+    /// What was refused, as sentences: `absolute density is refused because …`.
+    pub refusals: Vec<String>,
+    /// Command lines that make these findings again.
+    pub recompute: Vec<String>,
+    /// Version of the program.
+    pub version: String,
+    /// Day the report was made, as it shall be shown.
+    pub made_on: Option<String>,
+}
+
+/// How density became brightness in a row of pictures.
+///
+/// Screen luminance is proportional to transmittance, sRGB-encoded.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PictureScale {
+    /// The gross density that is shown as white; thinner parts are white too.
+    pub white_density: f64,
+    /// Base+fog, to be marked on the grey scale.
+    pub base_plus_fog: Option<f64>,
+    /// By how much all pictures of the row were lifted.
+    pub lifted_by: Stops,
+    /// Whether densities are absolute; otherwise the scale is relative.
+    pub absolute: bool,
+}
+
+/// A frame as it looks on the light table.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FramePicture {
+    /// The frame.
+    pub frame: Id,
+    /// The scan it was cut from.
+    pub scan: Id,
+    /// A finished PNG file.
+    pub png: Vec<u8>,
+    /// Width of the picture in pixels.
+    pub width: u32,
+    /// Height of the picture in pixels.
+    pub height: u32,
+    /// What is marked on it.
+    pub outlines: Vec<PictureOutline>,
+}
+
+/// An outline to be drawn over a picture.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PictureOutline {
+    /// What it encloses.
+    pub kind: OutlineKind,
+    /// Corners, in pixels of the picture from the top left.
+    pub corners: Vec<(f64, f64)>,
+}
+
+/// What an outline encloses.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum OutlineKind {
+    /// A patch, by the name it has in the records; its letter is found from it.
+    Patch(Id),
+    /// A step of the tablet that lies in the scan, counted from 1.
+    TabletStep(u32),
+    /// Clear film.
+    BasePlusFog,
+}
+
+/// What is known of a scan, in words and numbers ready to be shown.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ScanSummary {
+    /// The scan.
+    pub scan: Id,
+    /// Path within the test folder.
+    pub file: String,
+    /// SHA-256 of the file, 64 hex digits.
+    pub sha256: String,
+    /// Width in pixels.
+    pub width: u32,
+    /// Height in pixels.
+    pub height: u32,
+    /// Bits for each sample.
+    pub bits: u32,
+    /// How code values follow light, in words.
+    pub tone: String,
+    /// Which samples were measured, in words.
+    pub channel: String,
+    /// What calibrated it, in words.
+    pub calibrator: String,
+    /// Standard deviation of the calibration's residuals, in density.
+    pub residual_sd: Option<f64>,
+    /// Lowest and highest gross density that the calibration covers.
+    pub valid_density: Option<(f64, f64)>,
+    /// What the honesty checks found, each with its evidence.
+    pub flags: Vec<FlagEvidence>,
+    /// How it compares with the scan it repeats, in words.
+    pub repeat: Option<String>,
+}
+
+/// A flag with what was seen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FlagEvidence {
+    /// The flag.
+    pub flag: Flag,
+    /// What was seen, in one sentence with numbers; may be empty.
+    pub evidence: String,
+}

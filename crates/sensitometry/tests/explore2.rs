@@ -1,0 +1,55 @@
+mod common;
+use common::*;
+use sensitometry::*;
+#[test]
+fn coverage() {
+    let cases: Vec<(&str, Box<dyn Fn(f64)->f64>, f64)> = vec![
+        ("softtoe", Box::new(closed_form(0.25,0.7,-1.80,0.18,None)), 0.25),
+        ("longtoe", Box::new(closed_form(0.25,0.7,-1.3,0.4,None)), 0.25),
+        ("shoulder", Box::new(closed_form(0.25,0.7,-1.75,0.18,Some((0.2,0.25)))), 0.25),
+        ("piecewise", Box::new(|x: f64| { let (a,w,g)=(-2.1,0.5,0.65); let u=x-a; 0.25 + if u<0.0 {0.0} else if u<w {g*u*u/(2.0*w)} else {g*(u-w/2.0)} }), 0.25),
+        ("gompertz", Box::new(|x: f64| 0.25 + 2.2*(1.0 - (-((x+0.5)/0.45).exp()).exp())), 0.25),
+        ("gompertz rev", Box::new(|x: f64| 0.25 + 2.2*(-(-((x+1.0)/0.7)).exp()).exp()), 0.25),
+    ];
+    for sd in [0.01, 0.003] {
+    for (name, c, base) in &cases {
+        let t = truth(&**c, *base, -2.35, 0.65);
+        let mut hit = [0;6]; let mut n=[0;6]; let mut bias=[0.0;6]; let mut sds=[0.0;6]; let mut flags=0; let mut methods = std::collections::BTreeMap::new(); let mut errs=0;
+        for k in 0..300 {
+            let mut noise = Noise::starting_from(k);
+            let r = readings_21(&**c, 0.65, sd, &mut || sd*noise.normal());
+            let Ok(cv) = fit_characteristic_curve(&r, &CurveFitSettings::in_lux_seconds()) else { errs+=1; continue };
+            *methods.entry(format!("{:?}", cv.method())).or_insert(0) += 1;
+            flags += cv.readings().iter().filter(|r| r.flags.contains(quantity::Flag::NoFilmCurve)).count();
+            let a = speed_and_contrast(&cv);
+            let mut see = |i: usize, v: Option<(f64,f64)>, t: f64| if let Some((v,s))=v { n[i]+=1; bias[i]+=v-t; sds[i]+=s; if (v-t).abs() < 1.645*s {hit[i]+=1;} };
+            see(0, Some((a.base_plus_fog.value().to_density(), a.base_plus_fog.standard_uncertainty())), t.base);
+            see(1, a.speed_point.ok().map(|m| (m.value().to_log10(), m.standard_uncertainty())), t.log_hm);
+            see(2, a.average_gradient_1_50.ok().map(|m| (m.value().to_density_per_log_h(), m.standard_uncertainty())), t.g_1_50);
+            see(3, a.contrast_index_arcs.ok().map(|m| (m.gradient.value().to_density_per_log_h(), m.gradient.standard_uncertainty())), t.arcs);
+            see(4, a.gamma.ok().map(|m| (m.value().to_density_per_log_h(), m.standard_uncertainty())), t.gamma);
+            see(5, a.fractional_gradient_point.ok().map(|m| (m.value().to_log10(), m.standard_uncertainty())), t.fractional);
+        }
+        println!("{name} sd {sd}: errs {errs} flags {flags} {methods:?}");
+        for (i, nm) in ["base","m","g150","arcs","gamma","0.3G"].iter().enumerate() {
+            println!("   {nm}: n {} cover {:.3} bias {:.4} meansd {:.4}", n[i], hit[i] as f64/n[i] as f64, bias[i]/n[i] as f64, sds[i]/n[i] as f64);
+        }
+    }}
+}
+#[test]
+fn c01() {
+    let d = [0.02,0.11,0.21,0.34,0.48,0.62,0.76,0.97,1.18,1.33,1.44];
+    let r: Vec<_> = d.iter().enumerate().map(|(k,&y)| reading(k as f64*0.30103, y, 0.0, None)).collect();
+    for base in [None, Some(0.0)] {
+        let mut s = CurveFitSettings::relative();
+        if let Some(b) = base { s = s.with_base_plus_fog(quantity::Measured::new(quantity::Density::gross(b).unwrap(), 0.0)); }
+        match fit_characteristic_curve(&r, &s) {
+            Err(e) => println!("C01 {e}"),
+            Ok(c) => {
+                println!("C01 {} {:?} {:?}", c.method().name(), c.flags(), c.film_curve());
+                for f in c.readings() { println!("   {:.3} {:.3} r {:.4} w {:.2} {:?}", f.reading.density.value().to_density(), f.fitted.to_density(), f.residual, f.weight, f.flags); }
+                println!("{:?}", speed_and_contrast(&c));
+            }
+        }
+    }
+}
