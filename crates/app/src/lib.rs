@@ -1,1 +1,53 @@
-//! Use cases: joins folder, files, measuring, estimate and report.
+//! Use cases: joins the folder, its files, measuring, the estimate and the report.
+//!
+//! Each use case is one function that takes paths and settings, tells
+//! [`Progress`] how far it is, and gives plain results or an [`AppError`] that
+//! says what went wrong and what to do. What is printed is the caller's
+//! business; what is computed is the other rooms'.
+//!
+//! This room must never do arithmetic of the trade itself, and must never leave
+//! a half-written file behind.
+//!
+//! Begin with [`evaluate_folder`], the main job.
+
+mod curve_file;
+mod demo_folder;
+mod error;
+mod evaluate_folder;
+mod expose;
+mod json;
+mod measuring;
+mod output;
+mod pictures;
+mod progress;
+mod single_scan;
+
+pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
+pub use demo_folder::{DEMO_DRAW, write_demo};
+pub use error::AppError;
+pub use evaluate_folder::{Evaluated, evaluate_folder};
+pub use expose::{ExposeReading, ExposeRequest, ExposeResult, expose};
+pub use json::findings_json;
+pub use progress::{Progress, Silent};
+pub use single_scan::{MeasureRequest, MeasuredScan, measure_scan};
+
+/// Name and version of the program, as reports name it.
+pub const VERSION: &str = concat!("Filmproof ", env!("CARGO_PKG_VERSION"));
+
+/// Gives the JSON Schema of the test folder.
+#[must_use]
+pub fn schema() -> serde_json::Value {
+    notebook::json_schema()
+}
+
+/// Words and rows for whoever speaks to a person, so that they need to know
+/// this room only.
+pub mod shown {
+    pub use figures::shown::*;
+    pub use figures::{factor_sentence, filters_words};
+    pub use findings::{
+        CannotTell, CriterionRow, CurveFinding, FactorFinding, Findings, FrameFinding, Verdict,
+        WoodFinding,
+    };
+    pub use quantity::{Bound, Flag, Flags};
+}

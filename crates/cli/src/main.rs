@@ -1,1 +1,249 @@
-fn main() {}
+//! The `filmproof` command.
+//!
+//! Parses, calls `app`, prints. Results go to standard output, everything else
+//! to standard error. Exit code 0: done; 1: the input is at fault; 2: usage.
+//!
+//! This room must never compute, and sees no room but `app`.
+
+#![expect(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "this is the room that speaks to a person"
+)]
+
+mod arguments;
+mod findings_text;
+mod progress_bar;
+
+use app::{
+    AppError, CurveRequest, ExposeReading, ExposeRequest, MeasureRequest, curve_of_file,
+    evaluate_folder, expose, measure_scan, write_demo,
+};
+use arguments::{Arguments, Command, CurveArguments, ExposeArguments, MeasureArguments};
+use clap::{CommandFactory, Parser};
+use progress_bar::ProgressBar;
+use serde_json::Value;
+use std::io::Write;
+use std::path::Path;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    match run(arguments) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("filmproof: {error}");
+            ExitCode::from(1)
+        }
+    }
+}
+
+fn run(arguments: Arguments) -> Result<(), AppError> {
+    let progress = ProgressBar::new(arguments.quiet);
+    match arguments.command {
+        Command::Demo { dir } => {
+            write_demo(&dir, &progress)?;
+            progress.finish();
+            say(&format!(
+                "The worked example is in {0}.\nIts data are invented; the truth they were made from is in {0}/truth.csv.\nEvaluate it with: filmproof evaluate {0}",
+                dir.display()
+            ))
+        }
+        Command::Evaluate { test, out, json, no_date } => {
+            if test == Path::new("demo") && !test.exists() {
+                write_demo(&test, &progress)?;
+                progress.note("wrote the worked example into the folder demo (invented data)");
+            }
+            let made_on = (!no_date).then(|| jiff::ZonedDateTime::now().date().to_string());
+            let evaluated = evaluate_folder(&test, out.as_deref(), made_on, &progress)?;
+            progress.finish();
+            for warning in &evaluated.warnings {
+                eprintln!("note: {warning}");
+            }
+            if json {
+                return say_json(&evaluated.json);
+            }
+            let mut text = findings_text::findings_text(&evaluated.findings);
+            for refusal in &evaluated.refusals {
+                text.push_str(&format!("refused: {refusal}\n"));
+            }
+            text.push_str(&format!("\nReport: {}\n", evaluated.report.display()));
+            say(text.trim_end())
+        }
+        Command::Measure(arguments) => measure(&arguments, &progress),
+        Command::Curve(arguments) => curve(&arguments),
+        Command::Expose(arguments) => exposure(&arguments),
+        Command::Schema => say_json(&app::schema()),
+        Command::Completions { shell } => {
+            let mut command = Arguments::command();
+            let mut bytes = vec![];
+            clap_complete::generate(shell, &mut command, "filmproof", &mut bytes);
+            write_out(&bytes)
+        }
+    }
+}
+
+fn measure(arguments: &MeasureArguments, progress: &ProgressBar) -> Result<(), AppError> {
+    let mut answers = vec![];
+    let mut failures = vec![];
+    for scan in &arguments.scans {
+        let request = MeasureRequest {
+            scan: scan.clone(),
+            page: arguments.page,
+            tablet: arguments.tablet.clone(),
+            patches: arguments.patches.clone(),
+            region_map: arguments.region_map.clone(),
+            tone: arguments.tone.clone(),
+            channel: arguments.channel.clone(),
+        };
+        match measure_scan(&request, progress) {
+            Ok(measured) => answers.push(measured),
+            Err(error) => failures.push(error),
+        }
+    }
+    progress.finish();
+    for answer in &answers {
+        for warning in &answer.warnings {
+            eprintln!("note: {warning}");
+        }
+    }
+    if arguments.json {
+        let mut all: Vec<Value> = answers.into_iter().map(|a| a.json).collect();
+        // One scan gives one object, several an array.
+        if arguments.scans.len() == 1 {
+            if let Some(one) = all.pop() {
+                say_json(&one)?;
+            }
+        } else {
+            say_json(&Value::Array(all))?;
+        }
+    } else {
+        for answer in &answers {
+            say(&answer.lines.join("\n"))?;
+        }
+    }
+    match failures.len() {
+        0 => Ok(()),
+        1 => Err(failures.remove(0)),
+        n => {
+            let told: Vec<String> = failures.iter().map(ToString::to_string).collect();
+            Err(AppError::new(
+                format!("{n} of {} scans were not measured\n{}", arguments.scans.len(), told.join("\n")),
+                "",
+            ))
+        }
+    }
+}
+
+fn curve(arguments: &CurveArguments) -> Result<(), AppError> {
+    let answer = curve_of_file(&CurveRequest {
+        file: arguments.readings.clone(),
+        base_plus_fog: arguments.base_plus_fog,
+        relative: arguments.relative,
+        coverage: 0.90,
+    })?;
+    for warning in &answer.warnings {
+        eprintln!("note: {warning}");
+    }
+    if let Some(path) = &arguments.figure {
+        let Some(svg) = &answer.svg else {
+            return Err(AppError::new(
+                "the curve has nothing to draw",
+                "leave --figure out",
+            ));
+        };
+        write_file(path, svg.as_bytes())?;
+    }
+    if arguments.json {
+        return say_json(&answer.json);
+    }
+    let mut text = format!(
+        "{}\n{}; residual {:.3} density; 90 % intervals\n\n",
+        arguments.readings.display(),
+        answer.curve.method().name(),
+        answer.curve.residual_sd()
+    );
+    text.push_str(&findings_text::criteria_text(&answer.rows));
+    for odd in &answer.odd_readings {
+        text.push_str(&format!("\n{odd}"));
+    }
+    for flag in answer.flags.iter() {
+        text.push_str(&format!("\nnote: {}", flag.meaning()));
+    }
+    if let Some(path) = &arguments.figure {
+        text.push_str(&format!("\nFigure: {}", path.display()));
+    }
+    say(text.trim_end())
+}
+
+fn exposure(arguments: &ExposeArguments) -> Result<(), AppError> {
+    let reading = match (
+        arguments.reading.ev100,
+        arguments.reading.lux,
+        arguments.reading.luminance,
+    ) {
+        (Some(ev), _, _) => ExposeReading::Ev100(ev),
+        (None, Some(lux), _) => ExposeReading::Lux {
+            lux,
+            c: arguments.incident_constant,
+        },
+        (None, None, Some(cd_per_m2)) => ExposeReading::Luminance {
+            cd_per_m2,
+            k: arguments.reflected_constant,
+        },
+        (None, None, None) => {
+            // The argument group requires one of the three.
+            return Err(AppError::new(
+                "no light reading",
+                "give --ev100, --lux or --luminance",
+            ));
+        }
+    };
+    let answer = expose(&ExposeRequest {
+        reading,
+        ei: arguments.ei,
+        aperture: arguments.aperture,
+        factors: arguments.factor.clone(),
+        magnification: arguments.magnification,
+        draw_and_focal_length_mm: arguments.draw.zip(arguments.focal_length),
+        pupil_ratio: arguments.pupil_ratio,
+        reciprocity: arguments.reciprocity.clone(),
+    })?;
+    if arguments.json {
+        say_json(&answer.json)
+    } else {
+        say(&answer.lines.join("\n"))
+    }
+}
+
+fn write_file(path: &Path, bytes: &[u8]) -> Result<(), AppError> {
+    std::fs::write(path, bytes).map_err(|e| {
+        AppError::new(
+            format!("writing {} failed: {e}", path.display()),
+            "check the path, its permissions and the free space",
+        )
+    })
+}
+
+fn say(text: &str) -> Result<(), AppError> {
+    write_out(format!("{text}\n").as_bytes())
+}
+
+fn say_json(value: &Value) -> Result<(), AppError> {
+    let text = serde_json::to_string_pretty(value)
+        .map_err(|e| AppError::new(format!("the answer can't be written as JSON: {e}"), ""))?;
+    say(&text)
+}
+
+/// Writes to standard output; a reader that has gone away is no error.
+fn write_out(bytes: &[u8]) -> Result<(), AppError> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(bytes).and_then(|()| out.flush()) {
+        Ok(()) => Ok(()),
+        Err(e) if e.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        Err(e) => Err(AppError::new(
+            format!("writing the answer failed: {e}"),
+            "check where standard output goes",
+        )),
+    }
+}

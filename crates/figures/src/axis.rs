@@ -51,7 +51,12 @@ mod tests {
     #[test]
     fn ticks_lie_on_multiples_of_the_step_and_include_the_ends() {
         // Hand count: −0.6, −0.3, 0, 0.3, 0.6 are −2 to 2 steps of 0.3.
-        let axis = Axis { low: -0.6, high: 0.6, from_px: 0.0, to_px: 120.0 };
+        let axis = Axis {
+            low: -0.6,
+            high: 0.6,
+            from_px: 0.0,
+            to_px: 120.0,
+        };
         assert_eq!(axis.steps(0.3).collect::<Vec<_>>(), [-2, -1, 0, 1, 2]);
         assert!((axis.at(0.3) - 90.0).abs() < 1e-9);
     }

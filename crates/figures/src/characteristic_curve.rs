@@ -15,7 +15,7 @@ use crate::places::{Block, Places};
 use crate::shown;
 use crate::svg::{Anchor, Dash, Ink, Shape, Sheet, Style, Svg};
 use crate::text_width::{Weight, shorten};
-use findings::{CurveFinding, Findings, FrameFinding, PatchFinding, Verdict};
+use findings::{CurveFinding, CurveSample, Findings, FrameFinding, PatchFinding, Verdict};
 use quantity::Bound;
 use record::{PatchRole, Response};
 
@@ -25,6 +25,8 @@ const TICK: f64 = 0.3;
 const SPEED_DENSITY: f64 = 0.10;
 /// How far from the sampled curve a reading may lie and still be drawn.
 const REACH: f64 = 0.9;
+/// Longest axis that is drawn; 40 in log units is far beyond any film and scan.
+const LONGEST_AXIS: f64 = 40.0;
 /// Height of a frame's row, in pixels.
 const ROW_PX: f64 = 20.0;
 
@@ -46,6 +48,13 @@ pub(crate) fn response_name(response: Response) -> &'static str {
     }
 }
 
+/// Gives the samples that can be drawn.
+fn samples(curve: &CurveFinding) -> impl DoubleEndedIterator<Item = &CurveSample> + Clone {
+    curve.samples.iter().filter(|s| {
+        s.log_h.is_finite() && s.value.is_finite() && s.standard_uncertainty.is_finite()
+    })
+}
+
 /// The limits of a plot, in the units of its axes.
 struct Limits {
     log_h: (f64, f64),
@@ -60,14 +69,19 @@ fn limits<'a>(
     let mut value = (f64::INFINITY, f64::NEG_INFINITY);
     let mut starts_at_zero = true;
     for curve in curves {
-        for sample in &curve.samples {
+        for sample in samples(curve) {
             log_h = (log_h.0.min(sample.log_h), log_h.1.max(sample.log_h));
             let sd = sample.standard_uncertainty;
-            value = (value.0.min(sample.value - sd), value.1.max(sample.value + sd));
+            value = (
+                value.0.min(sample.value - sd),
+                value.1.max(sample.value + sd),
+            );
         }
         starts_at_zero &= curve.response == Response::Density;
     }
-    if !(log_h.0 < log_h.1 && value.0.is_finite() && value.1.is_finite()) {
+    let drawable =
+        log_h.0 < log_h.1 && log_h.1 - log_h.0 < LONGEST_AXIS && value.1 - value.0 < LONGEST_AXIS;
+    if !drawable {
         return None;
     }
     for (at, reading) in readings {
@@ -76,9 +90,16 @@ fn limits<'a>(
             value = (value.0.min(*reading), value.1.max(*reading));
         }
     }
-    let floor = if starts_at_zero { value.0.min(0.0) } else { value.0 };
+    let floor = if starts_at_zero {
+        value.0.min(0.0)
+    } else {
+        value.0
+    };
     Some(Limits {
-        log_h: (floor_to(log_h.0 - 0.05, TICK), ceil_to(log_h.1 + 0.05, TICK)),
+        log_h: (
+            floor_to(log_h.0 - 0.05, TICK),
+            ceil_to(log_h.1 + 0.05, TICK),
+        ),
         value: (floor_to(floor, TICK), ceil_to(value.1 + 0.02, TICK)),
     })
 }
@@ -99,7 +120,10 @@ impl Plot {
 fn draw_axes(svg: &mut Svg, sheet: Sheet, top: f64, limits: &Limits, names: (&str, &str)) -> Plot {
     let left = if sheet.is_narrow() { 62.0 } else { 104.0 };
     let right = 10.0;
-    let (across, up) = (limits.log_h.1 - limits.log_h.0, limits.value.1 - limits.value.0);
+    let (across, up) = (
+        limits.log_h.1 - limits.log_h.0,
+        limits.value.1 - limits.value.0,
+    );
     // Equal unit length: the smaller of what the width and a screen's height allow.
     let unit = ((sheet.width_px - left - right) / across).min(560.0 / up);
     let bottom = top + unit * up;
@@ -122,8 +146,8 @@ fn draw_axes(svg: &mut Svg, sheet: Sheet, top: f64, limits: &Limits, names: (&st
         let log_h = step as f64 * TICK;
         let x = plot.x.at(log_h);
         svg.line((x, top), (x, bottom), Ink::Rule, 0.6, Dash::Solid);
-        svg.line((x, bottom), (x, bottom + 5.0), Ink::Ink, 1.0, Dash::Solid);
-        if step % 2 == 0 {
+        svg.line((x, bottom), (x, bottom + 5.0), Ink::Line, 1.0, Dash::Solid);
+        if step % 2 == 0 || across < 1.3 {
             let style = Style::SMALL.ink(Ink::Muted).anchor(Anchor::Middle);
             svg.text(x, bottom + 18.0, &shown::fixed(log_h, 1), style);
         }
@@ -132,14 +156,20 @@ fn draw_axes(svg: &mut Svg, sheet: Sheet, top: f64, limits: &Limits, names: (&st
         let value = step as f64 * TICK;
         let y = plot.y.at(value);
         svg.line((left, y), (plot.x.to_px, y), Ink::Rule, 0.6, Dash::Solid);
-        svg.line((left - 5.0, y), (left, y), Ink::Ink, 1.0, Dash::Solid);
-        if step % 2 == 0 {
+        svg.line((left - 5.0, y), (left, y), Ink::Line, 1.0, Dash::Solid);
+        if step % 2 == 0 || up < 1.3 {
             let style = Style::SMALL.ink(Ink::Muted).anchor(Anchor::End);
             svg.text(left - 8.0, y + 4.0, &shown::fixed(value, 1), style);
         }
     }
-    svg.line((left, top), (left, bottom), Ink::Ink, 1.0, Dash::Solid);
-    svg.line((left, bottom), (plot.x.to_px, bottom), Ink::Ink, 1.0, Dash::Solid);
+    svg.line((left, top), (left, bottom), Ink::Line, 1.0, Dash::Solid);
+    svg.line(
+        (left, bottom),
+        (plot.x.to_px, bottom),
+        Ink::Line,
+        1.0,
+        Dash::Solid,
+    );
     svg.text(
         plot.x.to_px,
         bottom + 36.0,
@@ -172,6 +202,7 @@ fn hung<'a>(frames: &[&'a FrameFinding]) -> Vec<Hung<'a>> {
         for patch in &frame.patches {
             if let Some(log_h) = patch.log_h
                 && patch.role != PatchRole::BaseFog
+                && patch.reading.value().is_finite()
             {
                 out.push(Hung {
                     frame: place,
@@ -187,7 +218,7 @@ fn hung<'a>(frames: &[&'a FrameFinding]) -> Vec<Hung<'a>> {
 
 /// Draws the fitted curve of one film and process with its readings.
 ///
-/// `None` when the curve has no samples to draw.
+/// `None` when the curve has no two samples to draw.
 #[must_use]
 pub fn characteristic_curve(
     findings: &Findings,
@@ -211,25 +242,34 @@ pub fn characteristic_curve(
         right: plot.x.to_px,
         bottom: plot.y.from_px - 1.0,
     });
-    for sample in &curve.samples {
+    for sample in samples(curve) {
         let (x, y) = plot.at(sample.log_h, sample.value);
         places.take(Block::around((x, y), 4.0, 5.0));
     }
-    draw_base_and_points(&mut svg, &plot, curve, &mut places);
-    let unnamed = draw_readings(&mut svg, &plot, curve, &frames, &hung, letters, &mut places);
+    draw_base_and_points(&mut svg, sheet, &plot, curve, &mut places);
+    draw_readings(&mut svg, &plot, &frames, &hung, &mut places);
+    // On a narrow sheet many letters would hide the curve; the rows hold them all.
+    let crowded = sheet.is_narrow() && hung.len() > 12;
+    let unnamed = if crowded {
+        0
+    } else {
+        draw_letters(&mut svg, &plot, &hung, letters, &mut places)
+    };
 
     let mut y = plot.y.from_px + 46.0;
-    y = draw_frame_rows(&mut svg, sheet, &plot, y, &frames, &hung, letters);
+    y = draw_frame_rows(&mut svg, &plot, y, &frames, &hung, letters);
     let mut notes = Vec::new();
     if unnamed > 0 {
         notes.push(format!(
-            "{unnamed} letters found no room on the curve; the rows name them."
+            "{} found no room on the curve; the rows name them.",
+            counted(unnamed, "letter")
         ));
     }
     let outside = hung.iter().filter(|h| !plot.x.holds(h.log_h)).count();
     if outside > 0 {
         notes.push(format!(
-            "{outside} readings lie beyond the ends of the axis; arrows in the rows point to them."
+            "{} beyond the ends of the axis; arrows in the rows point there.",
+            counted(outside, "reading")
         ));
     }
     for note in notes {
@@ -271,7 +311,7 @@ fn subtitle(curve: &CurveFinding, frames: usize) -> String {
         " The exposure scale is relative: only distances along it have a meaning."
     };
     format!(
-        "Fitted to {} of {}, which scatter by {} about it; band and bars are ± 1 standard deviation, arrows are limits.{base}{scale}",
+        "Fitted to {} of {}, which scatter by {} about it; band and bars are ±\u{a0}1 standard deviation, arrows are limits.{base}{scale}",
         counted(curve.reading_count, "reading"),
         counted(frames, "frame"),
         shown::fixed(curve.residual_rms, 3),
@@ -288,21 +328,28 @@ pub(crate) fn counted(count: usize, noun: &str) -> String {
 }
 
 fn draw_band_and_curve(svg: &mut Svg, plot: &Plot, curve: &CurveFinding) {
-    let edge = |sign: f64| {
-        curve.samples.iter().map(move |s| {
-            (s.log_h, s.value + sign * s.standard_uncertainty)
-        })
-    };
-    let mut band: Vec<_> = edge(1.0).map(|(h, v)| (plot.x.at(h), plot.y.held(v))).collect();
-    band.extend(edge(-1.0).collect::<Vec<_>>().iter().rev().map(|(h, v)| {
-        (plot.x.at(*h), plot.y.held(*v))
-    }));
+    let edge =
+        |sign: f64| samples(curve).map(move |s| (s.log_h, s.value + sign * s.standard_uncertainty));
+    let mut band: Vec<_> = edge(1.0)
+        .map(|(h, v)| (plot.x.at(h), plot.y.held(v)))
+        .collect();
+    band.extend(
+        edge(-1.0)
+            .rev()
+            .map(|(h, v)| (plot.x.at(h), plot.y.held(v))),
+    );
     svg.polygon(&band, Ink::Band);
-    let line: Vec<_> = curve.samples.iter().map(|s| plot.at(s.log_h, s.value)).collect();
-    svg.polyline(&line, Ink::Ink, 2.0, Dash::Solid);
+    let line: Vec<_> = samples(curve).map(|s| plot.at(s.log_h, s.value)).collect();
+    svg.polyline(&line, Ink::Line, 2.0, Dash::Solid);
 }
 
-fn draw_base_and_points(svg: &mut Svg, plot: &Plot, curve: &CurveFinding, places: &mut Places) {
+fn draw_base_and_points(
+    svg: &mut Svg,
+    sheet: Sheet,
+    plot: &Plot,
+    curve: &CurveFinding,
+    places: &mut Places,
+) {
     let Some(base) = &curve.base_plus_fog else {
         return;
     };
@@ -310,8 +357,19 @@ fn draw_base_and_points(svg: &mut Svg, plot: &Plot, curve: &CurveFinding, places
     let bottom = plot.y.from_px;
     if plot.y.holds(base) {
         let y = plot.y.at(base);
-        svg.line((plot.x.from_px, y), (plot.x.to_px, y), Ink::Ink, 1.0, Dash::Dashed);
-        let text = format!("base+fog {}", shown::density(base));
+        svg.line(
+            (plot.x.from_px, y),
+            (plot.x.to_px, y),
+            Ink::Line,
+            1.0,
+            Dash::Dashed,
+        );
+        // A narrow sheet has no room here; the subtitle gives the number.
+        let text = if sheet.is_narrow() {
+            "b+f".to_owned()
+        } else {
+            format!("base+fog {}", shown::density(base))
+        };
         let style = Style::SMALL.anchor(Anchor::End).halo();
         let width = style.width(&text);
         svg.text(plot.x.to_px - 4.0, y - 5.0, &text, style);
@@ -340,7 +398,11 @@ fn draw_base_and_points(svg: &mut Svg, plot: &Plot, curve: &CurveFinding, places
         } else {
             (x - 5.0 - width, Anchor::End)
         };
-        let at = if anchor == Anchor::Start { left } else { x - 5.0 };
+        let at = if anchor == Anchor::Start {
+            left
+        } else {
+            x - 5.0
+        };
         svg.text(at, bottom - 6.0, &text, style.anchor(anchor));
         places.take(Block {
             left,
@@ -358,16 +420,14 @@ fn draw_base_and_points(svg: &mut Svg, plot: &Plot, curve: &CurveFinding, places
     }
 }
 
-/// Draws the readings and gives how many letters found no room.
+/// Draws the readings with their bars and arrows.
 fn draw_readings(
     svg: &mut Svg,
     plot: &Plot,
-    curve: &CurveFinding,
     frames: &[&FrameFinding],
     hung: &[Hung<'_>],
-    letters: &PatchLetters,
     places: &mut Places,
-) -> usize {
+) {
     let on_plot = |h: &&Hung<'_>| plot.x.holds(h.log_h) && plot.y.holds(h.value);
     for h in hung.iter().filter(on_plot) {
         let at = plot.at(h.log_h, h.value);
@@ -378,19 +438,41 @@ fn draw_readings(
                 let (low, high) = (plot.y.held(h.value - sd), plot.y.held(h.value + sd));
                 if (low - high).abs() > 8.0 {
                     for end in [low, high] {
-                        svg.line((at.0 - 3.0, end), (at.0 + 3.0, end), Ink::Ink, 1.0, Dash::Solid);
+                        svg.line(
+                            (at.0 - 3.0, end),
+                            (at.0 + 3.0, end),
+                            Ink::Line,
+                            1.0,
+                            Dash::Solid,
+                        );
                     }
                 }
-                svg.line((at.0, low), (at.0, high), Ink::Ink, 1.0, Dash::Solid);
+                svg.line((at.0, low), (at.0, high), Ink::Line, 1.0, Dash::Solid);
             }
-            Some(Bound::AtMost) => svg.arrow(at, (at.0, at.1 + 17.0), Ink::Ink, 1.2),
-            Some(Bound::AtLeast) => svg.arrow(at, (at.0, at.1 - 17.0), Ink::Ink, 1.2),
+            Some(Bound::AtMost) => svg.arrow(at, (at.0, at.1 + 17.0), Ink::Line, 1.2),
+            Some(Bound::AtLeast) => svg.arrow(at, (at.0, at.1 - 17.0), Ink::Line, 1.2),
         }
     }
     for h in hung.iter().filter(on_plot) {
         let filled = frames[h.frame].filters.is_empty();
-        svg.marker(plot.at(h.log_h, h.value), Shape::at(h.frame), filled, Ink::Ink);
+        svg.marker(
+            plot.at(h.log_h, h.value),
+            Shape::at(h.frame),
+            filled,
+            Ink::Line,
+        );
     }
+}
+
+/// Draws the letters beside the readings and gives how many found no room.
+fn draw_letters(
+    svg: &mut Svg,
+    plot: &Plot,
+    hung: &[Hung<'_>],
+    letters: &PatchLetters,
+    places: &mut Places,
+) -> usize {
+    let on_plot = |h: &&Hung<'_>| plot.x.holds(h.log_h) && plot.y.holds(h.value);
     let mut unnamed = 0;
     for h in hung.iter().filter(on_plot) {
         if matches!(h.patch.role, PatchRole::TabletStep(step) if step % 5 != 1) {
@@ -407,18 +489,22 @@ fn draw_readings(
         let distance = libm::sqrt(dx * dx + dy * dy);
         if distance > 20.0 {
             let part = |share: f64| (at.0 + dx * share, at.1 + dy * share);
-            svg.line(part(5.0 / distance), part(1.0 - 7.0 / distance), Ink::Muted, 0.7, Dash::Solid);
+            svg.line(
+                part(5.0 / distance),
+                part(1.0 - 7.0 / distance),
+                Ink::Muted,
+                0.7,
+                Dash::Solid,
+            );
         }
         svg.text(centre.0, centre.1 + 4.2, letter, style);
     }
-    let _ = curve;
     unnamed
 }
 
 /// Draws one row for each frame below the plot and gives the y below the last.
 fn draw_frame_rows(
     svg: &mut Svg,
-    sheet: Sheet,
     plot: &Plot,
     top: f64,
     frames: &[&FrameFinding],
@@ -434,18 +520,24 @@ fn draw_frame_rows(
         y += ROW_PX;
         let (left, right) = (plot.x.from_px, plot.x.to_px);
         svg.line((left, y), (right, y), Ink::Rule, 1.0, Dash::Solid);
-        svg.marker((5.0, y - 5.0), Shape::at(place), frame.filters.is_empty(), Ink::Ink);
+        svg.marker(
+            (5.0, y - 5.0),
+            Shape::at(place),
+            frame.filters.is_empty(),
+            Ink::Line,
+        );
         let name = shorten(frame.frame.as_str(), 12.0, Weight::Semibold, left - 22.0);
         svg.text(14.0, y - 1.0, &name, Style::SMALL.semibold());
         let mut free_from = f64::NEG_INFINITY;
         let mut sorted = own;
         sorted.sort_by(|a, b| a.log_h.total_cmp(&b.log_h));
+        let first_at = sorted.first().map_or(right, |h| plot.x.held(h.log_h));
         let mut below_end = 0;
         for h in sorted {
             let letter = letters.letter(&h.patch.patch);
             if matches!(h.patch.role, PatchRole::TabletStep(step) if step % 5 != 1) {
                 let x = plot.x.held(h.log_h);
-                svg.line((x, y - 3.0), (x, y), Ink::Ink, 1.0, Dash::Solid);
+                svg.line((x, y - 3.0), (x, y), Ink::Line, 1.0, Dash::Solid);
                 continue;
             }
             let style = Style::SMALL.semibold().halo();
@@ -467,7 +559,7 @@ fn draw_frame_rows(
                 continue;
             }
             let x = plot.x.at(h.log_h);
-            svg.line((x, y - 3.0), (x, y + 3.0), Ink::Ink, 1.2, Dash::Solid);
+            svg.line((x, y - 3.0), (x, y + 3.0), Ink::Line, 1.2, Dash::Solid);
             // Letters of one row step aside to the right rather than cover each other.
             let start = (x - width / 2.0).max(free_from).min(right - width);
             svg.text(start, y - 4.5, letter, style);
@@ -475,8 +567,10 @@ fn draw_frame_rows(
         }
         let word = verdict_word(frame.verdict);
         let style = Style::SMALL.ink(Ink::Muted).anchor(Anchor::End);
-        if !sheet.is_narrow() && free_from < right - style.width(word) - 8.0 {
-            svg.text(right, y - 4.0, word, style.halo());
+        if free_from < right - style.width(word) - 8.0 {
+            svg.text(right, y - 4.5, word, style);
+        } else if first_at > left + style.width(word) + 12.0 {
+            svg.text(left + 4.0, y - 4.5, word, style.anchor(Anchor::Start));
         }
     }
     y + 6.0
@@ -512,7 +606,7 @@ pub fn curve_family(curves: &[&CurveFinding], sheet: Sheet) -> Option<String> {
     let title = format!("{}: gradients {}", first.film, gradients.join(", "));
     let readings: usize = curves.iter().map(|c| c.reading_count).sum();
     let subtitle = format!(
-        "{}, fitted to {}; the band of ± 1 standard deviation belongs to {}.",
+        "{}, fitted to {}; the band of ±\u{a0}1 standard deviation belongs to {}.",
         counted(curves.len(), "curve"),
         counted(readings, "reading"),
         first.process
@@ -521,7 +615,7 @@ pub fn curve_family(curves: &[&CurveFinding], sheet: Sheet) -> Option<String> {
     let top = svg.heading() + 4.0;
     let names = (exposure_axis_name(first), response_name(first.response));
     let plot = draw_axes(&mut svg, sheet, top, &limits, names);
-    let dashes = [Dash::Solid, Dash::Dashed, Dash::DashDot, Dash::Dotted];
+    let dashes = [Dash::Solid, Dash::Dashed, Dash::Mixed, Dash::Dotted];
     let mut places = Places::new(Block {
         left: plot.x.from_px,
         top,
@@ -529,7 +623,7 @@ pub fn curve_family(curves: &[&CurveFinding], sheet: Sheet) -> Option<String> {
         bottom: plot.y.from_px,
     });
     for (place, curve) in curves.iter().enumerate().rev() {
-        let line: Vec<_> = curve.samples.iter().map(|s| plot.at(s.log_h, s.value)).collect();
+        let line: Vec<_> = samples(curve).map(|s| plot.at(s.log_h, s.value)).collect();
         if place == 0 {
             draw_band_and_curve(&mut svg, &plot, curve);
         } else {
@@ -540,7 +634,7 @@ pub fn curve_family(curves: &[&CurveFinding], sheet: Sheet) -> Option<String> {
         }
     }
     for curve in curves {
-        let Some(last) = curve.samples.last() else {
+        let Some(last) = samples(curve).last() else {
             continue;
         };
         let style = Style::TEXT.semibold().anchor(Anchor::Middle).halo();
@@ -551,4 +645,36 @@ pub fn curve_family(curves: &[&CurveFinding], sheet: Sheet) -> Option<String> {
         }
     }
     Some(svg.finish(plot.y.from_px + 44.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::svg::Colours;
+
+    #[test]
+    fn both_axes_have_one_unit_length() {
+        // Convention of the trade: a gradient of 1 is a line of 45 degrees.
+        for width_px in [720.0, 358.0, 1600.0] {
+            let sheet = Sheet {
+                width_px,
+                colours: Colours::File,
+            };
+            let mut svg = Svg::new(sheet, "t", "d");
+            let limits = Limits {
+                log_h: (-3.0, 0.9),
+                value: (0.0, 2.4),
+            };
+            let plot = draw_axes(&mut svg, sheet, 50.0, &limits, ("x", "y"));
+            let (along, up) = (
+                plot.x.at(1.0) - plot.x.at(0.0),
+                plot.y.at(0.0) - plot.y.at(1.0),
+            );
+            assert!(
+                (along - up).abs() < 1e-9,
+                "{width_px}: {along} against {up}"
+            );
+            assert!(plot.x.to_px <= width_px);
+        }
+    }
 }

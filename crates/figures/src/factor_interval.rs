@@ -6,7 +6,7 @@
 
 use crate::axis::Axis;
 use crate::characteristic_curve::{counted, verdict_word};
-use crate::intervals::{Row, Tick, draw_rows, extent, stop_ticks};
+use crate::intervals::{Row, Tick, draw_rows, draw_ticks, extent, stop_ticks};
 use crate::shown;
 use crate::svg::{Anchor, Dash, Ink, Shape, Sheet, Style, Svg};
 use crate::text_width::{Weight, shorten};
@@ -33,8 +33,20 @@ fn label(factor: &FactorFinding) -> String {
     )
 }
 
+/// Joins up to three short answers and counts the rest.
+pub(crate) fn several(answers: impl Iterator<Item = String>) -> String {
+    let all: Vec<_> = answers.collect();
+    let shown = all.len().min(3);
+    let joined = all[..shown].join(", ");
+    if all.len() > shown {
+        format!("{joined} and {} more", all.len() - shown)
+    } else {
+        joined
+    }
+}
+
 fn coverage_words(coverage: f64) -> String {
-    format!("{} %", shown::fixed(100.0 * coverage, 0))
+    format!("{}\u{a0}%", shown::fixed(100.0 * coverage, 0))
 }
 
 /// Gives the sentence that says what one factor is.
@@ -66,7 +78,7 @@ pub fn factor_intervals(findings: &Findings, sheet: Sheet) -> Option<String> {
         .map(|f| Row {
             label: label(f),
             numbers: format!(
-                "{}   {} stops",
+                "{} · {} stops",
                 shown::short_interval(f.factor, f.bound, shown::factor),
                 shown::interval(f.stops, f.bound, shown::stops)
             ),
@@ -86,7 +98,14 @@ pub fn factor_intervals(findings: &Findings, sheet: Sheet) -> Option<String> {
     let title = if let [only] = findings.factors.as_slice() {
         factor_sentence(only)
     } else {
-        format!("Filter factors: {}", counted(rows.len(), "answer"))
+        several(findings.factors.iter().map(|f| {
+            format!(
+                "{} behind {}: {}",
+                f.film,
+                filters_words(&f.filters),
+                shown::short_interval(f.stops, f.bound, shown::stops)
+            )
+        })) + " stops"
     };
     let subtitle = format!(
         "Filter factor in stops, from {}. Bars: {} intervals with a tick at the value; arrows: bounds.",
@@ -136,16 +155,15 @@ fn ei_axis(low: f64, high: f64, sheet: Sheet, left: f64) -> (Axis, Vec<Tick>) {
         .map(|third| {
             let label = (third % (3 * every) == 0)
                 .then(|| {
-                    quantity::ExposureIndex::from_arithmetic(
-                        100.0 * libm::exp2(third as f64 / 3.0),
-                    )
-                    .ok()
-                    .map(shown::ei)
+                    quantity::ExposureIndex::from_arithmetic(100.0 * libm::exp2(third as f64 / 3.0))
+                        .ok()
+                        .map(shown::ei)
                 })
                 .flatten();
             Tick {
                 at: third as f64 / 3.0,
                 label,
+                through: false,
             }
         })
         .collect();
@@ -169,7 +187,11 @@ pub fn ei_intervals(findings: &Findings, sheet: Sheet) -> Option<String> {
     let mut coverage = None;
     for speed in &findings.speeds {
         coverage = coverage.or(Some(speed.ei.coverage));
-        row(format!("{} · no filter · {}", speed.film, speed.process), speed.ei, None);
+        row(
+            format!("{} · no filter · {}", speed.film, speed.process),
+            speed.ei,
+            None,
+        );
     }
     for factor in &findings.factors {
         if let Some(ei) = factor.ei {
@@ -182,11 +204,32 @@ pub fn ei_intervals(findings: &Findings, sheet: Sheet) -> Option<String> {
         "EI to set on a meter that reads without the filter, nearest third-stop numbers. Bars: {} intervals with a tick at the value; arrows: bounds.",
         coverage_words(coverage.unwrap_or(findings.coverage))
     );
-    let title = format!("Exposure index: {}", counted(rows.len(), "answer"));
+    let title = several(rows.iter().map(|row| {
+        let short = row.numbers.split(" (").next().unwrap_or(&row.numbers);
+        match row.label.split_once(" · ") {
+            Some((film, rest)) => {
+                let filters = rest.split(" · ").next().unwrap_or(rest);
+                if filters == filters_words(&[]) {
+                    format!("{film} without filter: {short}")
+                } else {
+                    format!("{film} behind {filters}: {short}")
+                }
+            }
+            None => short.to_owned(),
+        }
+    }));
     let mut svg = Svg::new(sheet, &title, &subtitle);
     let top = svg.heading();
     let (axis, ticks) = ei_axis(low, high, sheet, 12.0);
-    let bottom = draw_rows(&mut svg, sheet, top, &rows, axis, &ticks, "EI (third stops)");
+    let bottom = draw_rows(
+        &mut svg,
+        sheet,
+        top,
+        &rows,
+        axis,
+        &ticks,
+        "EI (third stops)",
+    );
     Some(svg.finish(bottom))
 }
 
@@ -241,7 +284,10 @@ pub fn bracket(findings: &Findings, factor: &FactorFinding, sheet: Sheet) -> Opt
     };
     let missing = frames.len() - placed.len();
     let more = if missing > 0 {
-        format!(" {} without a light reading left out.", counted(missing, "frame"))
+        format!(
+            " {} without a light reading left out.",
+            counted(missing, "frame")
+        )
     } else {
         String::new()
     };
@@ -278,11 +324,17 @@ pub fn bracket(findings: &Findings, factor: &FactorFinding, sheet: Sheet) -> Opt
         let y = top + row_px * (place as f64 + 0.5) + 6.0;
         let name = shorten(frame.frame.as_str(), 12.0, Weight::Semibold, left - 14.0);
         svg.text(0.0, y + 4.0, &name, Style::SMALL.semibold());
-        svg.line((axis.from_px, y), (axis.to_px, y), Ink::Rule, 0.6, Dash::Solid);
+        svg.line(
+            (axis.from_px, y),
+            (axis.to_px, y),
+            Ink::Rule,
+            0.6,
+            Dash::Solid,
+        );
         let x = axis.at(*at);
-        svg.marker((x, y), Shape::Circle, false, Ink::Ink);
+        svg.marker((x, y), Shape::Circle, false, Ink::Line);
         let word = verdict_word(frame.verdict);
-        let style = Style::SMALL.halo();
+        let style = Style::SMALL;
         // Inward: to the left of the sign when the right has no room.
         if x + 10.0 + style.width(word) < sheet.width_px {
             svg.text(x + 9.0, y + 4.0, word, style);
@@ -290,20 +342,7 @@ pub fn bracket(findings: &Findings, factor: &FactorFinding, sheet: Sheet) -> Opt
             svg.text(x - 9.0, y + 4.0, word, style.anchor(Anchor::End));
         }
     }
-    svg.line((axis.from_px, bottom), (axis.to_px, bottom), Ink::Ink, 1.0, Dash::Solid);
-    for tick in &ticks {
-        let x = axis.at(tick.at);
-        let length = if tick.label.is_some() { 6.0 } else { 4.0 };
-        svg.line((x, bottom), (x, bottom + length), Ink::Ink, 1.0, Dash::Solid);
-        if let Some(text) = &tick.label {
-            svg.text(x, bottom + 19.0, text, Style::SMALL.ink(Ink::Muted).anchor(Anchor::Middle));
-        }
-    }
-    svg.text(
-        sheet.width_px,
-        bottom + 36.0,
-        "EI of the frame, filter included (third stops)",
-        Style::TEXT.anchor(Anchor::End),
-    );
+    let axis_name = "EI of the frame, filter included (third stops)";
+    draw_ticks(&mut svg, sheet, axis, &ticks, bottom, axis_name);
     Some(svg.finish(bottom + 44.0))
 }

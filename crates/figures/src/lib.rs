@@ -23,6 +23,7 @@ mod density_scale;
 mod factor_interval;
 mod intervals;
 mod letters;
+mod named;
 mod places;
 pub mod shown;
 mod svg;
@@ -36,5 +37,6 @@ pub use factor_interval::{
     bracket, ei_intervals, factor_intervals, factor_sentence, filters_words,
 };
 pub use letters::{PatchLetters, role_words};
+pub use named::{NamedFigure, curve_families, named_figures};
 pub use svg::{Colours, Sheet};
 pub use wood_effect::wood_effect;

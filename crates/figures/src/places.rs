@@ -45,7 +45,10 @@ pub(crate) struct Places {
 impl Places {
     /// Begins with everything inside a frame free.
     pub(crate) fn new(within: Block) -> Self {
-        Self { within, taken: Vec::new() }
+        Self {
+            within,
+            taken: Vec::new(),
+        }
     }
 
     /// Marks a block as taken.
@@ -56,7 +59,12 @@ impl Places {
     /// Finds a free centre near a point for a label of this size and takes it;
     /// `None` when everything near is taken. Nearest first; above left and
     /// below right first, since curves rise to the right.
-    pub(crate) fn find(&mut self, point: (f64, f64), width: f64, height: f64) -> Option<(f64, f64)> {
+    pub(crate) fn find(
+        &mut self,
+        point: (f64, f64),
+        width: f64,
+        height: f64,
+    ) -> Option<(f64, f64)> {
         // Eight directions as (right, down).
         const DIAGONAL: f64 = core::f64::consts::FRAC_1_SQRT_2;
         const DIRECTIONS: [(f64, f64); 8] = [
@@ -90,7 +98,12 @@ mod tests {
 
     #[test]
     fn labels_of_one_point_never_cover_each_other() {
-        let frame = Block { left: 0.0, top: 0.0, right: 400.0, bottom: 400.0 };
+        let frame = Block {
+            left: 0.0,
+            top: 0.0,
+            right: 400.0,
+            bottom: 400.0,
+        };
         let mut places = Places::new(frame);
         let mut blocks: Vec<Block> = Vec::new();
         while let Some(centre) = places.find((200.0, 200.0), 10.0, 12.0) {

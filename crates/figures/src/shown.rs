@@ -56,9 +56,20 @@ pub fn factor(value: FilterFactor) -> String {
     format!("×{}", two_figures(value.to_ratio()))
 }
 
-/// Writes an EI as a third-stop number.
+/// Writes an EI as a third-stop number, also far below 1: `0.032`.
 #[must_use]
 pub fn ei(value: ExposureIndex) -> String {
+    let number = value.to_arithmetic();
+    // The series repeats every decade, so the marks from 0.1 to 80 000 serve
+    // 0.0001 to 80 as well.
+    if (1e-4..0.1).contains(&number)
+        && let Ok(thousandfold) = ExposureIndex::from_arithmetic(number * 1000.0)
+    {
+        return format!(
+            "{}",
+            exposure::nearest_ei(thousandfold).mark.nominal() / 1000.0
+        );
+    }
     exposure::format_ei(value)
 }
 
@@ -70,7 +81,12 @@ pub fn interval<Q: Copy>(
     write: impl Fn(Q) -> String,
 ) -> String {
     match bound {
-        None => format!("{} ({} to {})", write(of.value), write(of.low), write(of.high)),
+        None => format!(
+            "{} ({} to {})",
+            write(of.value),
+            write(of.low),
+            write(of.high)
+        ),
         Some(_) => short_interval(of, bound, write),
     }
 }
@@ -171,6 +187,22 @@ mod tests {
         ] {
             let factor_text = factor(FilterFactor::from_ratio(ratio).unwrap());
             assert_eq!(factor_text, text, "{ratio}");
+        }
+    }
+
+    #[test]
+    fn an_ei_is_a_third_stop_number_in_every_decade() {
+        // Source: the third-stop series of common practice, decade by decade.
+        for (number, text) in [
+            (1.5, "1.6"),
+            (1.05, "1"),
+            (310.0, "320"),
+            (0.0244, "0.025"),
+            (0.0316, "0.032"),
+            (0.0122, "0.012"),
+        ] {
+            let ours = ei(ExposureIndex::from_arithmetic(number).unwrap());
+            assert_eq!(ours, text, "{number}");
         }
     }
 

@@ -56,7 +56,7 @@ impl Sheet {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Ink {
     /// Text and curves.
-    Ink,
+    Line,
     /// Second curves, tick labels.
     Muted,
     /// Grids and rules.
@@ -72,7 +72,7 @@ pub(crate) enum Ink {
 impl Ink {
     fn property_and_literal(self) -> (&'static str, &'static str) {
         match self {
-            Self::Ink => ("--ink", "#1a1a1a"),
+            Self::Line => ("--ink", "#1a1a1a"),
             Self::Muted => ("--muted", "#5c5c5c"),
             Self::Rule => ("--rule", "#dcdcdc"),
             Self::Band => ("--band", "#d0d0d0"),
@@ -88,7 +88,7 @@ pub(crate) enum Dash {
     Solid,
     Dashed,
     Dotted,
-    DashDot,
+    Mixed,
 }
 
 impl Dash {
@@ -97,7 +97,7 @@ impl Dash {
             Self::Solid => "",
             Self::Dashed => " stroke-dasharray=\"6 4\"",
             Self::Dotted => " stroke-dasharray=\"1.5 3\"",
-            Self::DashDot => " stroke-dasharray=\"8 3 2 3\"",
+            Self::Mixed => " stroke-dasharray=\"8 3 2 3\"",
         }
     }
 }
@@ -126,7 +126,7 @@ impl Style {
     pub(crate) const SMALL: Self = Self {
         size_px: 12.0,
         weight: Weight::Regular,
-        ink: Ink::Ink,
+        ink: Ink::Line,
         anchor: Anchor::Start,
         halo: false,
     };
@@ -197,7 +197,11 @@ fn n(value: f64) -> String {
     assert!(value.is_finite(), "a coordinate is finite, found {value}");
     let text = format!("{value:.2}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text == "-0" { "0".to_owned() } else { text.to_owned() }
+    if text == "-0" {
+        "0".to_owned()
+    } else {
+        text.to_owned()
+    }
 }
 
 /// Escapes text for SVG content and attributes.
@@ -261,11 +265,24 @@ impl Svg {
         y + 12.0
     }
 
-    pub(crate) fn line(&mut self, from: (f64, f64), to: (f64, f64), ink: Ink, width: f64, dash: Dash) {
+    pub(crate) fn line(
+        &mut self,
+        from: (f64, f64),
+        to: (f64, f64),
+        ink: Ink,
+        width: f64,
+        dash: Dash,
+    ) {
         let _ = writeln!(
             self.body,
             "<line x1=\"{}\" y1=\"{}\" x2=\"{}\" y2=\"{}\" style=\"stroke:{}\" stroke-width=\"{}\"{}/>",
-            n(from.0), n(from.1), n(to.0), n(to.1), self.colour(ink), n(width), dash.attribute()
+            n(from.0),
+            n(from.1),
+            n(to.0),
+            n(to.1),
+            self.colour(ink),
+            n(width),
+            dash.attribute()
         );
     }
 
@@ -273,7 +290,10 @@ impl Svg {
         let _ = writeln!(
             self.body,
             "<polyline points=\"{}\" fill=\"none\" style=\"stroke:{}\" stroke-width=\"{}\" stroke-linejoin=\"round\"{}/>",
-            joined(points), self.colour(ink), n(width), dash.attribute()
+            joined(points),
+            self.colour(ink),
+            n(width),
+            dash.attribute()
         );
     }
 
@@ -281,7 +301,8 @@ impl Svg {
         let _ = writeln!(
             self.body,
             "<polygon points=\"{}\" style=\"fill:{}\"/>",
-            joined(points), self.colour(fill)
+            joined(points),
+            self.colour(fill)
         );
     }
 
@@ -289,7 +310,11 @@ impl Svg {
         let _ = writeln!(
             self.body,
             "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" style=\"fill:{}\"/>",
-            n(x), n(y), n(width), n(height), self.colour(fill)
+            n(x),
+            n(y),
+            n(width),
+            n(height),
+            self.colour(fill)
         );
     }
 
@@ -298,7 +323,10 @@ impl Svg {
         let _ = writeln!(
             self.body,
             "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"#{grey:02x}{grey:02x}{grey:02x}\"/>",
-            n(x), n(y), n(width), n(height)
+            n(x),
+            n(y),
+            n(width),
+            n(height)
         );
     }
 
@@ -307,7 +335,11 @@ impl Svg {
         let _ = writeln!(
             self.body,
             "<line x1=\"{}\" y1=\"{}\" x2=\"{}\" y2=\"{}\" stroke=\"#{grey:02x}{grey:02x}{grey:02x}\" stroke-width=\"1\"{}/>",
-            n(from.0), n(from.1), n(to.0), n(to.1), dash.attribute()
+            n(from.0),
+            n(from.1),
+            n(to.0),
+            n(to.1),
+            dash.attribute()
         );
     }
 
@@ -316,7 +348,10 @@ impl Svg {
         let _ = writeln!(
             self.body,
             "<text x=\"{}\" y=\"{}\" font-size=\"12\" fill=\"#000000\"{}>{}</text>",
-            n(x), n(y), anchor_attribute(anchor), escape(text)
+            n(x),
+            n(y),
+            anchor_attribute(anchor),
+            escape(text)
         );
     }
 
@@ -329,12 +364,18 @@ impl Svg {
         let body = &mut self.body;
         let _ = match shape {
             Shape::Circle => {
-                writeln!(body, "<circle cx=\"{}\" cy=\"{}\" r=\"3.6\" {style}/>", n(x), n(y))
+                writeln!(
+                    body,
+                    "<circle cx=\"{}\" cy=\"{}\" r=\"3.6\" {style}/>",
+                    n(x),
+                    n(y)
+                )
             }
             Shape::Square => writeln!(
                 body,
                 "<rect x=\"{}\" y=\"{}\" width=\"6.6\" height=\"6.6\" {style}/>",
-                n(x - 3.3), n(y - 3.3)
+                n(x - 3.3),
+                n(y - 3.3)
             ),
             Shape::Triangle => writeln!(
                 body,
@@ -354,7 +395,9 @@ impl Svg {
             Shape::Cross => writeln!(
                 body,
                 "<path d=\"M{} {}l7 7m0 -7l-7 7\" fill=\"none\" style=\"stroke:{stroke}\" stroke-width=\"{}\"/>",
-                n(x - 3.5), n(y - 3.5), if filled { "2.2" } else { "1.4" }
+                n(x - 3.5),
+                n(y - 3.5),
+                if filled { "2.2" } else { "1.4" }
             ),
         };
     }
@@ -404,7 +447,12 @@ impl Svg {
         let _ = writeln!(
             self.body,
             "<text x=\"{}\" y=\"{}\" font-size=\"{}\"{weight}{}{more} style=\"fill:{}{halo}\">{}</text>",
-            n(x), n(y), n(style.size_px), anchor_attribute(style.anchor), self.colour(style.ink), escape(text)
+            n(x),
+            n(y),
+            n(style.size_px),
+            anchor_attribute(style.anchor),
+            self.colour(style.ink),
+            escape(text)
         );
     }
 
@@ -420,7 +468,9 @@ impl Svg {
         };
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" viewBox=\"0 0 {width} {height}\" width=\"{width}\" height=\"{height}\" font-family=\"'Source Sans 3',sans-serif\" style=\"font-variant-numeric:tabular-nums\">\n<title>{}</title>\n<desc>{}</desc>\n{paper}{}</svg>\n",
-            escape(&self.title), escape(&self.description), self.body
+            escape(&self.title),
+            escape(&self.description),
+            self.body
         )
     }
 }
@@ -466,9 +516,12 @@ mod tests {
     #[test]
     fn a_file_holds_no_custom_property_and_a_page_does() {
         for (colours, wanted) in [(Colours::File, false), (Colours::Page, true)] {
-            let sheet = Sheet { width_px: 100.0, colours };
+            let sheet = Sheet {
+                width_px: 100.0,
+                colours,
+            };
             let mut svg = Svg::new(sheet, "t", "d");
-            svg.line((0.0, 0.0), (1.0, 1.0), Ink::Ink, 1.0, Dash::Solid);
+            svg.line((0.0, 0.0), (1.0, 1.0), Ink::Line, 1.0, Dash::Solid);
             assert_eq!(svg.finish(10.0).contains("var(--"), wanted);
         }
     }

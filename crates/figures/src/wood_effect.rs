@@ -2,7 +2,7 @@
 
 use crate::axis::Axis;
 use crate::characteristic_curve::counted;
-use crate::factor_interval::filters_words;
+use crate::factor_interval::{filters_words, several};
 use crate::intervals::{Row, draw_rows, extent, stop_ticks};
 use crate::shown;
 use crate::svg::{Sheet, Svg};
@@ -20,7 +20,11 @@ pub fn wood_effect(findings: &Findings, sheet: Sheet) -> Option<String> {
                 w.film,
                 filters_words(&w.filters),
                 w.light,
-                if w.shade { "shaded foliage" } else { "sunlit foliage" }
+                if w.shade {
+                    "shaded foliage"
+                } else {
+                    "sunlit foliage"
+                }
             ),
             numbers: format!(
                 "{} stops",
@@ -40,10 +44,17 @@ pub fn wood_effect(findings: &Findings, sheet: Sheet) -> Option<String> {
             shown::short_interval(first.gain, first.bound, shown::signed_stops)
         )
     } else {
-        format!("Wood effect: {}", counted(rows.len(), "answer"))
+        format!(
+            "Foliage over the card: {} stops",
+            several(findings.wood_effect.iter().map(|w| {
+                let where_from = if w.shade { "in shade" } else { "in sun" };
+                let gain = shown::short_interval(w.gain, w.bound, shown::signed_stops);
+                format!("{where_from} {gain}")
+            }))
+        )
     };
     let subtitle = format!(
-        "Foliage against a grey card, behind the filter less without it, in stops; right of 0 foliage is lighter in the print. {}, {} % intervals.",
+        "Foliage against a grey card, behind the filter less without it, in stops; right of 0 foliage is lighter in the print. {}, {}\u{a0}% intervals.",
         counted(rows.len(), "pair"),
         shown::fixed(100.0 * first.gain.coverage, 0)
     );

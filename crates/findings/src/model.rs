@@ -21,7 +21,7 @@ use quantity::{Bound, Flag, Flags};
 use record::{
     Exposure, Frame, FrameRole, Id, MeterMode, Patch, PatchRole, Reading, Response, Test,
 };
-use sensitometry::{film_density_derivatives, film_gradient};
+use sensitometry::film_density_derivatives;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What a parameter stands for.
@@ -171,13 +171,6 @@ impl Curve {
         }
     }
 
-    /// Slope of the curve at x.
-    pub(crate) fn slope(&self, p: &[f64], x: f64) -> f64 {
-        match self.form {
-            CurveForm::Film => film_gradient(&self.film_parameters(p), x),
-            CurveForm::Straight => libm::exp(p[self.first + 1]),
-        }
-    }
 
     /// How the place x where the net density is `net` moves with the curve's
     /// parameters; base+fog moves with the density and drops out.

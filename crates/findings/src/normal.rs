@@ -41,6 +41,16 @@ pub(crate) fn quantile(share: f64) -> f64 {
     0.5 * (low + high)
 }
 
+/// Gives how many standard deviations a two-sided normal interval of this
+/// coverage reaches to each side: 1.645 for 0.90.
+///
+/// # Panics
+/// Unless 0 < coverage < 1.
+#[must_use]
+pub fn interval_half_width(coverage: f64) -> f64 {
+    quantile(0.5 + 0.5 * coverage)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

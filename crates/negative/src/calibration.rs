@@ -536,7 +536,7 @@ fn abscissa(patch: &PatchStatistics, reversed: bool) -> Option<(f64, f64)> {
         patch.signal
     };
     // Less than a hundredth of a code is no signal: rounding of 1 − v.
-    if !(v > 0.01 * patch.signal_per_code.max(1e-12)) {
+    if v.is_nan() || v <= 0.01 * patch.signal_per_code.max(1e-12) {
         return None;
     }
     Some((
@@ -608,7 +608,7 @@ fn refuse_backwards_list(
         );
         let dd: f64 = points.iter().map(|p| (p.0 - md) * (p.0 - md)).sum();
         let dx: f64 = points.iter().map(|p| (p.0 - md) * (p.1 - mx)).sum();
-        if points.len() < 3 || !(dd > 0.0) || dx == 0.0 {
+        if points.len() < 3 || dd <= 0.0 || dx == 0.0 {
             return None;
         }
         let slope = dx / dd;

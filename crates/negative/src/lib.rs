@@ -15,4 +15,5 @@ mod monotone;
 pub mod outline;
 pub mod patch;
 pub mod preview;
+pub mod survey;
 pub mod tone;

@@ -123,7 +123,7 @@ pub(crate) fn pool_to_falling(values: &[f64], weights: &[f64]) -> Vec<f64> {
 pub(crate) fn smoothed(x: &[f64], y: &[f64], uncertainty: &[f64]) -> Vec<f64> {
     let n = x.len();
     let smallest = uncertainty.iter().copied().fold(f64::INFINITY, f64::min);
-    if n < 5 || !(smallest > 0.0) {
+    if n < 5 || smallest <= 0.0 {
         return y.to_vec();
     }
     let range = x[n - 1] - x[0];
@@ -189,7 +189,7 @@ fn inverted(mut a: Vec<Vec<f64>>) -> Option<Vec<Vec<f64>>> {
         .collect();
     for i in 0..n {
         let pivot = a[i][i];
-        if !(pivot > 0.0) || !pivot.is_finite() {
+        if pivot <= 0.0 || !pivot.is_finite() {
             return None;
         }
         for value in a[i].iter_mut().chain(inverse[i].iter_mut()) {

@@ -491,7 +491,7 @@ fn fit_blocks(blocks: &[(f64, u64)], signal: f64) -> Evenness {
             )
         })
         .collect();
-    if full.len() < 9 || !(signal > 0.0) {
+    if full.len() < 9 || signal <= 0.0 {
         return none;
     }
     let (across, down, left) = robust_plane(&full);

@@ -148,6 +148,16 @@ impl PreviewPass {
             .saturating_sub(row.x_first)
             .div_ceil(row.x_step)
             .min(row.codes.len() as u32);
+        if let (Codes::Unsigned(codes), 1) = (row.codes, row.x_step) {
+            // The common case, box by box: this loop sees every pixel of a scan.
+            let codes = &codes[skip.min(end) as usize..end as usize];
+            for (codes, sum) in codes.chunks(self.box_side as usize).zip(boxes) {
+                let signals = codes.iter().map(|code| self.signal_of[usize::from(*code)]);
+                sum.0 += signals.sum::<f64>();
+                sum.1 += codes.len() as u32;
+            }
+            return;
+        }
         for index in skip..end {
             let x = row.x_first + index * row.x_step;
             let code = match row.codes {
@@ -231,7 +241,7 @@ pub fn render_at_fixed_scale(
             Box::new(move |signal| libm::pow(10.0, clear - calibration.shown_density(signal)))
         }
         RenderScale::Relative { clear_signal } => {
-            if !(clear_signal > 0.0) {
+            if clear_signal.is_nan() || clear_signal <= 0.0 {
                 return Err(PreviewError::NoClear {
                     found: clear_signal,
                 });

@@ -3,14 +3,30 @@
 //! Expected sizes, values and groups: the samples' own table, whose values were
 //! read with an independent program (tifffile).
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test stops where something is not as it should be"
+)]
+#![expect(clippy::print_stderr, reason = "a skipped test must say so")]
+
 use negative::decode::{ChannelChoice, Codes, Colour, DecodeError, DecodeLimits, ScanReader};
+use negative::honesty::{file_findings, repeat_scans_agree};
+use negative::survey::survey;
+use negative::tone::{ToneEncoding, tone_of};
+use quantity::Flag;
 use std::collections::BTreeMap;
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
-fn folder() -> Option<PathBuf> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/samples/tiff");
-    folder.is_dir().then_some(folder)
+fn folder(name: &str) -> Option<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../../../shared/samples")
+        .join(name);
+    if !folder.is_dir() {
+        eprintln!("SKIPPED: no sample scans beside the workspace");
+        return None;
+    }
+    Some(folder)
 }
 
 fn bytes_of(path: &Path) -> Vec<u8> {
@@ -56,10 +72,7 @@ fn all_channels(bytes: Vec<u8>) -> Result<Vec<Vec<f64>>, DecodeError> {
 
 #[test]
 fn every_sample_decodes_to_its_known_values_or_is_refused() {
-    let Some(folder) = folder() else {
-        eprintln!("SKIPPED: no sample scans beside the workspace");
-        return;
-    };
+    let Some(folder) = folder("tiff") else { return };
     // (file, smallest, largest value of all samples)
     let known = [
         ("minisblack-1c-16b.tiff", 0.0, 58955.0),
@@ -181,4 +194,59 @@ fn every_sample_decodes_to_its_known_values_or_is_refused() {
         }
     }
     assert!(faults.is_empty(), "{faults:#?}");
+}
+
+#[test]
+fn real_film_scans_raise_no_alarm_and_repeats_agree() {
+    let Some(folder) = folder("film_scans") else {
+        return;
+    };
+    let mut previews = Vec::new();
+    for name in [
+        "Film_a_20240711_002.tif",
+        "Film_a_20240711_003.tif",
+        "film20240620_002.tif",
+        "film20240620_003.tif",
+        "Film_draw_20240711_001.tif",
+    ] {
+        let bytes = Cursor::new(bytes_of(&folder.join(name)));
+        let mut reader = ScanReader::open(bytes, 0, &DecodeLimits::default()).unwrap();
+        for channel in [
+            ChannelChoice::Red,
+            ChannelChoice::Green,
+            ChannelChoice::Blue,
+        ] {
+            let tone = tone_of(reader.info(), Some(&ToneEncoding::Linear), channel);
+            let survey = survey(&mut reader, channel, &tone, &[], None, None).unwrap();
+            let findings = file_findings(reader.info(), &tone, &survey.histogram);
+            eprintln!("{name} {channel}: {findings:?}");
+            let alarms = [Flag::Comb, Flag::EightBitOrigin];
+            assert!(
+                findings.iter().all(|f| !alarms.contains(&f.flag)),
+                "{name} {channel}: {findings:?}"
+            );
+            if channel == ChannelChoice::Red {
+                previews.push(survey.preview);
+            }
+        }
+    }
+    let repeat = repeat_scans_agree(&previews[0], &previews[1]).unwrap();
+    eprintln!("{}", repeat.evidence);
+    // Source: the samples' own table: shift 0, mean ratio 0.9999.
+    assert!(
+        repeat.equal && (repeat.shift_x, repeat.shift_y) == (0, 0),
+        "{repeat:?}"
+    );
+    assert!(repeat.density_difference.abs() < 0.001, "{repeat:?}");
+    let strips = repeat_scans_agree(&previews[2], &previews[3]).unwrap();
+    eprintln!("{}", strips.evidence);
+    // Source: the samples' own table: shift 0, red mean ratio 1.0002.
+    assert!(
+        strips.equal && (strips.shift_x, strips.shift_y) == (0, 0),
+        "{strips:?}"
+    );
+    assert!(
+        repeat_scans_agree(&previews[0], &previews[2]).is_err(),
+        "of different size"
+    );
 }

@@ -201,8 +201,12 @@ pub(crate) fn density(text: &str) -> Option<Density> {
 pub(crate) struct FromRow<T> {
     /// The record.
     pub(crate) record: T,
-    /// Its row.
-    pub(crate) place: Place,
+    /// Where it names its frame.
+    pub(crate) frame_at: Place,
+    /// Where it names its patch.
+    pub(crate) patch_at: Place,
+    /// Where it names a scan.
+    pub(crate) scan_at: Place,
 }
 
 /// Reads the id in a cell.
@@ -279,7 +283,7 @@ pub(crate) fn outline(row: &Row<'_>, problems: &mut Problems) -> Result<Option<O
         + usize::from(polygon.is_some());
     if kinds > 1 {
         problems.add(
-            &row.place(""),
+            &row.place("x_px"),
             "the patch has more than one outline",
             "a rectangle, a region or a polygon",
             "empty the cells of the others",
@@ -393,7 +397,9 @@ pub(crate) fn patches(file: &str, text: &str, problems: &mut Problems) -> Vec<Fr
                     role,
                     place,
                 },
-                place: row.place(""),
+                frame_at: row.place("frame"),
+                patch_at: row.place("patch"),
+                scan_at: row.place("scan"),
             })
         })
         .collect()
@@ -444,7 +450,9 @@ pub(crate) fn readings(
                     limit: limit.ok()?,
                     origin: origin.ok()?,
                 },
-                place: row.place(""),
+                frame_at: row.place("frame"),
+                patch_at: row.place("patch"),
+                scan_at: row.place("origin"),
             })
         })
         .collect();

@@ -390,7 +390,9 @@ mod tests {
         },
     ];
 
-    fn read(text: &str) -> Result<Vec<(Option<String>, Option<String>)>, String> {
+    type Pair = (Option<String>, Option<String>);
+
+    fn read(text: &str) -> Result<Vec<Pair>, String> {
         let mut problems = Problems::default();
         let file = CsvFile::read("f.csv", text, &COLUMNS, Unknown::Refused, &mut problems);
         problems.into_result().map_err(|error| error.to_string())?;

@@ -170,7 +170,7 @@ pub fn read_test_folder(dir: &Path) -> Result<TestFolder, FolderError> {
         );
     }
     problems.into_result()?;
-    let places: Vec<Place> = patches.iter().map(|row| row.place.clone()).collect();
+    let places: Vec<Place> = patches.iter().map(|row| row.patch_at.clone()).collect();
     parts.patches = patches.into_iter().map(|row| row.record).collect();
     parts.readings = readings.into_iter().map(|row| row.record).collect();
     let patch_names: Vec<(Id, Id)> = parts
@@ -204,7 +204,8 @@ fn text_of(root: &Path, name: &str) -> Result<String, FolderError> {
 
 /// Reads the keys of `test.toml`.
 fn read_table(source: &Source, problems: &mut Problems) -> Option<TestTable> {
-    let (table, errors) = DeTable::parse_recoverable(&source.text);
+    let (table, mut errors) = DeTable::parse_recoverable(&source.text);
+    errors.sort_by_key(|error| error.span().map_or(0, |span| span.start));
     for error in &errors {
         let span = error.span().unwrap_or(0..0);
         let place = source.place(span.start);
@@ -321,17 +322,19 @@ fn cross_check(
     let mut by_frame: BTreeMap<&Id, BTreeMap<&Id, &Place>> = BTreeMap::new();
     for FromRow {
         record: patch,
-        place,
+        frame_at,
+        patch_at,
+        scan_at,
     } in patches
     {
         let from = format!("patch {}", patch.name);
-        refer(&from, "frame", &patch.frame, place, problems);
+        refer(&from, "frame", &patch.frame, frame_at, problems);
         if let Some((scan, outline)) = &patch.place {
-            let sound = refer(&from, "scan", scan, place, problems);
+            let sound = refer(&from, "scan", scan, scan_at, problems);
             let has_map = scan_of(scan).is_some_and(|scan| scan.region_map.is_some());
             if sound && matches!(outline, Outline::Region(_)) && !has_map {
                 problems.add(
-                    place,
+                    scan_at,
                     format!("{from} is a region, but scan {scan} has no region map"),
                     "`region_map = …` in the scan, an image whose pixel values are labels",
                     "add the region map, or outline the patch otherwise",
@@ -341,10 +344,10 @@ fn cross_check(
         let earlier = by_frame
             .entry(&patch.frame)
             .or_default()
-            .insert(&patch.name, place);
+            .insert(&patch.name, patch_at);
         if let Some(earlier) = earlier {
             problems.add(
-                place,
+                patch_at,
                 format!("frame {} has two patches named {}", patch.frame, patch.name),
                 format!(
                     "a name of its own; the other one stands in line {}",
@@ -356,15 +359,17 @@ fn cross_check(
     }
     for FromRow {
         record: reading,
-        place,
+        frame_at,
+        patch_at,
+        scan_at,
     } in readings
     {
         let from = format!("the reading of patch {}", reading.patch);
-        if !refer(&from, "frame", &reading.frame, place, problems) {
+        if !refer(&from, "frame", &reading.frame, frame_at, problems) {
             continue;
         }
         if let ReadingOrigin::Scan(scan) = &reading.origin {
-            refer(&from, "scan", scan, place, problems);
+            refer(&from, "scan", scan, scan_at, problems);
         }
         let patches = by_frame.get(&reading.frame);
         if patches.is_some_and(|patches| patches.contains_key(&reading.patch)) {
@@ -383,7 +388,7 @@ fn cross_check(
             format!("a patch of frame {}: {}", reading.frame, listed.join(", "))
         };
         problems.add(
-            place,
+            patch_at,
             format!(
                 "a reading of frame {} names patch {}, which is not in {PATCHES_CSV}",
                 reading.frame, reading.patch

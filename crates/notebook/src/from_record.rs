@@ -6,7 +6,8 @@ use crate::format::*;
 use crate::keys::{
     At, Corners, Deviation, Finite, Positive, Required, Rfc3339, Spread, TablePlace, number_text,
 };
-use crate::words::{ToneWord, Words, patch_role_word};
+use crate::to_record::nominal_steps;
+use crate::words::{NominalTablet, ToneWord, Words, patch_role_word};
 use quantity::{Ev100, Illuminance, Luminance, Stops};
 use record::*;
 
@@ -106,14 +107,15 @@ fn lens(record: &Lens) -> LensTable {
     }
 }
 
-/// Gives the three keys of a reading, of which one at most is there.
-fn reading_keys(
-    reading: Option<LightReading>,
-) -> (
+/// The three keys of a reading.
+type ReadingKeys = (
     Option<At<Ev100>>,
     Option<At<Illuminance>>,
     Option<At<Luminance>>,
-) {
+);
+
+/// Gives the three keys of a reading, of which one at most is there.
+fn reading_keys(reading: Option<LightReading>) -> ReadingKeys {
     match reading {
         Some(LightReading::Ev100(ev)) => (Some(at(ev)), None, None),
         Some(LightReading::Illuminance(lux)) => (None, Some(at(lux)), None),
@@ -161,6 +163,23 @@ fn process(record: &Process) -> ProcessTable {
 }
 
 fn tablet(record: &Tablet) -> TabletTable {
+    let nominal = NominalTablet::WORDS
+        .iter()
+        .map(|(_, nominal)| *nominal)
+        .find(|nominal| !record.certified && nominal_steps(*nominal) == record.steps);
+    if let Some(nominal) = nominal {
+        return TabletTable {
+            span: here(),
+            id: required(record.id.clone()),
+            serial: record.serial.clone(),
+            certified: Some(at(false)),
+            nominal: Some(at(nominal)),
+            steps_density: None,
+            steps_density_sd: None,
+            steps_file: None,
+            density_sd: None,
+        };
+    }
     let densities = record.steps.iter().map(|step| step.value()).collect();
     let deviations: Vec<_> = record
         .steps

@@ -372,16 +372,50 @@ pub(crate) fn unknown_keys(
             continue;
         }
         let seen = format!("unknown key `{}` in {title}", crate::problem::short(name));
-        let meant = likely(name, known.iter().copied());
-        let remedy = if meant.is_empty() {
-            "remove the key, or keep the note as a comment: a line that begins with #".to_owned()
-        } else {
+        let mut meant = likely(name, known.iter().copied());
+        if meant.is_empty() {
+            meant = other_words(name, known);
+        }
+        let remedy = if !meant.is_empty() {
             let meant: Vec<_> = meant.into_iter().map(with_unit).collect();
             format!("did you mean {}?", meant.join(" or "))
+        } else if let Some(title) = crate::schema::title_with_key(name) {
+            format!("`{name}` is a key of {title}: move it there")
+        } else {
+            "remove the key, or keep the note as a comment: a line that begins with #".to_owned()
         };
         let expected = format!("one of {}", known.join(", "));
         reader.problem(&key.span(), seen, expected, remedy);
     }
+}
+
+/// Gives the keys that other words of the trade stand for.
+fn other_words<'a>(word: &str, known: &[&'a str]) -> Vec<&'a str> {
+    const OTHERS: [(&str, &str); 17] = [
+        ("asa", "box_speed"),
+        ("asa", "ei"),
+        ("comment", "remarks"),
+        ("description", "remarks"),
+        ("exposure", "time_marked_s"),
+        ("f_number", "aperture_f"),
+        ("f_stop", "aperture_f"),
+        ("fstop", "aperture_f"),
+        ("iso", "box_speed"),
+        ("iso", "ei"),
+        ("model", "name"),
+        ("notes", "remarks"),
+        ("path", "file"),
+        ("shutter", "time_marked_s"),
+        ("speed", "time_marked_s"),
+        ("temp", "temperature_c"),
+        ("weather", "sky"),
+    ];
+    let word = word.to_lowercase();
+    OTHERS
+        .iter()
+        .filter(|(other, _)| *other == word)
+        .filter_map(|(_, key)| known.iter().find(|known| *known == key).copied())
+        .collect()
 }
 
 /// Gives a key with the unit that its ending stands for.
@@ -409,7 +443,8 @@ pub(crate) fn unit(key: &str) -> Option<&'static str> {
         ("_px", "pixels"),
         ("_mm", "millimetres"),
         ("_nm", "nanometres"),
-        ("_sd", "one standard deviation"),
+        ("density_sd", "density"),
+        ("_sd", "log10 of exposure"),
         ("_percent", "percent"),
         ("_c", "degrees Celsius"),
         ("_s", "seconds"),
@@ -754,7 +789,7 @@ impl Field for Corners {
             if pair.len() != 2 {
                 return None;
             }
-            let x = number(pair.get(0)?.get_ref()).filter(|n| n.is_finite())?;
+            let x = number(pair.first()?.get_ref()).filter(|n| n.is_finite())?;
             let y = number(pair.get(1)?.get_ref()).filter(|n| n.is_finite())?;
             Some((x, y))
         };
@@ -815,10 +850,10 @@ pub(crate) fn word<T: Copy>(
     reader: &mut Reader<'_>,
     words: &[(&'static str, T)],
 ) -> Option<T> {
-    if let Some(text) = value.get_ref().as_str() {
-        if let Some((_, found)) = words.iter().find(|(word, _)| *word == text) {
-            return Some(*found);
-        }
+    if let Some(text) = value.get_ref().as_str()
+        && let Some((_, found)) = words.iter().find(|(word, _)| *word == text)
+    {
+        return Some(*found);
     }
     let text = value.get_ref().as_str().unwrap_or_default();
     let meant = likely(text, words.iter().map(|(word, _)| *word));

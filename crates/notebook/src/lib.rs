@@ -8,7 +8,7 @@
 //!
 //! This room may touch files. It measures nothing and knows no formula.
 //!
-//! Read [`mod@format`] first (the keys), then `keys` (how they are read), then
+//! Read `format` first (the keys), then `keys` (how they are read), then
 //! `folder`.
 
 mod columns;

@@ -226,6 +226,7 @@ pub(crate) fn short(text: &str) -> String {
 /// Gives the names that a mistyped one may have meant, best first, at most three.
 pub(crate) fn likely<'a>(wrong: &str, known: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
     let wrong = wrong.to_lowercase();
+    let letters = wrong.chars().count();
     let mut ranked: Vec<(usize, &str)> = known
         .filter_map(|name| {
             let lower = name.to_lowercase();
@@ -234,7 +235,7 @@ pub(crate) fn likely<'a>(wrong: &str, known: impl Iterator<Item = &'a str>) -> V
                 0
             } else if wrong.len() >= 2 && lower.starts_with(&wrong) {
                 1
-            } else if distance <= (wrong.chars().count() / 3).max(1) {
+            } else if distance < letters && distance <= (letters / 3).max(1) {
                 1 + distance
             } else if wrong.len() >= 2 && lower.split('_').any(|word| word == wrong) {
                 8

@@ -84,7 +84,7 @@ pub fn json_schema() -> Value {
 #[must_use]
 pub fn key_tables() -> String {
     let mut text = String::new();
-    let mut todo = vec![("The top of the file", TestTable::keys())];
+    let mut todo = vec![("The top of the file".to_owned(), TestTable::keys())];
     while let Some((title, keys)) = todo.pop() {
         text.push_str(&format!(
             "### {title}\n\n| key | | unit | what |\n|---|---|---|---|\n"
@@ -92,8 +92,12 @@ pub fn key_tables() -> String {
         let mut tables = Vec::new();
         for key in keys {
             text.push_str(&key_row(&key));
-            if let Some((title, keys)) = key.table {
-                tables.push((title, keys));
+            if let Some((inner, keys)) = key.table {
+                let inner = match inner.starts_with("[[") {
+                    true => inner.to_owned(),
+                    false => format!("`{inner}` of {title}"),
+                };
+                tables.push((inner, keys));
             }
         }
         text.push('\n');
@@ -113,6 +117,18 @@ pub fn key_tables() -> String {
         text.push('\n');
     }
     text
+}
+
+/// Gives the title of the first table that has a key.
+pub(crate) fn title_with_key(name: &str) -> Option<&'static str> {
+    let mut todo = vec![("the top of the file", TestTable::keys())];
+    while let Some((title, keys)) = todo.pop() {
+        if keys.iter().any(|key| key.name == name) {
+            return Some(title);
+        }
+        todo.extend(keys.into_iter().rev().filter_map(|key| key.table));
+    }
+    None
 }
 
 fn key_row(key: &Key) -> String {

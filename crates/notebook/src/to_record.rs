@@ -45,6 +45,9 @@ pub(crate) struct Conversion<'a> {
     pub(crate) references: Vec<Reference>,
 }
 
+/// The most cells a strip can have; far above any tablet, and soon counted.
+const STEPS_MOST: u64 = 1000;
+
 /// Densities of a nominal tablet: `count` steps of `step`, the first at 0.05.
 ///
 /// Source: common practice (21 × 0.15, 31 × 0.10, 11 × 0.30, first step 0.05).
@@ -595,12 +598,8 @@ impl<'a> Conversion<'a> {
             (height, width)
         };
         let margin = 2 * u64::from(inset);
-        let narrowest = if count == 0 {
-            0
-        } else {
-            u64::from(along) / count
-        };
-        let fits = count >= 2
+        let narrowest = u64::from(along).checked_div(count).unwrap_or(0);
+        let fits = (2..=STEPS_MOST).contains(&count)
             && narrowest > margin
             && u64::from(beside) > margin
             && x.checked_add(width).is_some()
@@ -611,7 +610,9 @@ impl<'a> Conversion<'a> {
                 format!(
                     "{count} cells in {along} pixels, with an inset of {inset} at each side, in scan {scan}"
                 ),
-                "at least two cells, each at least one pixel wide and high without its inset",
+                format!(
+                    "2 to {STEPS_MOST} cells, each at least one pixel wide and high without its inset"
+                ),
                 "correct the rectangle, the count or the inset",
             );
             return None;

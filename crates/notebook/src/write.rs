@@ -1,6 +1,7 @@
 //! Writing a test folder: whole, or not at all.
 
 use crate::folder::{PATCHES_CSV, READINGS_CSV, TEST_TOML, read_test_folder};
+use crate::format::TestTable;
 use crate::from_record::{patches_csv, readings_csv, test_table};
 use crate::keys::{Entry, Field, Written, inline};
 use crate::path::fault;
@@ -217,7 +218,7 @@ fn push_table(text: &mut String, path: &str, entries: Vec<Entry>, explained: boo
     }
     for (key, entries) in later {
         let path = format!("{path}.{key}");
-        text.push_str(&format!("[{path}]\n"));
+        text.push_str(&format!("\n[{path}]\n"));
         push_table(text, &path, entries, explained);
     }
 }
@@ -248,8 +249,18 @@ fn push_line(text: &mut String, key: &str, value: Written, doc: Option<&str>) {
         return;
     }
     text.push_str(&format!("{key} = [{doc}\n"));
+    // Numbers share a line as far as they fit; tables have one each.
+    let mut line = String::from(" ");
     for element in elements {
-        text.push_str(&format!("  {element},\n"));
+        let full = line.len() + element.len() > LINE || element.starts_with('{');
+        if full && line.len() > 1 {
+            text.push_str(&line);
+            text.push('\n');
+            line.truncate(1);
+        }
+        line.push_str(&format!(" {element},"));
     }
+    text.push_str(&line);
+    text.push('\n');
     text.push_str("]\n");
 }

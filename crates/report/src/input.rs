@@ -4,8 +4,9 @@
 //! clock. Pictures come in as finished PNG bytes, drawn at one fixed density
 //! scale; this room only sets them side by side and draws outlines over them.
 
+use figures::DensityScale;
 use findings::Findings;
-use quantity::{Flag, Stops};
+use quantity::Flag;
 use record::{Id, Test};
 
 /// Everything that a report shows.
@@ -21,9 +22,9 @@ pub struct ReportInput<'a> {
     /// empty when no frame needs it.
     pub lifted_pictures: Vec<FramePicture>,
     /// The scale of `pictures`; `None` when there are none.
-    pub scale: Option<PictureScale>,
+    pub scale: Option<DensityScale>,
     /// The scale of `lifted_pictures`; `None` when there are none.
-    pub lifted_scale: Option<PictureScale>,
+    pub lifted_scale: Option<DensityScale>,
     /// One entry for each scan.
     pub scans: Vec<ScanSummary>,
     /// What was refused, as sentences: `absolute density is refused because …`.
@@ -34,21 +35,6 @@ pub struct ReportInput<'a> {
     pub version: String,
     /// Day the report was made, as it shall be shown.
     pub made_on: Option<String>,
-}
-
-/// How density became brightness in a row of pictures.
-///
-/// Screen luminance is proportional to transmittance, sRGB-encoded.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PictureScale {
-    /// The gross density that is shown as white; thinner parts are white too.
-    pub white_density: f64,
-    /// Base+fog, to be marked on the grey scale.
-    pub base_plus_fog: Option<f64>,
-    /// By how much all pictures of the row were lifted.
-    pub lifted_by: Stops,
-    /// Whether densities are absolute; otherwise the scale is relative.
-    pub absolute: bool,
 }
 
 /// A frame as it looks on the light table.

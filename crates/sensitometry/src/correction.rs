@@ -31,8 +31,9 @@ const WIDTHS: [f64; 3] = [0.3, 0.5, 0.8];
 const RATIOS: [f64; 9] = [0.1, 0.3, 1.0, 3.0, 10.0, 100.0, 1e3, 1e4, 1e5];
 /// Gain of log likelihood asked of a correction: odds of 20 to 1 against chance.
 const GAIN_MIN: f64 = 3.0;
-/// Density below which structure is rounding of the readings, not a film.
-const DENSITY_FLOOR: f64 = 2e-5;
+/// What the stated uncertainty counts for against the residuals, in readings, when
+/// the noise level is estimated: enough that few readings cannot be called noiseless.
+const STATED_WEIGHT: f64 = 1.0;
 /// Distance of neighbouring bells, in widths.
 const SPACING: f64 = 0.7;
 /// Most bells of one correction.
@@ -57,9 +58,8 @@ pub(crate) fn corrections_asked_for(
         points[i].sd * points[i].sd / points[i].trust.max(1e-9)
     });
     let mean_variance = points.iter().map(|p| p.sd * p.sd).sum::<f64>() / n as f64;
-    let floor = n as f64 * DENSITY_FLOOR * DENSITY_FLOOR / mean_variance;
 
-    let alone = restricted_likelihood(&DMatrix::from_diagonal(&noise), &j, &r, floor);
+    let alone = restricted_likelihood(&DMatrix::from_diagonal(&noise), &j, &r);
     let Some(alone) = alone else {
         return Vec::new();
     };
@@ -69,7 +69,7 @@ pub(crate) fn corrections_asked_for(
         let mut best: Option<(Likelihood, f64)> = None;
         for ratio in RATIOS {
             let variance = DMatrix::from_diagonal(&noise) + &kernel * (ratio * mean_variance);
-            let Some(found) = restricted_likelihood(&variance, &j, &r, floor) else {
+            let Some(found) = restricted_likelihood(&variance, &j, &r) else {
                 continue;
             };
             if best.as_ref().is_none_or(|(b, _)| found.log > b.log) {
@@ -130,7 +130,6 @@ fn restricted_likelihood(
     variance: &DMatrix<f64>,
     j: &DMatrix<f64>,
     r: &DVector<f64>,
-    floor: f64,
 ) -> Option<Likelihood> {
     let (n, k) = j.shape();
     let scaled = {
@@ -156,8 +155,8 @@ fn restricted_likelihood(
     let rpr = r.dot(&vr) - (vj.transpose() * r).dot(&projected);
     let log_v: f64 = v.l_dirty().diagonal().iter().map(|d| 2.0 * libm::log(*d)).sum();
     let log_i: f64 = information.l_dirty().diagonal().iter().map(|d| 2.0 * libm::log(*d)).sum();
-    let freedom = (n - k) as f64;
-    let rpr = rpr.max(0.0) + floor;
+    let freedom = (n - k) as f64 + STATED_WEIGHT;
+    let rpr = rpr.max(0.0) + STATED_WEIGHT;
     Some(Likelihood {
         log: -0.5 * (freedom * libm::log(rpr) + log_v + log_i),
         noise: rpr / freedom,

@@ -160,8 +160,16 @@ const DOUBT: f64 = 2.5;
 const REFUSE: f64 = 3.5;
 /// Smallest uncertainty a fit works with: a reading without any error would rule alone. [density]
 const SD_MIN: f64 = 1e-4;
-/// How far ln gradient may bend upward over 0.15 log H before it counts as a bump.
-const BUMP_MAX: f64 = 0.04;
+/// Most steps of a descent, and of one that only tells a good start from a bad one.
+const STEPS: usize = 200;
+const STEPS_OF_A_START: usize = 25;
+/// How far the gradient may hang below the log-concave shape over the reach, as a
+/// share of the largest gradient, with readings free of noise.
+const BUMP_MAX: f64 = 0.01;
+/// Weight of a reading at a broken straight line.
+const TRUST_IN_BROKEN: f64 = 0.25;
+/// Distance to either side over which a bump is looked for, log10 H.
+const BUMP_REACH: f64 = 0.15;
 
 /// Finds the characteristic curve of readings.
 ///
@@ -206,11 +214,15 @@ pub fn fit_characteristic_curve(
 
     let (mut descent, mut weighted, free) = fit_film_curve(&points, fixed_base);
     let noise = noise_scale(&descent.shape, &points).max(1.0);
+    let broken = broken_straight_line(&points, noise, &descent.shape);
     let mut penalty: Option<Penalty> = None;
     // Twice: readings flagged in the first round no longer bend the second.
     for _ in 0..2 {
         (descent, penalty) = correct(descent, &weighted, free, fixed_base);
         weigh_down(&descent.shape, &mut weighted, noise, true);
+        for &place in &broken {
+            weighted[place].trust = weighted[place].trust.min(TRUST_IN_BROKEN);
+        }
         let bounds = bounds_of(&points, fixed_base);
         descent = descend(
             descent.shape,
@@ -218,6 +230,7 @@ pub fn fit_characteristic_curve(
             free,
             &bounds,
             penalty.as_ref().map(|p| &p.matrix),
+            STEPS,
         );
     }
 
@@ -228,6 +241,7 @@ pub fn fit_characteristic_curve(
         descent,
         free,
         penalty,
+        &broken,
         noise,
         assumed_reading_sd,
     )
@@ -442,7 +456,7 @@ fn fit_film_curve(
     }
     // No start gave a rising curve: the plain start, judged by its residuals later.
     let free = Bends::Toe.free(free_base);
-    let descent = descend(first.shape(Bends::Toe, 0.25, 0.0, 0.25), points, free, &bounds, None);
+    let descent = descend(first.shape(Bends::Toe, 0.25, 0.0, 0.25), points, free, &bounds, None, STEPS);
     (descent, points.to_vec(), free)
 }
 
@@ -509,9 +523,9 @@ fn best_of_starts(
     };
     let mut lowest: Option<Descent> = None;
     for &(later, s1) in ends {
-        for s0 in [0.1, 0.25, 0.5] {
+        for s0 in [0.12, 0.4] {
             let start = first.shape(bends, s0, later, s1);
-            let found = descend(start, points, free, bounds, None);
+            let found = descend(start, points, free, bounds, None, STEPS_OF_A_START);
             let Some(found) = made_to_rise(found, first, points, free, bounds) else {
                 continue;
             };
@@ -520,13 +534,15 @@ fn best_of_starts(
             }
         }
     }
-    let mut found = lowest?;
+    let found = lowest?;
+    let polished = descend(found.shape.clone(), points, free, bounds, None, STEPS);
+    let mut found = made_to_rise(polished, first, points, free, bounds).unwrap_or(found);
     let mut weighted = points.to_vec();
     for _ in 0..8 {
         if !weigh_down(&found.shape, &mut weighted, 1.0, false) {
             break;
         }
-        let again = descend(found.shape.clone(), &weighted, free, bounds, None);
+        let again = descend(found.shape.clone(), &weighted, free, bounds, None, STEPS);
         let Some(again) = made_to_rise(again, first, &weighted, free, bounds) else {
             break;
         };
@@ -576,7 +592,7 @@ fn made_to_rise(
     for share in [0.8, 0.6, 0.4, 0.2] {
         let mut start = found.shape.clone();
         start.q[5] = share * ratio;
-        let again = descend(start, points, held, bounds, None);
+        let again = descend(start, points, held, bounds, None, STEPS);
         if good(&again.shape) {
             return Some(again);
         }
@@ -612,27 +628,32 @@ fn rises(shape: &Shape, low: f64, high: f64) -> bool {
     })
 }
 
-/// Whether the shape is that of a film curve between two exposures.
-fn is_film_shape(shape: &Shape, low: f64, high: f64) -> bool {
-    const STEPS: usize = 160;
-    if !rises(shape, low, high) || shape.density(low) < shape.q[0] - 1e-4 {
+/// Whether the shape is that of a film curve where the readings are.
+fn is_film_shape(shape: &Shape, points: &[Point]) -> bool {
+    const GRID: usize = 160;
+    let low = points.iter().map(|p| p.x).fold(f64::INFINITY, f64::min);
+    let high = points.iter().map(|p| p.x).fold(f64::NEG_INFINITY, f64::max);
+    if !rises(shape, low, high) {
         return false;
     }
-    let at = |k: usize| low + (high - low) * k as f64 / STEPS as f64;
-    let largest = (0..=STEPS).map(|k| shape.gradient(at(k))).fold(0.0, f64::max);
-    let half = 0.15_f64.min(0.25 * (high - low));
-    (0..=STEPS).map(at).filter(|x| x - half >= low && x + half <= high).all(|x| {
+    let at = |k: usize| low + (high - low) * k as f64 / GRID as f64;
+    let largest = (0..=GRID).map(|k| shape.gradient(at(k))).fold(1e-9, f64::max);
+    let half = BUMP_REACH.min(0.25 * (high - low));
+    // Half a standard uncertainty of the slope over twice the reach is what noise
+    // alone leaves in a smooth curve, by judgement: variance of a slope over a
+    // width w of readings h apart is 12 h sd²/w³.
+    let mut sds: Vec<f64> = points.iter().map(|p| p.sd).collect();
+    let apart = (high - low) / (points.len() - 1) as f64;
+    let slope_sd = median(&mut sds) * (12.0 * apart / (2.0 * half).powi(3)).sqrt();
+    let bump_max = BUMP_MAX + 0.5 * slope_sd / largest;
+    (0..=GRID).map(at).filter(|x| x - half >= low && x + half <= high).all(|x| {
         let (a, b, c) = (
             shape.gradient(x - half),
             shape.gradient(x),
             shape.gradient(x + half),
         );
-        // Below a twentieth of the largest gradient the readings cannot tell.
-        let least = 0.05 * largest;
-        if a < least || c < least {
-            return b >= least.min(a.min(c));
-        }
-        b > 0.0 && libm::log(b) >= 0.5 * (libm::log(a) + libm::log(c)) - BUMP_MAX
+        // Log-concave: b² ≥ a·c. In density per log H, so that tails weigh little.
+        b >= (a.max(0.0) * c.max(0.0)).sqrt() - bump_max * largest
     })
 }
 
@@ -652,25 +673,33 @@ fn correct(
             bells: Bells::default(),
             ..plain.shape
         };
-        descend(start, weighted, free, &bounds, None)
+        descend(start, weighted, free, &bounds, None, STEPS)
     };
-    let low = weighted.iter().map(|p| p.x).fold(f64::INFINITY, f64::min);
-    let high = weighted.iter().map(|p| p.x).fold(f64::NEG_INFINITY, f64::max);
+    let mut best: Option<(f64, Descent, Penalty)> = None;
     for choice in corrections_asked_for(&film_only.shape, weighted, free) {
         let mut start = film_only.shape.clone();
         start.q.extend(std::iter::repeat_n(0.0, choice.bells.centres.len()));
         start.bells = choice.bells;
-        let mut penalty = choice.penalty;
-        for _ in 0..3 {
-            let found = descend(start.clone(), weighted, free, &bounds, Some(&penalty));
-            if is_film_shape(&found.shape, low, high) {
-                let noise = choice.noise.min(1.0);
-                return (found, Some(Penalty { matrix: penalty, noise }));
+        let mut matrix = choice.penalty;
+        for _ in 0..8 {
+            let found = descend(start.clone(), weighted, free, &bounds, Some(&matrix), STEPS);
+            if is_film_shape(&found.shape, weighted) {
+                if best.as_ref().is_none_or(|b| found.chi_squared < b.0) {
+                    let noise = choice.noise.min(1.0);
+                    best = Some((found.chi_squared, found, Penalty { matrix, noise }));
+                }
+                break;
             }
-            penalty *= 10.0;
+            matrix *= 2.5;
+            start = found.shape;
         }
     }
-    (film_only, None)
+    match best {
+        Some((chi_squared, found, penalty)) if chi_squared < film_only.chi_squared => {
+            (found, Some(penalty))
+        }
+        _ => (film_only, None),
+    }
 }
 
 /// The penalty a correction was fitted under.
@@ -683,23 +712,101 @@ struct Penalty {
 
 /// Weighs readings down by their residual; gives whether a weight moved.
 ///
-/// Softly (weight DOUBT/|r|) while a curve is sought; `firmly` (its square, from
+/// Softly (weight DOUBT/|r|) while a curve is sought; firmly (its square from
 /// REFUSE on, full weight below) once it is found.
 fn weigh_down(shape: &Shape, points: &mut [Point], scale: f64, firmly: bool) -> bool {
     let mut moved = false;
     for p in points {
         let r = ((p.y - shape.density(p.x)) / (p.sd * scale)).abs();
-        let trust = if firmly {
-            if r > REFUSE { (DOUBT / r).powi(2) } else { 1.0 }
-        } else if r > DOUBT {
-            DOUBT / r
-        } else {
-            1.0
+        let trust = match firmly {
+            true if r > REFUSE => (DOUBT / r).powi(2),
+            false if r > DOUBT => DOUBT / r,
+            _ => 1.0,
         };
         moved |= (trust - p.trust).abs() > 0.01;
         p.trust = trust;
     }
     moved
+}
+
+/// Places of the readings at which a straight line is broken by a steeper stretch.
+///
+/// A film's gradient rises in the toe, stays, and falls in the shoulder: once
+/// slopes were alike over 0.6 log H, a rise by a third is no film curve but an
+/// error of reading, shutter or step. A smooth curve through such readings would
+/// hide it, so it is looked for in the readings themselves.
+fn broken_straight_line(points: &[Point], noise: f64, film: &Shape) -> Vec<usize> {
+    const RUN: f64 = 0.6;
+    const STRETCH: f64 = 0.28;
+    const STEEPER: f64 = 1.3;
+    let mut order: Vec<usize> = (0..points.len()).collect();
+    order.sort_by(|&a, &b| points[a].x.total_cmp(&points[b].x));
+    // Means of repeats: exposure, density, variance, places.
+    let mut means: Vec<(f64, f64, f64, Vec<usize>)> = Vec::new();
+    for place in order {
+        let p = &points[place];
+        let variance = (p.sd * noise).powi(2);
+        match means.last_mut() {
+            Some(last) if p.x - last.0 < 1e-6 => {
+                let weight = 1.0 / last.2 + 1.0 / variance;
+                last.1 = (last.1 / last.2 + p.y / variance) / weight;
+                last.2 = 1.0 / weight;
+                last.3.push(place);
+            }
+            _ => means.push((p.x, p.y, variance, vec![place])),
+        }
+    }
+    let slope = |i: usize, j: usize| (means[j].1 - means[i].1) / (means[j].0 - means[i].0);
+    let n = means.len();
+    let next_beyond = |from: usize, reach: f64| {
+        (from + 1..n).find(|&k| means[k].0 - means[from].0 >= reach)
+    };
+    let steepest = (0..n)
+        .filter_map(|i| next_beyond(i, STRETCH).map(|j| slope(i, j)))
+        .fold(0.0, f64::max);
+    let mut found = Vec::new();
+    for start in 0..n {
+        let Some(turn) = next_beyond(start, RUN).map(|j| j.max(start + 3)) else {
+            break;
+        };
+        let Some(end) = (turn < n).then(|| next_beyond(turn, STRETCH)).flatten() else {
+            continue;
+        };
+        let run = slope(start, turn);
+        // Alike: every reading of the run lies within two standard uncertainties of its chord.
+        let alike = (start + 1..turn).all(|k| {
+            let chord = means[start].1 + run * (means[k].0 - means[start].0);
+            (means[k].1 - chord).abs() < 2.0 * means[k].2.sqrt()
+        });
+        if run < 0.25 * steepest || !alike {
+            continue;
+        }
+        for end in [end, (end + 1).min(n - 1)] {
+            // Slope after less slope of the run, a sum of three readings.
+            let (before, after) = (
+                1.0 / (means[turn].0 - means[start].0),
+                1.0 / (means[end].0 - means[turn].0),
+            );
+            let sd = (after * after * means[end].2
+                + (after + before).powi(2) * means[turn].2
+                + before * before * means[start].2)
+                .sqrt();
+            let rise = slope(turn, end) - run;
+            // The film curve bends here too; only what goes beyond it counts.
+            let of_film = |i: usize, j: usize| {
+                (film.density(means[j].0) - film.density(means[i].0)) / (means[j].0 - means[i].0)
+            };
+            let excess = rise - (of_film(turn, end) - of_film(start, turn));
+            if excess > REFUSE * sd && slope(turn, end) > STEEPER * run {
+                for mean in &means[turn..=end] {
+                    found.extend(&mean.3);
+                }
+            }
+        }
+    }
+    found.sort_unstable();
+    found.dedup();
+    found
 }
 
 /// How much larger the scatter from reading to reading is than the stated uncertainty.
@@ -734,6 +841,7 @@ fn finish(
     descent: Descent,
     free: [bool; FILM],
     penalty: Option<Penalty>,
+    broken: &[usize],
     noise: f64,
     assumed_reading_sd: Option<f64>,
 ) -> Result<CharacteristicCurve, CurveError> {
@@ -747,11 +855,11 @@ fn finish(
     }
     let mut fitted_readings = Vec::with_capacity(readings.len());
     let (mut sum, mut count) = (0.0, 0_usize);
-    for (reading, p) in readings.iter().zip(weighted) {
+    for (place, (reading, p)) in readings.iter().zip(weighted).enumerate() {
         let fitted = shape.density(p.x);
         let residual = p.y - fitted;
         let mut own = reading.density.flags().clone();
-        if residual.abs() > REFUSE * p.sd * noise {
+        if residual.abs() > REFUSE * p.sd * noise || broken.contains(&place) {
             own.insert(Flag::NoFilmCurve);
             flags.insert(Flag::NoFilmCurve);
         } else {

@@ -135,13 +135,14 @@ pub(crate) struct Descent {
 }
 
 /// Descends from a start; `free` says which film parameters may move, `penalty`
-/// is the precision matrix of the correction's weights.
+/// is the precision matrix of the correction's weights; `steps` is where it stops at the latest.
 pub(crate) fn descend(
     start: Shape,
     points: &[Point],
     free: [bool; FILM],
     bounds: &Bounds,
     penalty: Option<&DMatrix<f64>>,
+    steps: usize,
 ) -> Descent {
     let moving = moving_parameters(&start, free);
     let count = moving.len();
@@ -154,7 +155,7 @@ pub(crate) fn descend(
     let mut objective = objective_of(&shape, points, penalty);
     let mut damping = 1e-3;
     let mut small_gains = 0;
-    for _ in 0..200 {
+    for _ in 0..steps {
         let (normal, gradient) = normal_equations(&shape, points, penalty);
         let mut accepted = false;
         while damping < 1e12 {

@@ -11,11 +11,11 @@ fn coverage() {
         ("gompertz", Box::new(|x: f64| 0.25 + 2.2*(1.0 - (-((x+0.5)/0.45).exp()).exp())), 0.25),
         ("gompertz rev", Box::new(|x: f64| 0.25 + 2.2*(-(-((x+1.0)/0.7)).exp()).exp()), 0.25),
     ];
-    for sd in [0.01, 0.003] {
+    for sd in [0.01] {
     for (name, c, base) in &cases {
         let t = truth(&**c, *base, -2.35, 0.65);
         let mut hit = [0;6]; let mut n=[0;6]; let mut bias=[0.0;6]; let mut sds=[0.0;6]; let mut flags=0; let mut methods = std::collections::BTreeMap::new(); let mut errs=0;
-        for k in 0..300 {
+        for k in 0..60 {
             let mut noise = Noise::starting_from(k);
             let r = readings_21(&**c, 0.65, sd, &mut || sd*noise.normal());
             let Ok(cv) = fit_characteristic_curve(&r, &CurveFitSettings::in_lux_seconds()) else { errs+=1; continue };
@@ -48,7 +48,7 @@ fn c01() {
             Ok(c) => {
                 println!("C01 {} {:?} {:?}", c.method().name(), c.flags(), c.film_curve());
                 for f in c.readings() { println!("   {:.3} {:.3} r {:.4} w {:.2} {:?}", f.reading.density.value().to_density(), f.fitted.to_density(), f.residual, f.weight, f.flags); }
-                println!("{:?}", speed_and_contrast(&c));
+                
             }
         }
     }

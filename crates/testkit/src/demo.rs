@@ -205,7 +205,7 @@ const STREAM_SHEETS: u64 = 100;
 
 /// Makes the worked example; `draw` picks the errors, grain and clouds.
 ///
-/// The same number gives the same bytes.
+/// The same number gives the same bytes. It takes about a second.
 #[must_use]
 pub fn demo(draw: u64) -> DemoTest {
     let mut maker = Maker::new(draw);
@@ -642,8 +642,9 @@ mod tests {
     use std::sync::LazyLock;
     use tiff::decoder::{Decoder, DecodingResult};
 
-    /// Made once for all tests here: about a second of work.
+    /// Made once for all tests here: some seconds of work without optimisation.
     static DEMO: LazyLock<DemoTest> = LazyLock::new(|| demo(1));
+    static OTHER: LazyLock<DemoTest> = LazyLock::new(|| demo(2));
 
     fn codes(demo: &DemoTest, file: &str) -> (u32, Vec<u16>) {
         let (_, bytes) = demo.files.iter().find(|(name, _)| name == file).unwrap();
@@ -686,7 +687,7 @@ mod tests {
     fn the_same_number_gives_the_same_bytes_and_another_gives_others() {
         let again = demo(1);
         assert!(again == *DEMO, "two runs differ");
-        let other = demo(2);
+        let other = &*OTHER;
         assert_eq!(other.parts.frames.len(), DEMO.parts.frames.len());
         assert!(
             other.files[0].1 != DEMO.files[0].1,
@@ -696,10 +697,9 @@ mod tests {
 
     #[test]
     fn the_records_make_a_sound_test_marked_as_invented() {
-        for draw in [1, 7] {
-            let made = demo(draw);
+        for made in [&*DEMO, &*OTHER] {
             assert!(made.parts.invented);
-            record::Test::assemble(made.parts).unwrap();
+            record::Test::assemble(made.parts.clone()).unwrap();
         }
         for scan in &DEMO.parts.scans {
             assert!(DEMO.files.iter().any(|(name, _)| *name == scan.file));
@@ -709,37 +709,26 @@ mod tests {
 
     #[test]
     fn the_scans_hold_the_true_densities() {
-        for patch in &DEMO.parts.patches {
-            let (scan, outline) = patch.place.as_ref().unwrap();
-            let file = &DEMO
-                .parts
-                .scans
-                .iter()
-                .find(|s| s.id == *scan)
-                .unwrap()
-                .file;
-            let (width, codes) = codes(&DEMO, file);
-            let seen = density_of_code(median_code(width, &codes, outline));
-            let truth = DEMO
-                .truth
-                .density(&patch.frame, &patch.name)
-                .unwrap()
-                .to_density();
-            // Grain of 0.032 at a net density of 2 over 300 pixels or more, its
-            // neighbours alike over about 7 pixels: 0.032·√(7/300)·1.25 = 0.006 for
-            // a median; leaves are uneven, so their median is off their mean by
-            // up to 0.02 more; the deepest tablet steps add the scanner's noise.
-            let leafy = matches!(
-                patch.role,
-                PatchRole::SunlitFoliage | PatchRole::ShadedFoliage | PatchRole::Other
-            );
-            let most = if leafy { 0.03 } else { 0.02 };
-            assert!(
-                (seen - truth).abs() < most,
-                "{} {}: {seen} in the scan, {truth} in truth",
-                patch.frame,
-                patch.name
-            );
+        for scan in &DEMO.parts.scans {
+            let (width, codes) = codes(&DEMO, &scan.file);
+            for patch in &DEMO.parts.patches {
+                let (in_scan, outline) = patch.place.as_ref().unwrap();
+                if *in_scan != scan.id {
+                    continue;
+                }
+                let seen = density_of_code(median_code(width, &codes, outline));
+                let truth = DEMO.truth.density(&patch.frame, &patch.name).unwrap();
+                // Grain of 0.032 at a net density of 2 over 300 pixels, its
+                // neighbours alike over about 7: 0.032·√(7/300)·1.25 = 0.006 for
+                // a median, at most; leaves are uneven, which the toe makes skew.
+                let most = 0.015;
+                assert!(
+                    (seen - truth.to_density()).abs() < most,
+                    "{} {}: {seen} in the scan, {truth:?} in truth",
+                    patch.frame,
+                    patch.name
+                );
+            }
         }
     }
 

@@ -7,7 +7,8 @@
 //!
 //! A patch that reads less than [`BLANK_NET_DENSITY`] above the base+fog reading
 //! of its own sheet is written down as a limit: at most that base+fog reading,
-//! [`BLANK_NET_DENSITY`] and two standard deviations of such a difference.
+//! [`BLANK_NET_DENSITY`] and two standard deviations of such a difference. One
+//! that reads more than the densest reading is written down as at least that.
 
 use crate::invented::{self, TrueTablet};
 use crate::made;
@@ -126,6 +127,8 @@ pub struct ReadingsSpec {
     pub curve: CurveShape,
     /// How often the errors of light and shutter are large.
     pub tails: Tails,
+    /// Densest that can be read; a denser patch is written down as at least that.
+    pub densest_reading: f64,
     /// Sizes of the errors; the records state the ones that a record can state.
     pub errors: ErrorSizes,
 }
@@ -144,6 +147,7 @@ impl Default for ReadingsSpec {
             gradient_ratio_sd: 0.0,
             curve: CurveShape::ToeAndShoulder,
             tails: Tails::Normal,
+            densest_reading: 3.0,
             errors: ErrorSizes::default(),
         }
     }
@@ -206,6 +210,17 @@ struct Maker {
 /// Makes a test of the kind asked for; `draw` picks its truth and its errors.
 ///
 /// The same kind and number give the same test.
+///
+/// # Examples
+/// ```
+/// use testkit::{ReadingsSpec, simulate_readings};
+///
+/// let spec = ReadingsSpec { anchors: 2, ..ReadingsSpec::default() };
+/// let (parts, truth) = simulate_readings(&spec, 1);
+/// let stops = quantity::Stops::from_factor(truth.filters[0].factor).to_stops();
+/// assert!((4.0..=8.5).contains(&stops));
+/// assert!(record::Test::assemble(parts).is_ok());
+/// ```
 ///
 /// # Panics
 /// When a size of error is negative, the range of the factor is not within 0
@@ -461,12 +476,17 @@ impl Maker {
                 base_reading = read;
             }
             let blank = role != PatchRole::BaseFog && read - base_reading < BLANK_NET_DENSITY;
-            let value = if blank {
+            let blocked = read > self.spec.densest_reading;
+            let (value, limit) = if blank {
                 let doubt = 2.0 * core::f64::consts::SQRT_2 * errors.reading_density;
-                let limit = made::rounded(base_reading + BLANK_NET_DENSITY + doubt, 3);
-                Measured::new(limit, sd).flagged(Flag::Blank)
+                let most = made::rounded(base_reading + BLANK_NET_DENSITY + doubt, 3);
+                let value = Measured::new(most, sd).flagged(Flag::Blank);
+                (value, Some(Bound::AtMost))
+            } else if blocked {
+                let value = Measured::new(self.spec.densest_reading, sd).flagged(Flag::Blocked);
+                (value, Some(Bound::AtLeast))
             } else {
-                Measured::new(read, sd)
+                (Measured::new(read, sd), None)
             };
             self.densities.push(TrueDensity {
                 frame: frame.id.clone(),
@@ -484,7 +504,7 @@ impl Maker {
                 patch: made::id(&name),
                 response: Response::Density,
                 value,
-                limit: blank.then_some(Bound::AtMost),
+                limit,
                 origin: ReadingOrigin::Densitometer(None),
             });
         }
@@ -743,6 +763,28 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn a_patch_beyond_the_densest_reading_is_a_lower_limit() {
+        let spec = ReadingsSpec {
+            densest_reading: 1.0,
+            ..ReadingsSpec::default()
+        };
+        let mut limits = 0;
+        for (parts, truth) in many(&spec).into_iter().take(20) {
+            for reading in &parts.readings {
+                let density = truth.density(&reading.frame, &reading.patch).unwrap();
+                assert!(reading.value.value() <= 1.0);
+                if reading.limit == Some(Bound::AtLeast) {
+                    limits += 1;
+                    // Five standard deviations of a reading at a net density of 1.
+                    assert!(density.to_density() > 1.0 - 5.0 * 0.013);
+                }
+            }
+        }
+        // The first steps of every tablet sheet lie above 1.
+        assert!(limits > 100, "{limits}");
     }
 
     #[test]

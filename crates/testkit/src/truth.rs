@@ -225,7 +225,7 @@ pub struct TrueFrame {
     /// log10 H of the grey card, through the filter; `None` when there is none.
     pub grey_log_h: Option<LogExposure>,
     /// How much more light the film got than its record says, in stops: shutter,
-    /// aperture, meter and drift together.
+    /// aperture, meter, drift and the reciprocity law together.
     pub error: Stops,
     /// Base+fog of this very sheet.
     pub base_plus_fog: Density,

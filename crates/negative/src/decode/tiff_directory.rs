@@ -340,9 +340,13 @@ impl Directory {
         entry: &Entry,
         count: u64,
     ) -> Result<Vec<u8>, DecodeError> {
-        let bytes = count.checked_mul(type_bytes(entry.kind));
-        match bytes.and_then(|bytes| entry.offset.checked_add(bytes)) {
-            Some(end) if end <= self.file_bytes => {
+        let end = |count: u64| {
+            count
+                .checked_mul(type_bytes(entry.kind))
+                .and_then(|bytes| entry.offset.checked_add(bytes))
+        };
+        match (end(entry.count), end(count)) {
+            (Some(all), Some(end)) if all <= self.file_bytes => {
                 bytes_at(source, entry.offset, (end - entry.offset) as usize)
             }
             _ => Err(self.fault(format!(

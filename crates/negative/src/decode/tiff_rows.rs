@@ -59,24 +59,38 @@ fn walk_strips<R: Read + Seek>(
     let per_batch =
         (BATCH_BYTES / (layout.decoded_bytes(0) * planes.len() as u64).max(1)).clamp(1, 4096);
     let mut first = 0;
-    while first < layout.down {
+    let mut ready: Option<(u32, Vec<Decoded>)> = None;
+    loop {
         let last = layout.down.min(first + per_batch as u32);
         let mut jobs = Vec::with_capacity((last - first) as usize);
         for down in first..last {
             jobs.push(job(source, layout, planes, down, 0)?);
         }
-        let decoded: Vec<_> = jobs
-            .par_iter()
-            .map(|job| decode(layout, job, pick))
-            .collect();
-        for (down, codes) in (first..last).zip(decoded) {
-            let y = down * layout.chunk_height;
-            let codes = codes.map_err(|(rows, fault)| layout.error(y + rows, fault))?;
-            visit_rows(&codes, layout.width, y, visit);
+        if jobs.is_empty() && ready.is_none() {
+            return Ok(());
         }
+        // The next batch is decoded while the caller looks at this one.
+        let mut next = None;
+        rayon::in_place_scope(|scope| {
+            if !jobs.is_empty() {
+                scope.spawn(|_| {
+                    let decoded = jobs.into_par_iter().map(|job| decode(layout, job, pick));
+                    next = Some((first, decoded.collect()));
+                });
+            }
+            let Some((first, decoded)) = ready.take() else {
+                return Ok(());
+            };
+            for (down, codes) in (first..).zip(decoded) {
+                let y = down * layout.chunk_height;
+                let codes = codes.map_err(|(rows, fault)| layout.error(y + rows, fault))?;
+                visit_rows(&codes, layout.width, y, visit);
+            }
+            Ok::<(), DecodeError>(())
+        })?;
+        ready = next;
         first = last;
     }
-    Ok(())
 }
 
 fn walk_tiles<R: Read + Seek>(
@@ -100,17 +114,17 @@ fn walk_tiles<R: Read + Seek>(
             for across in first..last {
                 jobs.push(job(source, layout, planes, down, across)?);
             }
-            let decoded: Vec<_> = jobs
-                .par_iter()
+            let decoded: Vec<Decoded> = jobs
+                .into_par_iter()
                 .map(|job| decode(layout, job, pick))
                 .collect();
-            for (job, codes) in jobs.iter().zip(decoded) {
+            for (across, codes) in (first..).zip(decoded) {
                 let codes = codes.map_err(|(_, fault)| layout.error(y, fault))?;
                 place_tile(
                     &codes,
                     &mut band,
                     layout.rows.columns,
-                    job.across as usize,
+                    across as usize,
                     width,
                 );
             }
@@ -200,22 +214,27 @@ fn job<R: Read + Seek>(
     })
 }
 
+/// The codes of a chunk, or how many of its rows were good and what then came.
+type Decoded = Result<CodeBuffer, (u32, StreamFault)>;
+
 /// Decodes one chunk; on a fault says how many rows were good.
-fn decode(layout: &TiffLayout, job: &Job, pick: Pick) -> Result<CodeBuffer, (u32, StreamFault)> {
+fn decode(layout: &TiffLayout, job: Job, pick: Pick) -> Decoded {
     let row_bytes = layout.rows.row_bytes();
     let wanted = row_bytes * job.rows as usize;
     let mut decoded = Vec::with_capacity(job.planes.len());
-    for (plane, compressed) in job.planes.iter().enumerate() {
+    for (plane, compressed) in job.planes.into_iter().enumerate() {
+        if layout.compression == Compression::Stored && compressed.len() == wanted {
+            decoded.push(compressed);
+            continue;
+        }
         let mut bytes = vec![0; wanted];
         ChunkStream::new(layout.compression, 0, compressed.len() as u64)
-            .fill(&mut Cursor::new(compressed), &mut bytes)
+            .fill(&mut Cursor::new(&compressed), &mut bytes)
             .map_err(|(good, fault)| {
                 let place = if layout.planar { plane } else { 0 };
                 let chunk = layout.chunk(place, job.down, job.across);
-                (
-                    ((good / row_bytes) as u32).min(job.rows),
-                    at_end_of_file(layout, chunk, compressed, fault),
-                )
+                let rows = ((good / row_bytes) as u32).min(job.rows);
+                (rows, at_end_of_file(layout, chunk, &compressed, fault))
             })?;
         decoded.push(bytes);
     }

@@ -1,0 +1,283 @@
+//! The main job: a test folder to findings and report.
+
+use crate::error::with_causes;
+use crate::json::findings_json;
+use crate::measuring::{Measuring, calibrator_words, measure_folder, tone_words};
+use crate::output::{FINDINGS_JSON, write_results};
+use crate::pictures::pictures;
+use crate::{AppError, Progress, VERSION};
+use figures::{PatchLetters, Sheet};
+use findings::{Assumptions, Findings, VerdictCriteria, evaluate};
+use notebook::{TestFolder, read_test_folder};
+use quantity::{Bound, Flags};
+use report::{FlagEvidence, ReportInput, ScanSummary};
+use serde_json::Value;
+use std::path::{Path, PathBuf};
+
+/// What the main job gives.
+#[derive(Clone, Debug)]
+pub struct Evaluated {
+    /// The findings.
+    pub findings: Findings,
+    /// The findings with stable keys.
+    pub json: Value,
+    /// The folder of results: report, figures, findings, readings.
+    pub out: PathBuf,
+    /// The report.
+    pub report: PathBuf,
+    /// Sentences that name what was assumed, refused or not used.
+    pub warnings: Vec<String>,
+    /// What was refused.
+    pub refusals: Vec<String>,
+}
+
+/// Folder of results within a test folder, when none is named.
+const RESULTS: &str = "results";
+
+/// Evaluates a test folder and writes the report.
+///
+/// `out` is the folder of results; `results` within the test folder when not
+/// named. `made_on` is the day to be printed on the report, if any.
+///
+/// # Errors
+/// [`AppError`] when the folder, a scan or the readings are at fault; then
+/// nothing is written.
+pub fn evaluate_folder(
+    dir: &Path,
+    out: Option<&Path>,
+    made_on: Option<String>,
+    progress: &dyn Progress,
+) -> Result<Evaluated, AppError> {
+    progress.at("reading the records", 0, 1);
+    let folder = read_test_folder(dir)?;
+    let measured = measure_folder(&folder, progress)?;
+    let parts = folder.test.parts();
+    let mut readings = parts.readings.clone();
+    for reading in &measured.readings {
+        if let Some(written) = parts
+            .readings
+            .iter()
+            .find(|r| r.frame == reading.frame && r.patch == reading.patch)
+        {
+            return Err(AppError::new(
+                format!(
+                    "patch {} of frame {} is measured in a scan and also written in readings.csv ({})",
+                    reading.patch,
+                    reading.frame,
+                    written.value.value()
+                ),
+                "keep one of the two: take the row out of readings.csv, or the outline out of patches.csv",
+            ));
+        }
+        readings.push(reading.clone());
+    }
+    if readings.is_empty() {
+        return Err(AppError::new(
+            format!("{}: the test has no reading and no outlined patch", dir.display()),
+            "outline patches in patches.csv, or write densities into readings.csv; `filmproof demo DIR` shows both",
+        ));
+    }
+    progress.at("fitting curve, factors and frame errors", 0, 1);
+    let findings = evaluate(
+        &folder.test,
+        &readings,
+        &Assumptions::COMMON_PRACTICE,
+        &VerdictCriteria::COMMON_PRACTICE,
+    )
+    .map_err(|e| {
+        AppError::new(
+            format!("{}: {}", dir.display(), with_causes(&e)),
+            "mend the record named; `filmproof schema` lists every key",
+        )
+    })?;
+    let mut json = findings_json(&findings);
+    progress.at("drawing", 0, 1);
+    let pictures = pictures(&folder, &measured, &findings)?;
+    let mut warnings = folder.warnings.clone();
+    warnings.extend(measured.warnings.iter().cloned());
+    let scans = scan_summaries(&folder, &measured);
+    if let Value::Object(object) = &mut json {
+        object.insert("scans".to_owned(), scans_json(&scans));
+        object.insert(
+            "refusals".to_owned(),
+            Value::from(measured.refusals.clone()),
+        );
+        object.insert("warnings".to_owned(), Value::from(warnings.clone()));
+    }
+    let html = report::html(&ReportInput {
+        test: &folder.test,
+        findings: &findings,
+        pictures: pictures.plain,
+        lifted_pictures: pictures.lifted,
+        scale: pictures.scale,
+        lifted_scale: pictures.lifted_scale,
+        scans,
+        refusals: measured.refusals.clone(),
+        recompute: vec![format!("filmproof evaluate {}", shell_word(dir))],
+        version: VERSION.to_owned(),
+        made_on,
+    });
+    let mut files = vec![
+        ("report.html".to_owned(), html.into_bytes()),
+        (
+            FINDINGS_JSON.to_owned(),
+            serde_json::to_vec_pretty(&json)
+                .map_err(|e| AppError::new(format!("writing the findings failed: {e}"), ""))?,
+        ),
+        ("readings.csv".to_owned(), readings_csv(&findings)),
+    ];
+    files.extend(figure_files(&findings));
+    let out = out.map_or_else(|| folder.root.join(RESULTS), Path::to_path_buf);
+    progress.at("writing the report", 0, 1);
+    write_results(&out, &files)?;
+    Ok(Evaluated {
+        findings,
+        json,
+        report: out.join("report.html"),
+        out,
+        warnings,
+        refusals: measured.refusals,
+    })
+}
+
+/// A path as one word of a command line.
+fn shell_word(path: &Path) -> String {
+    let text = path
+        .file_name()
+        .map_or_else(|| path.to_string_lossy(), |n| n.to_string_lossy());
+    if text.chars().all(|c| c.is_alphanumeric() || "-_./".contains(c)) {
+        text.into_owned()
+    } else {
+        format!("'{}'", text.replace('\'', "'\\''"))
+    }
+}
+
+fn scan_summaries(folder: &TestFolder, measured: &Measuring) -> Vec<ScanSummary> {
+    measured
+        .scans
+        .iter()
+        .filter_map(|s| {
+            let record = folder.test.scan(&s.scan)?;
+            let calibration = s.calibration.as_ref();
+            Some(ScanSummary {
+                scan: s.scan.clone(),
+                file: record.file.clone(),
+                sha256: s.sha256.clone(),
+                width: s.info.width,
+                height: s.info.height,
+                bits: u32::from(s.info.bits),
+                tone: tone_words(&s.tone),
+                channel: s.channel.to_string(),
+                calibrator: calibrator_words(record),
+                residual_sd: calibration.map(negative::calibration::Calibration::residual_sd),
+                valid_density: calibration.map(|c| {
+                    let (low, high) = c.range();
+                    (low.to_density(), high.to_density())
+                }),
+                flags: s
+                    .findings
+                    .iter()
+                    .map(|f| FlagEvidence {
+                        flag: f.flag,
+                        evidence: f.evidence.clone(),
+                    })
+                    .collect(),
+                repeat: s.repeat.clone(),
+            })
+        })
+        .collect()
+}
+
+fn scans_json(scans: &[ScanSummary]) -> Value {
+    scans
+        .iter()
+        .map(|s| {
+            serde_json::json!({
+                "name": s.scan.as_str(),
+                "file": s.file,
+                "sha256": s.sha256,
+                "width_px": s.width,
+                "height_px": s.height,
+                "bits": s.bits,
+                "tone": s.tone,
+                "channel": s.channel,
+                "calibrated_by": s.calibrator,
+                "residual_sd_density": s.residual_sd,
+                "low_density": s.valid_density.map(|v| v.0),
+                "high_density": s.valid_density.map(|v| v.1),
+                "flags": s.flags.iter().map(|f| f.flag.name()).collect::<Vec<_>>(),
+                "evidence": s.flags.iter().map(|f| f.evidence.as_str()).collect::<Vec<_>>(),
+                "repeat": s.repeat,
+            })
+        })
+        .collect()
+}
+
+/// Every reading as it was used, for whoever computes again.
+fn readings_csv(findings: &Findings) -> Vec<u8> {
+    let mut text = String::from(
+        "frame,patch,response,value,value_sd,limit,fitted,allowed_sd,weight,origin,flags\n",
+    );
+    let quoted = |s: &str| format!("\"{}\"", s.replace('"', "\"\""));
+    for r in &findings.readings {
+        let limit = match r.limit {
+            None => "",
+            Some(Bound::AtLeast) => "at_least",
+            Some(Bound::AtMost) => "at_most",
+        };
+        text.push_str(&format!(
+            "{},{},{},{:.5},{:.5},{limit},{},{:.5},{:.3},{},{}\n",
+            r.frame,
+            r.patch,
+            crate::json::response_word(r.response),
+            r.value.value(),
+            r.value.standard_uncertainty(),
+            r.fitted.map_or_else(String::new, |v| format!("{v:.5}")),
+            r.allowed,
+            r.weight,
+            quoted(&r.origin),
+            quoted(&flag_words(r.value.flags())),
+        ));
+    }
+    text.into_bytes()
+}
+
+fn flag_words(flags: &Flags) -> String {
+    flags
+        .iter()
+        .map(quantity::Flag::name)
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+fn figure_files(findings: &Findings) -> Vec<(String, Vec<u8>)> {
+    let letters = PatchLetters::of(findings);
+    let sheet = Sheet::FILE;
+    let mut files = vec![];
+    let mut add = |name: String, svg: Option<String>| {
+        if let Some(svg) = svg {
+            files.push((format!("figures/{name}.svg"), svg.into_bytes()));
+        }
+    };
+    for curve in &findings.curves {
+        add(
+            format!(
+                "curve-{}-{}-{}",
+                curve.film,
+                curve.process,
+                crate::json::response_word(curve.response)
+            ),
+            figures::characteristic_curve(findings, curve, &letters, sheet),
+        );
+    }
+    for (i, svg) in figures::density_bars(findings, &letters, sheet)
+        .into_iter()
+        .enumerate()
+    {
+        add(format!("densities-{}", i + 1), Some(svg));
+    }
+    add("factors".to_owned(), figures::factor_intervals(findings, sheet));
+    add("ei".to_owned(), figures::ei_intervals(findings, sheet));
+    add("wood-effect".to_owned(), figures::wood_effect(findings, sheet));
+    files
+}

@@ -1,0 +1,251 @@
+//! One exposure from a light reading, with every step shown.
+
+use crate::AppError;
+use crate::error::with_causes;
+use exposure::{
+    ApertureSetting, Bellows, ExposureAnswer, ExposureRequest, IncidentConstant, LightReading,
+    OutsideLaw, ReciprocityLaw, ReciprocityRow, ReflectedConstant, exposure_answer,
+    reciprocity_law_from_text,
+};
+use quantity::{
+    Ev100, ExposureIndex, FNumber, FilterFactor, Illuminance, Luminance, Magnification,
+    Millimetres, PupilRatio, Seconds,
+};
+use serde_json::{Value, json};
+use std::path::Path;
+
+/// The reading an exposure starts from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum ExposeReading {
+    /// Exposure value at ISO 100.
+    Ev100(f64),
+    /// Lux, with the incident meter's constant C.
+    Lux {
+        /// The reading.
+        lux: f64,
+        /// The constant C.
+        c: f64,
+    },
+    /// Candela per square metre, with the meter's constant K.
+    Luminance {
+        /// The reading.
+        cd_per_m2: f64,
+        /// The constant K.
+        k: f64,
+    },
+}
+
+/// What `expose` is asked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ExposeRequest {
+    /// The reading.
+    pub reading: ExposeReading,
+    /// EI to expose for, before filters.
+    pub ei: f64,
+    /// Exact f-number.
+    pub aperture: f64,
+    /// Filter factors.
+    pub factors: Vec<f64>,
+    /// Image size over object size.
+    pub magnification: Option<f64>,
+    /// Lens to film, and focal length. \[mm\]
+    pub draw_and_focal_length_mm: Option<(f64, f64)>,
+    /// Exit pupil over entrance pupil.
+    pub pupil_ratio: f64,
+    /// Reciprocity law as text; `table:FILE.csv` reads a table.
+    pub reciprocity: Option<String>,
+}
+
+/// What `expose` answers.
+#[derive(Clone, Debug)]
+pub struct ExposeResult {
+    /// The steps as lines to be shown.
+    pub lines: Vec<String>,
+    /// The answer with stable keys.
+    pub json: Value,
+}
+
+/// Works out one exposure.
+///
+/// # Errors
+/// [`AppError`] for impossible values, a law that can't be read, and a time that
+/// lies outside the law.
+pub fn expose(request: &ExposeRequest) -> Result<ExposeResult, AppError> {
+    let wrong = |e: quantity::QuantityError| {
+        AppError::new(e.to_string(), "give a possible value; `filmproof expose --help` shows units")
+    };
+    let reading = match request.reading {
+        ExposeReading::Ev100(ev) => LightReading::Ev100(Ev100::from_ev(ev).map_err(wrong)?),
+        ExposeReading::Lux { lux, c } => LightReading::Illuminance {
+            illuminance: Illuminance::from_lux(lux).map_err(wrong)?,
+            constant: IncidentConstant::from_c(c).map_err(wrong)?,
+        },
+        ExposeReading::Luminance { cd_per_m2, k } => LightReading::Luminance {
+            luminance: Luminance::from_cd_per_m2(cd_per_m2).map_err(wrong)?,
+            constant: ReflectedConstant::from_k(k).map_err(wrong)?,
+        },
+    };
+    let pupil = PupilRatio::from_ratio(request.pupil_ratio).map_err(wrong)?;
+    let bellows = match (request.magnification, request.draw_and_focal_length_mm) {
+        (Some(m), _) => Some(Bellows::from_magnification(
+            Magnification::from_ratio(m).map_err(wrong)?,
+            pupil,
+        )),
+        (None, Some((draw, focal))) => Some(
+            Bellows::from_draw(
+                Millimetres::from_mm(draw).map_err(wrong)?,
+                Millimetres::from_mm(focal).map_err(wrong)?,
+                pupil,
+            )
+            .map_err(|e| {
+                AppError::new(with_causes(&e), "measure the draw from lens to film, in mm")
+            })?,
+        ),
+        (None, None) => None,
+    };
+    let filters = request
+        .factors
+        .iter()
+        .map(|f| FilterFactor::from_ratio(*f))
+        .collect::<Result<Vec<_>, _>>()
+        .map_err(wrong)?;
+    let reciprocity = request
+        .reciprocity
+        .as_deref()
+        .map(reciprocity_law)
+        .transpose()?;
+    let answer = exposure_answer(&ExposureRequest {
+        reading,
+        ei: ExposureIndex::from_arithmetic(request.ei).map_err(wrong)?,
+        aperture: ApertureSetting::Exact(FNumber::from_ratio(request.aperture).map_err(wrong)?),
+        filters,
+        bellows,
+        reciprocity,
+        outside_law: OutsideLaw::Refuse,
+        available: None,
+    })
+    .map_err(|e| {
+        AppError::new(
+            with_causes(&e),
+            "give a law that covers this time, or leave it out and see the uncorrected time",
+        )
+    })?;
+    Ok(ExposeResult {
+        lines: lines(&answer),
+        json: json(&answer),
+    })
+}
+
+fn reciprocity_law(text: &str) -> Result<ReciprocityLaw, AppError> {
+    let Some(file) = text.strip_prefix("table:") else {
+        return reciprocity_law_from_text(text).map_err(|e| {
+            AppError::new(
+                with_causes(&e),
+                "write power:P, power:P,T0, additive:A,EXPONENT, schwarzschild:P or table:FILE.csv",
+            )
+        });
+    };
+    let path = Path::new(file);
+    let remedy = "a table has the columns t_metered_s,t_corrected_s and one row for each metered time, rising";
+    let mut reader = csv::ReaderBuilder::new()
+        .trim(csv::Trim::All)
+        .comment(Some(b'#'))
+        .from_path(path)
+        .map_err(|e| AppError::new(format!("{file}: {e}"), remedy))?;
+    let headers = reader
+        .headers()
+        .map_err(|e| AppError::new(format!("{file}: {e}"), remedy))?
+        .clone();
+    let column = |name: &str| {
+        headers.iter().position(|h| h == name).ok_or_else(|| {
+            AppError::new(
+                format!(
+                    "{file}, line 1: no column {name}; found {}",
+                    headers.iter().collect::<Vec<_>>().join(", ")
+                ),
+                remedy,
+            )
+        })
+    };
+    let (metered, corrected) = (column("t_metered_s")?, column("t_corrected_s")?);
+    let mut rows = vec![];
+    for record in reader.records() {
+        let record = record.map_err(|e| AppError::new(format!("{file}: {e}"), remedy))?;
+        let line = record.position().map_or(0, csv::Position::line);
+        let number = |i: usize| {
+            let text = record.get(i).unwrap_or_default();
+            text.parse()
+                .map_err(|_| format!("{text:?} is no number of seconds"))
+                .and_then(|v| Seconds::from_s(v).map_err(|e| e.to_string()))
+                .map_err(|e| AppError::new(format!("{file}, line {line}: {e}"), remedy))
+        };
+        rows.push(ReciprocityRow {
+            metered: number(metered)?,
+            corrected: number(corrected)?,
+        });
+    }
+    ReciprocityLaw::table(rows, format!("table {file}"))
+        .map_err(|e| AppError::new(format!("{file}: {}", with_causes(&e)), remedy))
+}
+
+fn lines(answer: &ExposureAnswer) -> Vec<String> {
+    let mut lines = vec![];
+    for step in &answer.steps {
+        let mut line = format!(
+            "{:<12} {:>12}  {:>6}  {}",
+            step.kind.name(),
+            seconds(step.time.to_s()),
+            figures::shown::signed_stops(step.stops),
+            step.detail
+        );
+        if let Some(residual) = step.residual {
+            line.push_str(&format!(
+                "; rounding leaves {} stops",
+                figures::shown::signed_stops(residual)
+            ));
+        }
+        lines.push(line);
+        if let Some(assumption) = &step.assumption {
+            lines.push(format!("{:<12} assumed: {assumption}", ""));
+        }
+    }
+    for flag in answer.flags.iter() {
+        lines.push(format!("note: {}", flag.meaning()));
+    }
+    lines.push(format!(
+        "give {} ({} stops over the meter)",
+        seconds(answer.time_corrected.to_s()),
+        figures::shown::signed_stops(answer.stops_over_meter)
+    ));
+    lines
+}
+
+fn seconds(s: f64) -> String {
+    if s < 0.3 {
+        format!("1/{:.1} s", 1.0 / s)
+    } else if s < 100.0 {
+        format!("{s:.2} s")
+    } else {
+        format!("{s:.0} s")
+    }
+}
+
+fn json(answer: &ExposureAnswer) -> Value {
+    json!({
+        "ev100": answer.ev100.to_ev(),
+        "time_metered_s": answer.time_metered.to_s(),
+        "time_after_filter_s": answer.time_after_filter.to_s(),
+        "time_after_bellows_s": answer.time_after_bellows.to_s(),
+        "time_corrected_s": answer.time_corrected.to_s(),
+        "stops_over_meter": answer.stops_over_meter.to_stops(),
+        "steps": answer.steps.iter().map(|s| json!({
+            "step": s.kind.name(),
+            "detail": s.detail,
+            "time_s": s.time.to_s(),
+            "stops": s.stops.to_stops(),
+            "residual_stops": s.residual.map(quantity::Stops::to_stops),
+            "assumption": s.assumption,
+        })).collect::<Vec<_>>(),
+        "flags": answer.flags.iter().map(quantity::Flag::name).collect::<Vec<_>>(),
+    })
+}

@@ -1,0 +1,587 @@
+//! Measures the scans of a test: patches to readings, with what calibrated
+//! them and what the honesty checks found.
+//!
+//! Each scan is decoded once. Scans that hold a tablet are calibrated first,
+//! since others may be calibrated by them.
+
+use crate::error::with_causes;
+use crate::{AppError, Progress};
+use negative::calibration::{CalibratedReading, Calibration, TabletReading, calibrate};
+use negative::decode::{ChannelChoice, DecodeLimits, ScanInfo, ScanReader};
+use negative::honesty::{
+    HonestyFinding, RebateReading, file_findings, rebates_agree, repeat_scans_agree,
+    tablet_findings,
+};
+use negative::outline::{LabelImage, Outline, OutlineError, Rectangle};
+use negative::patch::{PatchError, PatchStatistics};
+use negative::preview::Preview;
+use negative::survey::survey;
+use negative::tone::{Tone, ToneEncoding, ToneOrigin, tone_of};
+use notebook::{HashState, TestFolder};
+use quantity::{Bound, Flag, Flags, Measured};
+use record::{Calibrator, Channel, Id, Patch, PatchRole, Reading, ReadingOrigin, Response, Scan};
+use std::collections::BTreeMap;
+use std::io::BufReader;
+use std::path::Path;
+
+/// Difference of clear film between scans that passes without doubt. \[density\]
+const REBATE_TOLERANCE: f64 = 0.02;
+
+/// Buffer of a file being decoded, in bytes.
+const READ_BUFFER: usize = 1 << 20;
+
+/// A scan after its one pass.
+pub(crate) struct Surveyed {
+    pub(crate) scan: Id,
+    pub(crate) info: ScanInfo,
+    pub(crate) channel: ChannelChoice,
+    pub(crate) tone: Tone,
+    pub(crate) sha256: String,
+    /// Statistics of each patch, by frame and name.
+    pub(crate) patches: Vec<((Id, Id), PatchStatistics)>,
+    pub(crate) calibration: Option<Calibration>,
+    pub(crate) preview: Preview,
+    pub(crate) findings: Vec<HonestyFinding>,
+    pub(crate) repeat: Option<String>,
+}
+
+/// Everything measured in a test's scans.
+pub(crate) struct Measuring {
+    pub(crate) readings: Vec<Reading>,
+    pub(crate) scans: Vec<Surveyed>,
+    /// What was refused, as sentences.
+    pub(crate) refusals: Vec<String>,
+    pub(crate) warnings: Vec<String>,
+}
+
+/// Turns an outline of the records into one of the negative room.
+pub(crate) fn outline_of(outline: &record::Outline) -> Result<Outline, String> {
+    Ok(match outline {
+        record::Outline::Rectangle {
+            x,
+            y,
+            width,
+            height,
+        } => Outline::Rectangle(Rectangle {
+            x: f64::from(*x),
+            y: f64::from(*y),
+            width: f64::from(*width),
+            height: f64::from(*height),
+        }),
+        record::Outline::Polygon(corners) => Outline::Polygon(corners.clone()),
+        record::Outline::Region(label) => Outline::Region {
+            label: u8::try_from(*label)
+                .map_err(|_| format!("region {label} is over 255, the largest label of a map"))?,
+        },
+    })
+}
+
+fn channel_of(
+    channel: Channel,
+    reader: &ScanReader<impl std::io::Read + std::io::Seek>,
+) -> ChannelChoice {
+    match channel {
+        Channel::Suitable => reader.usual_channel(),
+        Channel::Red => ChannelChoice::Red,
+        Channel::Green => ChannelChoice::Green,
+        Channel::Blue => ChannelChoice::Blue,
+        Channel::Mean => ChannelChoice::Mean,
+        Channel::MosaicPhase { row, column } => ChannelChoice::MosaicPhase { row, column },
+    }
+}
+
+/// The tone by the record, else by the file; a tone recorded as unknown stays so.
+pub(crate) fn recorded_tone(
+    recorded: record::Tone,
+    info: &ScanInfo,
+    channel: ChannelChoice,
+) -> Result<Tone, String> {
+    let encoding = match recorded {
+        record::Tone::AsDeclared | record::Tone::Unknown => None,
+        record::Tone::Linear => Some(ToneEncoding::Linear),
+        record::Tone::Gamma(gamma) => {
+            Some(ToneEncoding::gamma(gamma).map_err(|e| e.to_string())?)
+        }
+        record::Tone::Srgb => Some(ToneEncoding::Srgb),
+    };
+    let mut tone = tone_of(info, encoding.as_ref(), channel);
+    if recorded == record::Tone::Unknown {
+        tone.encoding = ToneEncoding::Unknown;
+        tone.origin = ToneOrigin::Record;
+    }
+    Ok(tone)
+}
+
+/// Says which tone was used and who says so.
+pub(crate) fn tone_words(tone: &Tone) -> String {
+    let by = match tone.origin {
+        ToneOrigin::Record => "by the record",
+        ToneOrigin::IccProfile => "by the file's ICC profile",
+        ToneOrigin::PngChunk => "by the PNG file's own chunk",
+        ToneOrigin::Nowhere => "neither file nor record says",
+    };
+    format!("{}, {by}", tone.encoding.describe())
+}
+
+pub(crate) fn scan_error(
+    scan: &str,
+    file: &str,
+    error: &dyn std::error::Error,
+    remedy: &str,
+) -> AppError {
+    AppError::new(
+        format!("scan {scan} ({file}): {}", with_causes(error)),
+        remedy,
+    )
+}
+
+/// Reads a picture whose values are labels.
+pub(crate) fn read_labels(path: &Path, shown: &str) -> Result<(u32, u32, Vec<u8>), AppError> {
+    let remedy = "give an 8-bit grey PNG or TIFF of the scan's size, whose values are region numbers";
+    let file = std::fs::File::open(path).map_err(|e| AppError::file("opening", path, &e))?;
+    let fail = |e: &dyn std::error::Error| {
+        AppError::new(format!("region map {shown}: {}", with_causes(e)), remedy)
+    };
+    let mut reader = ScanReader::open(
+        BufReader::with_capacity(READ_BUFFER, file),
+        0,
+        &DecodeLimits::default(),
+    )
+    .map_err(|e| fail(&e))?;
+    let (width, height) = (reader.info().width, reader.info().height);
+    if reader.info().bits > 8 {
+        return Err(AppError::new(
+            format!("region map {shown} has {} bits, but labels have 8", reader.info().bits),
+            remedy,
+        ));
+    }
+    let mut labels = Vec::with_capacity(width as usize * height as usize);
+    let channel = reader.usual_channel();
+    reader
+        .for_each_row(channel, |row| {
+            for i in 0..row.codes.len() {
+                // At most 8 bits, checked above; a missing sample is no region.
+                labels.push(row.codes.at(i).map_or(0, |c| c.min(255) as u8));
+            }
+        })
+        .map_err(|e| fail(&e))?;
+    Ok((width, height, labels))
+}
+
+/// Measures every scan of a test.
+pub(crate) fn measure_folder(
+    folder: &TestFolder,
+    progress: &dyn Progress,
+) -> Result<Measuring, AppError> {
+    let parts = folder.test.parts();
+    let total = parts.scans.len() as u64;
+    let mut scans = vec![];
+    let mut warnings = vec![];
+    for (n, scan) in parts.scans.iter().enumerate() {
+        progress.at(&format!("measuring scan {}", scan.id), n as u64, total);
+        scans.push(survey_scan(folder, scan, &mut warnings)?);
+    }
+    progress.at("measuring scans", total, total);
+    compare_rebates(folder, &mut scans);
+    compare_repeats(folder, &mut scans);
+    let (readings, refusals) = readings(folder, &scans);
+    Ok(Measuring {
+        readings,
+        scans,
+        refusals,
+        warnings,
+    })
+}
+
+fn survey_scan(
+    folder: &TestFolder,
+    scan: &Scan,
+    warnings: &mut Vec<String>,
+) -> Result<Surveyed, AppError> {
+    let id = scan.id.as_str();
+    let sha256 = match folder.hash_state(scan)? {
+        HashState::Same => scan.sha256.clone().unwrap_or_default(),
+        HashState::NotRecorded { found } => found,
+        HashState::Changed { recorded, found } => {
+            warnings.push(format!(
+                "scan {id} ({}): the file is not the one that was recorded: sha256 {found}, recorded {recorded}",
+                scan.file
+            ));
+            found
+        }
+    };
+    let file = folder.open_scan(scan)?;
+    let mut reader = ScanReader::open(
+        BufReader::with_capacity(READ_BUFFER, file),
+        scan.page as usize,
+        &DecodeLimits::default(),
+    )
+    .map_err(|e| scan_error(id, &scan.file, &e, decode_remedy()))?;
+    let info = reader.info().clone();
+    let channel = channel_of(scan.channel, &reader);
+    let tone = recorded_tone(scan.tone, &info, channel)
+        .map_err(|e| AppError::new(format!("scan {id} ({}): {e}", scan.file), "mend the tone in test.toml"))?;
+    let labels = match &scan.region_map {
+        Some(map) => Some(read_labels(&folder.scan_path(map)?, map)?),
+        None => None,
+    };
+    let labels = labels.as_ref().map(|(width, height, labels)| LabelImage {
+        width: *width,
+        height: *height,
+        labels,
+    });
+
+    let patches: Vec<&Patch> = folder
+        .test
+        .parts()
+        .patches
+        .iter()
+        .filter(|p| p.place.as_ref().is_some_and(|(s, _)| *s == scan.id))
+        .collect();
+    let mut names: Vec<String> = vec![];
+    let mut outlines: Vec<Outline> = vec![];
+    let mut add = |name: String, outline: &record::Outline| -> Result<(), AppError> {
+        let outline = outline_of(outline).map_err(|e| {
+            AppError::new(format!("scan {id}, {name}: {e}"), "number the regions from 1 to 255")
+        })?;
+        names.push(name);
+        outlines.push(outline);
+        Ok(())
+    };
+    for patch in &patches {
+        if let Some((_, outline)) = &patch.place {
+            add(format!("patch {} of frame {}", patch.name, patch.frame), outline)?;
+        }
+    }
+    let strip = match &scan.calibrator {
+        Calibrator::Within(strip) => Some(strip),
+        _ => None,
+    };
+    if let Some(strip) = strip {
+        for (i, outline) in strip.steps.iter().enumerate() {
+            if let Some(outline) = outline {
+                add(format!("step {} of tablet {}", i + 1, strip.tablet), outline)?;
+            }
+        }
+    }
+    let measured = survey(&mut reader, channel, &tone, &outlines, labels, None).map_err(|e| {
+        let named = match &e {
+            PatchError::Outline(
+                OutlineError::OutsidePicture { index, .. }
+                | OutlineError::NoArea { index, .. }
+                | OutlineError::NoPixel { index },
+            ) => names.get(*index).cloned(),
+            _ => None,
+        };
+        let remedy = match (&e, &named) {
+            (PatchError::Decode(_), _) => decode_remedy().to_owned(),
+            (_, Some(name)) => format!("mend the outline of {name}; pixels count from the top left corner"),
+            _ => "mend the outlines; pixels count from the top left corner".to_owned(),
+        };
+        let mut error = scan_error(id, &scan.file, &e, &remedy);
+        if let Some(name) = named {
+            error.problem = format!("scan {id} ({}), {name}: {}", scan.file, with_causes(&e));
+        }
+        error
+    })?;
+
+    let mut findings = file_findings(&info, &tone, &measured.histogram);
+    if scan.response == Response::LogSignal {
+        // Camera frames: black and white ends are part of the series, each patch
+        // tells for itself.
+        findings.retain(|f| f.flag != Flag::Clipped);
+    }
+    let mut statistics = measured.patches.into_iter();
+    let patches: Vec<((Id, Id), PatchStatistics)> = patches
+        .iter()
+        .map(|p| (p.frame.clone(), p.name.clone()))
+        .zip(statistics.by_ref())
+        .collect();
+    let calibration = match strip {
+        None => None,
+        Some(strip) => {
+            let Some(tablet) = folder.test.tablet(&strip.tablet) else {
+                unreachable!("an assembled test records the tablet of each strip");
+            };
+            let readings: Vec<TabletReading> = strip
+                .steps
+                .iter()
+                .zip(&tablet.steps)
+                .filter(|(outline, _)| outline.is_some())
+                .map(|(_, density)| density.clone())
+                .zip(statistics.by_ref())
+                .map(|(density, statistics)| TabletReading {
+                    statistics,
+                    density,
+                })
+                .collect();
+            let calibration = calibrate(&readings).map_err(|e| {
+                scan_error(
+                    id,
+                    &scan.file,
+                    &e,
+                    "check the outlines and the order of the tablet's steps, or rescan with the exposure locked and a linear 16-bit tone",
+                )
+            })?;
+            findings.extend(tablet_findings(&calibration));
+            Some(calibration)
+        }
+    };
+    Ok(Surveyed {
+        scan: scan.id.clone(),
+        info,
+        channel,
+        tone,
+        sha256,
+        patches,
+        calibration,
+        preview: measured.preview,
+        findings,
+        repeat: None,
+    })
+}
+
+pub(crate) fn decode_remedy() -> &'static str {
+    "save the scan again as uncompressed 16-bit grey or RGB TIFF, or copy the file again if it was cut short"
+}
+
+fn role_of(folder: &TestFolder, frame: &Id, patch: &Id) -> Option<PatchRole> {
+    folder.test.patch(frame, patch).map(|p| p.role)
+}
+
+/// The signal of clear film in a scan, from its base+fog patches.
+fn clear_of<'a>(folder: &TestFolder, scan: &'a Surveyed) -> Vec<&'a PatchStatistics> {
+    scan.patches
+        .iter()
+        .filter(|((frame, patch), _)| {
+            role_of(folder, frame, patch) == Some(PatchRole::BaseFog)
+                || folder
+                    .test
+                    .frame(frame)
+                    .is_some_and(|f| f.role == record::FrameRole::Unexposed)
+        })
+        .map(|(_, statistics)| statistics)
+        .collect()
+}
+
+/// Compares clear film between scans of one device, channel, film and process.
+fn compare_rebates(folder: &TestFolder, scans: &mut [Surveyed]) {
+    let parts = folder.test.parts();
+    let mut groups: BTreeMap<String, Vec<(usize, String, PatchStatistics)>> = BTreeMap::new();
+    for (i, scan) in scans.iter().enumerate() {
+        let Some(record) = parts.scans.iter().find(|s| s.id == scan.scan) else {
+            continue;
+        };
+        for ((frame, patch), statistics) in &scan.patches {
+            if role_of(folder, frame, patch) != Some(PatchRole::BaseFog) {
+                continue;
+            }
+            let Some(frame) = folder.test.frame(frame) else {
+                continue;
+            };
+            let key = format!(
+                "{:?} {:?} {} {} {}",
+                record.device, record.settings, scan.channel, frame.film, frame.process
+            );
+            groups.entry(key).or_default().push((
+                i,
+                scan.scan.to_string(),
+                statistics.clone(),
+            ));
+        }
+    }
+    for group in groups.values() {
+        let readings: Vec<RebateReading<'_>> = group
+            .iter()
+            .map(|(_, name, statistics)| RebateReading { name, statistics })
+            .collect();
+        let comparison = rebates_agree(&readings, REBATE_TOLERANCE);
+        if let Some(finding) = comparison.finding {
+            // Every scan of the group is in doubt: which one was changed can't be told
+            // from two.
+            for (i, _, _) in group {
+                scans[*i].findings.push(finding.clone());
+            }
+        }
+    }
+}
+
+fn compare_repeats(folder: &TestFolder, scans: &mut [Surveyed]) {
+    for scan in &folder.test.parts().scans {
+        let Some(first) = &scan.repeat_of else {
+            continue;
+        };
+        let place = |id: &Id| scans.iter().position(|s| s.scan == *id);
+        let (Some(a), Some(b)) = (place(first), place(&scan.id)) else {
+            continue;
+        };
+        let words = match repeat_scans_agree(&scans[a].preview, &scans[b].preview) {
+            Ok(comparison) => format!(
+                "{} scan {first}: {}",
+                if comparison.equal { "equal to" } else { "differs from" },
+                comparison.evidence
+            ),
+            Err(error) => format!("can't be compared with scan {first}: {}", with_causes(&error)),
+        };
+        scans[b].repeat = Some(words);
+    }
+}
+
+/// Turns statistics into readings.
+fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<String>) {
+    let parts = folder.test.parts();
+    let mut readings = vec![];
+    let mut refusals = vec![];
+    for scan in scans {
+        let Some(record) = parts.scans.iter().find(|s| s.id == scan.scan) else {
+            continue;
+        };
+        let calibration = match &record.calibrator {
+            Calibrator::Within(_) => scan.calibration.as_ref(),
+            Calibrator::OtherScan(other) => scans
+                .iter()
+                .find(|s| s.scan == *other)
+                .and_then(|s| s.calibration.as_ref()),
+            Calibrator::None => None,
+        };
+        let mut flags: Flags = scan
+            .findings
+            .iter()
+            .map(|f| f.flag)
+            // Clipping and tone are each patch's own matter.
+            .filter(|f| !matches!(f, Flag::Clipped | Flag::UnknownTone))
+            .collect();
+        let clear = clear_of(folder, scan);
+        let clear_signal = if clear.is_empty() {
+            None
+        } else {
+            Some(clear.iter().map(|s| s.signal).sum::<f64>() / clear.len() as f64)
+        };
+        if record.response == Response::Density && calibration.is_none() && !scan.patches.is_empty() {
+            flags.insert(Flag::Uncalibrated);
+            refusals.push(format!(
+                "scan {} ({}): absolute density is refused, because no step tablet calibrates it{}; its readings are relative to {}",
+                scan.scan,
+                record.file,
+                if scan.tone.encoding.is_known() {
+                    ""
+                } else {
+                    " and neither file nor record says how code values follow light"
+                },
+                if clear_signal.is_some() { "its own clear film" } else { "the end of the code scale" },
+            ));
+        }
+        for ((frame, patch), statistics) in &scan.patches {
+            let (response, value, limit) = match record.response {
+                Response::LogSignal => {
+                    let (value, limit) = log_signal(statistics);
+                    (Response::LogSignal, value, limit)
+                }
+                Response::Density if calibration.is_some() => {
+                    let Some(calibration) = calibration else {
+                        unreachable!("asked just above");
+                    };
+                    let (value, limit) = calibrated(&calibration.density(statistics));
+                    (Response::Density, value, limit)
+                }
+                Response::Density | Response::RelativeDensity => {
+                    let (value, limit) = relative_density(statistics, clear_signal);
+                    (Response::RelativeDensity, value, limit)
+                }
+            };
+            readings.push(Reading {
+                frame: frame.clone(),
+                patch: patch.clone(),
+                response,
+                value: value.flagged_all(&flags),
+                limit,
+                origin: ReadingOrigin::Scan(scan.scan.clone()),
+            });
+        }
+    }
+    (readings, refusals)
+}
+
+/// A calibrated reading as number and limit.
+pub(crate) fn calibrated(reading: &CalibratedReading) -> (Measured<f64>, Option<Bound>) {
+    match reading {
+        CalibratedReading::Density(density) => (
+            Measured::new(
+                density.value().to_density(),
+                density.standard_uncertainty(),
+            )
+            .flagged_all(density.flags()),
+            None,
+        ),
+        CalibratedReading::Limit {
+            bound,
+            density,
+            flags,
+        } => (
+            Measured::new(density.to_density(), 0.0).flagged_all(flags),
+            Some(*bound),
+        ),
+    }
+}
+
+/// Smallest signal that is told from none: one code.
+fn floor_signal(statistics: &PatchStatistics) -> f64 {
+    statistics.signal_per_code.max(1e-9)
+}
+
+/// log10 of a signal with its uncertainty; a clipped patch is a limit.
+fn log_of(statistics: &PatchStatistics) -> (f64, f64) {
+    let signal = statistics.signal.max(floor_signal(statistics));
+    (
+        signal.log10(),
+        statistics.signal_uncertainty / signal * std::f64::consts::LOG10_E,
+    )
+}
+
+fn log_signal(statistics: &PatchStatistics) -> (Measured<f64>, Option<Bound>) {
+    let (value, sd) = log_of(statistics);
+    let limit = if !statistics.clipped() {
+        None
+    } else if statistics.at_max_share >= statistics.at_zero_share {
+        Some(Bound::AtLeast)
+    } else {
+        Some(Bound::AtMost)
+    };
+    let value = match limit {
+        // A dark patch with pixels at zero may be anything up to a code above its mean.
+        Some(Bound::AtMost) => (statistics.signal + floor_signal(statistics)).log10(),
+        _ => value,
+    };
+    (
+        Measured::new(value, sd).flagged_all(&statistics.flags),
+        limit,
+    )
+}
+
+fn relative_density(
+    statistics: &PatchStatistics,
+    clear_signal: Option<f64>,
+) -> (Measured<f64>, Option<Bound>) {
+    let (value, sd) = log_of(statistics);
+    let clear = clear_signal.unwrap_or(1.0).max(1e-9).log10();
+    let limit = if !statistics.clipped() {
+        None
+    } else if statistics.at_zero_share >= statistics.at_max_share {
+        Some(Bound::AtLeast)
+    } else {
+        Some(Bound::AtMost)
+    };
+    (
+        Measured::new(clear - value, sd).flagged_all(&statistics.flags),
+        limit,
+    )
+}
+
+/// Says which way calibrates a scan, in words.
+pub(crate) fn calibrator_words(scan: &Scan) -> String {
+    match &scan.calibrator {
+        Calibrator::Within(strip) => format!("step tablet {} in this scan", strip.tablet),
+        Calibrator::OtherScan(other) => format!("the step tablet in scan {other}, same settings"),
+        Calibrator::None => "nothing: relative only".to_owned(),
+    }
+}

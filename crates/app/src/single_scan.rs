@@ -1,0 +1,367 @@
+//! Densities of patches, or of a step tablet, in one scan.
+
+use crate::curve_file::names;
+use crate::error::with_causes;
+use crate::measuring::{
+    calibrated, decode_remedy, outline_of, read_labels, recorded_tone, tone_words,
+};
+use crate::{AppError, Progress};
+use negative::calibration::{TabletReading, calibrate};
+use negative::decode::{DecodeLimits, ScanReader};
+use negative::honesty::{file_findings, tablet_findings};
+use negative::outline::{LabelImage, Outline, Rectangle};
+use negative::patch::PatchStatistics;
+use negative::survey::survey;
+use quantity::{Bound, Flag, Flags, Measured};
+use record::{Id, PatchRole};
+use serde_json::{Value, json};
+use std::fs::File;
+use std::io::BufReader;
+use std::path::{Path, PathBuf};
+
+/// Standard uncertainty of a tablet's density that comes without one. \[density\]
+const TABLET_SD_DEFAULT: f64 = 0.01;
+
+/// What `measure` is asked of one scan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MeasureRequest {
+    /// The scan.
+    pub scan: PathBuf,
+    /// Which image of the file, counted from 0.
+    pub page: u32,
+    /// The step tablet's densities, as CSV.
+    pub tablet: Option<PathBuf>,
+    /// Patches as CSV; those with the role of a tablet step calibrate.
+    pub patches: Option<PathBuf>,
+    /// A picture whose values are the labels of regions.
+    pub region_map: Option<PathBuf>,
+    /// How code values follow light, when known: `linear`, `srgb`, `unknown` or a gamma.
+    pub tone: Option<String>,
+    /// Which samples: `red`, `green`, `blue`, `mean`, `mosaic:ROW,COLUMN`.
+    pub channel: Option<String>,
+}
+
+/// What `measure` answers for one scan.
+#[derive(Clone, Debug)]
+pub struct MeasuredScan {
+    /// The answer with stable keys.
+    pub json: Value,
+    /// The answer as lines to be shown.
+    pub lines: Vec<String>,
+    /// Sentences that name what was assumed or not used.
+    pub warnings: Vec<String>,
+}
+
+fn tone_of_text(text: Option<&str>) -> Result<record::Tone, AppError> {
+    Ok(match text {
+        None => record::Tone::AsDeclared,
+        Some("linear") => record::Tone::Linear,
+        Some("srgb") => record::Tone::Srgb,
+        Some("unknown") => record::Tone::Unknown,
+        Some(other) => match other.parse::<f64>() {
+            Ok(gamma) => record::Tone::Gamma(gamma),
+            Err(_) => {
+                return Err(AppError::new(
+                    format!("{other:?} is no tone"),
+                    "say linear, srgb, unknown, or a gamma such as 2.2",
+                ));
+            }
+        },
+    })
+}
+
+fn channel_of_text(
+    text: Option<&str>,
+    usual: negative::decode::ChannelChoice,
+) -> Result<negative::decode::ChannelChoice, AppError> {
+    use negative::decode::ChannelChoice;
+    Ok(match text {
+        None => usual,
+        Some("grey") => ChannelChoice::Grey,
+        Some("red") => ChannelChoice::Red,
+        Some("green") => ChannelChoice::Green,
+        Some("blue") => ChannelChoice::Blue,
+        Some("mean") => ChannelChoice::Mean,
+        Some(other) => {
+            let phase = other.strip_prefix("mosaic:").and_then(|p| p.split_once(','));
+            match phase.map(|(r, c)| (r.trim().parse::<u8>(), c.trim().parse::<u8>())) {
+                Some((Ok(row @ 0..=1), Ok(column @ 0..=1))) => {
+                    ChannelChoice::MosaicPhase { row, column }
+                }
+                _ => {
+                    return Err(AppError::new(
+                        format!("{other:?} is no channel"),
+                        "say grey, red, green, blue, mean, or mosaic:ROW,COLUMN with 0 or 1 for each",
+                    ));
+                }
+            }
+        }
+    })
+}
+
+/// Measures one scan.
+///
+/// Without patches the whole picture is one patch, `whole`. With a tablet, the
+/// patches named as its steps calibrate; a calibrated patch has a density, any
+/// other only a relative value.
+///
+/// # Errors
+/// [`AppError`] when a file can't be read or the tablet doesn't calibrate.
+pub fn measure_scan(
+    request: &MeasureRequest,
+    progress: &dyn Progress,
+) -> Result<MeasuredScan, AppError> {
+    let shown = request.scan.display().to_string();
+    let fail = |e: &dyn std::error::Error, remedy: &str| {
+        AppError::new(format!("{shown}: {}", with_causes(e)), remedy)
+    };
+    let mut warnings = vec![];
+    progress.at(&format!("reading {shown}"), 0, 1);
+    let file = File::open(&request.scan)
+        .map_err(|e| AppError::file("opening", &request.scan, &e))?;
+    let mut reader = ScanReader::open(
+        BufReader::with_capacity(1 << 20, file),
+        request.page as usize,
+        &DecodeLimits::default(),
+    )
+    .map_err(|e| fail(&e, decode_remedy()))?;
+    let info = reader.info().clone();
+    let channel = channel_of_text(request.channel.as_deref(), reader.usual_channel())?;
+    let tone = recorded_tone(tone_of_text(request.tone.as_deref())?, &info, channel)
+        .map_err(|e| AppError::new(e, "give a gamma between 0.1 and 10"))?;
+
+    let mut patches: Vec<(Id, Outline, Option<PatchRole>)> = vec![];
+    match &request.patches {
+        Some(path) => {
+            let rows = notebook::read_patches_csv(path)?;
+            warnings.extend(rows.warnings);
+            for patch in rows.rows {
+                let outline = outline_of(&patch.outline)
+                    .map_err(|e| AppError::new(format!("{}: {e}", path.display()), "number the regions from 1 to 255"))?;
+                patches.push((patch.name, outline, patch.role));
+            }
+        }
+        None => {
+            let whole = Id::new("whole").map_err(|e| AppError::new(e.to_string(), ""))?;
+            let all = Outline::Rectangle(Rectangle::of_picture(info.width, info.height));
+            patches.push((whole, all, None));
+        }
+    }
+    let map = match &request.region_map {
+        Some(path) => Some(read_labels(path, &path.display().to_string())?),
+        None => None,
+    };
+    let labels = map.as_ref().map(|(width, height, labels)| LabelImage {
+        width: *width,
+        height: *height,
+        labels,
+    });
+    let outlines: Vec<Outline> = patches.iter().map(|(_, o, _)| o.clone()).collect();
+    let measured = survey(&mut reader, channel, &tone, &outlines, labels, None).map_err(|e| {
+        let remedy = match e {
+            negative::patch::PatchError::Decode(_) => decode_remedy(),
+            negative::patch::PatchError::Outline(_) => {
+                "mend the outlines; pixels count from the top left corner"
+            }
+        };
+        fail(&e, remedy)
+    })?;
+    progress.at(&format!("reading {shown}"), 1, 1);
+
+    let mut findings = file_findings(&info, &tone, &measured.histogram);
+    let calibration = match &request.tablet {
+        None => None,
+        Some(path) => {
+            let tablet = tablet_of_file(path, &mut warnings)?;
+            let mut steps: Vec<(u32, &PatchStatistics)> = patches
+                .iter()
+                .zip(&measured.patches)
+                .filter_map(|((name, _, role), s)| step_number(name, *role).map(|k| (k, s)))
+                .collect();
+            steps.sort_by_key(|(k, _)| *k);
+            if steps.is_empty() {
+                return Err(AppError::new(
+                    format!("{shown}: a tablet was given, but no patch is a step of it"),
+                    "outline the steps in --patches and name them step-1, step-2 ... in the order of the tablet's table",
+                ));
+            }
+            let mut readings = vec![];
+            for (k, statistics) in steps {
+                let Some(density) = (k as usize).checked_sub(1).and_then(|i| tablet.get(i)) else {
+                    return Err(AppError::new(
+                        format!("patch step-{k}: the tablet {} has {} steps", path.display(), tablet.len()),
+                        "number the steps from 1 in the order of the tablet's table",
+                    ));
+                };
+                readings.push(TabletReading {
+                    statistics: statistics.clone(),
+                    density: density.clone(),
+                });
+            }
+            let calibration = calibrate(&readings).map_err(|e| {
+                fail(
+                    &e,
+                    "check the outlines and the order of the steps, or rescan with the exposure locked and a linear 16-bit tone",
+                )
+            })?;
+            findings.extend(tablet_findings(&calibration));
+            Some(calibration)
+        }
+    };
+
+    let mut lines = vec![format!(
+        "{shown}: {} × {} px, {} bits, {}; channel {channel}; tone {}",
+        info.width,
+        info.height,
+        info.bits,
+        format!("{:?}", info.colour).to_lowercase(),
+        tone_words(&tone)
+    )];
+    let mut rows = vec![];
+    for ((name, _, _), statistics) in patches.iter().zip(&measured.patches) {
+        let (density, limit) = match &calibration {
+            Some(calibration) => {
+                let (value, limit) = calibrated(&calibration.density(statistics));
+                (Some(value), limit)
+            }
+            None => (None, None),
+        };
+        let mut flags = density
+            .as_ref()
+            .map_or_else(|| statistics.flags.clone(), |d| d.flags().clone());
+        if calibration.is_none() {
+            flags.insert(Flag::Uncalibrated);
+        }
+        lines.push(patch_line(name, statistics, density.as_ref(), limit, &flags));
+        rows.push(json!({
+            "name": name.as_str(),
+            "density": density.as_ref().map(Measured::value),
+            "density_sd": density.as_ref().filter(|_| limit.is_none()).map(Measured::standard_uncertainty),
+            "bound": match limit {
+                None => Value::Null,
+                Some(Bound::AtLeast) => json!("at_least"),
+                Some(Bound::AtMost) => json!("at_most"),
+            },
+            "mean_code": statistics.mean_code,
+            "median_code": statistics.median_code,
+            "code_spread": statistics.code_spread,
+            "signal": statistics.signal,
+            "signal_sd": statistics.signal_uncertainty,
+            "pixels": statistics.pixels,
+            "rejected_share": statistics.rejected_share,
+            "at_zero_share": statistics.at_zero_share,
+            "at_max_share": statistics.at_max_share,
+            "flags": names(&flags),
+        }));
+    }
+    if calibration.is_none() {
+        lines.push(
+            "no absolute density: no step tablet calibrates this scan (see --tablet)".to_owned(),
+        );
+    }
+    for finding in &findings {
+        lines.push(format!("{}: {}", finding.flag.name(), finding.evidence));
+    }
+    for remark in &tone.remarks {
+        warnings.push(remark.clone());
+    }
+    let calibration_json = calibration.as_ref().map(|c| {
+        let (low, high) = c.range();
+        lines.push(format!(
+            "calibration: residual {:.3} density, valid from {:.2} to {:.2}",
+            c.residual_sd(),
+            low.to_density(),
+            high.to_density()
+        ));
+        json!({
+            "residual_sd": c.residual_sd(),
+            "low_density": low.to_density(),
+            "high_density": high.to_density(),
+            "steps": c.steps().iter().map(|s| json!({
+                "use": format!("{:?}", s.step_use).to_lowercase(),
+                "density": s.tablet.to_density(),
+                "residual": s.residual,
+                "leave_one_out": s.leave_one_out,
+            })).collect::<Vec<_>>(),
+        })
+    });
+    let mut scan_flags: Flags = findings.iter().map(|f| f.flag).collect();
+    scan_flags.extend(&info.flags);
+    let json = json!({
+        "file": shown,
+        "patches": rows,
+        "calibration": calibration_json,
+        "scan": {
+            "width_px": info.width,
+            "height_px": info.height,
+            "bits": info.bits,
+            "page": info.page,
+            "pages": info.page_count,
+            "channel": channel.to_string(),
+            "tone": tone_words(&tone),
+            "code_low": measured.histogram.counts.iter().position(|c| *c > 0),
+            "code_high": measured.histogram.counts.iter().rposition(|c| *c > 0),
+            "flags": names(&scan_flags),
+            "evidence": findings.iter().map(|f| f.evidence.clone()).collect::<Vec<_>>(),
+        },
+        "warnings": warnings,
+    });
+    Ok(MeasuredScan {
+        json,
+        lines,
+        warnings,
+    })
+}
+
+fn patch_line(
+    name: &Id,
+    statistics: &PatchStatistics,
+    density: Option<&Measured<f64>>,
+    limit: Option<Bound>,
+    flags: &Flags,
+) -> String {
+    let value = match (density, limit) {
+        (None, _) => format!("mean code {:.1}", statistics.mean_code),
+        (Some(d), None) => format!("density {:.3} ± {:.3}", d.value(), d.standard_uncertainty()),
+        (Some(d), Some(Bound::AtLeast)) => format!("density at least {:.2}", d.value()),
+        (Some(d), Some(Bound::AtMost)) => format!("density at most {:.2}", d.value()),
+    };
+    let words = names(flags).join(", ");
+    format!(
+        "  {:<16} {value}, {} px{}",
+        name.as_str(),
+        statistics.pixels,
+        if words.is_empty() { String::new() } else { format!(" [{words}]") }
+    )
+}
+
+/// The step a patch stands for: by its role, else by a name such as `step-7`.
+fn step_number(name: &Id, role: Option<PatchRole>) -> Option<u32> {
+    if let Some(PatchRole::TabletStep(step)) = role {
+        return Some(step);
+    }
+    name.as_str()
+        .strip_prefix("step")?
+        .trim_start_matches(['-', '_', '.'])
+        .parse()
+        .ok()
+}
+
+fn tablet_of_file(
+    path: &Path,
+    warnings: &mut Vec<String>,
+) -> Result<Vec<Measured<quantity::Density>>, AppError> {
+    let rows = notebook::read_tablet_csv(path)?;
+    warnings.extend(rows.warnings);
+    if rows.rows.iter().any(|r| r.density_sd.is_none()) {
+        warnings.push(format!(
+            "{}: steps without density_sd were given {TABLET_SD_DEFAULT} density",
+            path.display()
+        ));
+    }
+    Ok(rows
+        .rows
+        .iter()
+        .map(|r| Measured::new(r.density, r.density_sd.unwrap_or(TABLET_SD_DEFAULT)))
+        .collect())
+}

@@ -1,0 +1,182 @@
+//! What can be asked on the command line. The help texts are the documentation.
+
+use clap::{Args, Parser, Subcommand, ValueHint};
+use clap_complete::Shell;
+use std::path::PathBuf;
+
+/// Tests black-and-white film behind deep-red and near-infrared filters: scans
+/// and exposure records in; densities, curve, filter factor, EI with an
+/// interval and a report out.
+#[derive(Debug, Parser)]
+#[command(name = "filmproof", version, propagate_version = true)]
+pub(crate) struct Arguments {
+    /// Tell no progress on standard error.
+    #[arg(long, global = true)]
+    pub(crate) quiet: bool,
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Write the worked example (invented data, known truth) into a new folder.
+    ///
+    /// Example: filmproof demo my-first-test
+    Demo {
+        /// A new or empty folder.
+        #[arg(value_hint = ValueHint::DirPath)]
+        dir: PathBuf,
+    },
+    /// Evaluate a test folder: measure its scans, fit, print the findings, write
+    /// the report.
+    ///
+    /// The folder holds test.toml (the record), patches.csv (outlines), readings.csv
+    /// (densities read elsewhere) and the scans. `filmproof evaluate demo` writes
+    /// the worked example first if the folder isn't there.
+    ///
+    /// Example: filmproof evaluate my-first-test --out results-of-today
+    Evaluate {
+        /// The test folder.
+        #[arg(value_hint = ValueHint::DirPath)]
+        test: PathBuf,
+        /// Folder for the report, figures and findings; `results` within the test
+        /// folder when not given. Earlier results there are replaced.
+        #[arg(long, value_hint = ValueHint::DirPath)]
+        out: Option<PathBuf>,
+        /// Print the findings as JSON.
+        #[arg(long)]
+        json: bool,
+        /// Print no date on the report, so that the same test gives the same bytes.
+        #[arg(long)]
+        no_date: bool,
+    },
+    /// Measure patches or a step tablet in scans.
+    Measure(MeasureArguments),
+    /// Give speed and contrast of a characteristic curve under every named criterion.
+    Curve(CurveArguments),
+    /// Work out one exposure: reading, EI, filter, bellows, reciprocity last.
+    Expose(ExposeArguments),
+    /// Print the JSON Schema of test.toml.
+    ///
+    /// Example: filmproof schema > test.schema.json
+    Schema,
+    /// Print completions for a shell.
+    ///
+    /// Example: filmproof completions bash > /etc/bash_completion.d/filmproof
+    Completions {
+        /// The shell.
+        shell: Shell,
+    },
+}
+
+/// Without --patches the whole picture is one patch. With --tablet, patches named
+/// step-1, step-2 ... (or with the role of a tablet step) calibrate the scan, and
+/// all patches get densities; without it no density is given.
+///
+/// Example: filmproof measure scan.tif --tablet tablet.csv --patches patches.csv
+#[derive(Debug, Args)]
+pub(crate) struct MeasureArguments {
+    /// Scans: TIFF, PNG or JPEG.
+    #[arg(required = true, value_hint = ValueHint::FilePath)]
+    pub(crate) scans: Vec<PathBuf>,
+    /// The step tablet's table: density and, when known, step and density_sd.
+    #[arg(long, value_hint = ValueHint::FilePath)]
+    pub(crate) tablet: Option<PathBuf>,
+    /// Patches: name, x_px, y_px, width_px, height_px; or region; or polygon_px.
+    #[arg(long, value_hint = ValueHint::FilePath)]
+    pub(crate) patches: Option<PathBuf>,
+    /// A picture whose values are the labels of regions.
+    #[arg(long, value_hint = ValueHint::FilePath)]
+    pub(crate) region_map: Option<PathBuf>,
+    /// How code values follow light, when you know: linear, srgb, unknown, or a gamma.
+    #[arg(long)]
+    pub(crate) tone: Option<String>,
+    /// Which samples: grey, red, green, blue, mean, or mosaic:ROW,COLUMN.
+    #[arg(long)]
+    pub(crate) channel: Option<String>,
+    /// Which image of a file with several, counted from 0.
+    #[arg(long, default_value_t = 0)]
+    pub(crate) page: u32,
+    /// Print JSON: an object for one scan, an array for several.
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// The file has the columns log_h,density and, when known, density_sd and step.
+///
+/// Example: filmproof curve readings.csv --figure curve.svg
+#[derive(Debug, Args)]
+pub(crate) struct CurveArguments {
+    /// Readings of one development, as CSV.
+    #[arg(value_hint = ValueHint::FilePath)]
+    pub(crate) readings: PathBuf,
+    /// Gross density of unexposed film of the same process; inferred from the toe
+    /// when not given.
+    #[arg(long, value_name = "DENSITY", allow_negative_numbers = true)]
+    pub(crate) base_plus_fog: Option<f64>,
+    /// log_h is relative and not of lux seconds: no speed is given.
+    #[arg(long)]
+    pub(crate) relative: bool,
+    /// Write the figure as SVG.
+    #[arg(long, value_name = "FILE.svg", value_hint = ValueHint::FilePath)]
+    pub(crate) figure: Option<PathBuf>,
+    /// Print JSON.
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Example: filmproof expose --ev100 15 --ei 200 --aperture 22 --factor 16
+/// --magnification 0.1 --reciprocity power:1.31
+#[derive(Debug, Args)]
+pub(crate) struct ExposeArguments {
+    #[command(flatten)]
+    pub(crate) reading: ReadingArguments,
+    /// EI to expose for, before filters.
+    #[arg(long)]
+    pub(crate) ei: f64,
+    /// f-number, exact.
+    #[arg(long, value_name = "N")]
+    pub(crate) aperture: f64,
+    /// Filter factor; may be given several times.
+    #[arg(long, value_name = "F")]
+    pub(crate) factor: Vec<f64>,
+    /// Image size over object size.
+    #[arg(long, value_name = "M", conflicts_with_all = ["draw", "focal_length"])]
+    pub(crate) magnification: Option<f64>,
+    /// Lens to film, mm.
+    #[arg(long, value_name = "MM", requires = "focal_length")]
+    pub(crate) draw: Option<f64>,
+    /// Focal length, mm.
+    #[arg(long, value_name = "MM", requires = "draw")]
+    pub(crate) focal_length: Option<f64>,
+    /// Exit pupil over entrance pupil.
+    #[arg(long, value_name = "P", default_value_t = 1.0)]
+    pub(crate) pupil_ratio: f64,
+    /// Reciprocity law: power:P[,T0], additive:A,EXPONENT, schwarzschild:P,
+    /// table:FILE.csv (columns t_metered_s,t_corrected_s).
+    #[arg(long, value_name = "LAW")]
+    pub(crate) reciprocity: Option<String>,
+    /// Constant C of the incident meter, with --lux.
+    #[arg(long, value_name = "C", default_value_t = 250.0)]
+    pub(crate) incident_constant: f64,
+    /// Constant K of the reflected-light meter, with --luminance.
+    #[arg(long, value_name = "K", default_value_t = 12.5)]
+    pub(crate) reflected_constant: f64,
+    /// Print JSON.
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[derive(Debug, Args)]
+#[group(required = true, multiple = false)]
+pub(crate) struct ReadingArguments {
+    /// Light reading as EV at ISO 100.
+    #[arg(long, value_name = "EV", allow_negative_numbers = true)]
+    pub(crate) ev100: Option<f64>,
+    /// Light reading in lux.
+    #[arg(long)]
+    pub(crate) lux: Option<f64>,
+    /// Light reading in cd/m2.
+    #[arg(long, value_name = "CD_PER_M2")]
+    pub(crate) luminance: Option<f64>,
+}

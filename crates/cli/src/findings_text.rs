@@ -1,0 +1,160 @@
+//! Findings as text for a terminal: answer first, then why.
+
+use app::shown::{
+    self, Bound, CriterionRow, FactorFinding, Findings, FrameFinding, filters_words, opposite,
+};
+
+/// Widest line of running text, in characters.
+const WIDTH: usize = 78;
+
+/// Writes the findings.
+pub(crate) fn findings_text(f: &Findings) -> String {
+    let mut out = String::new();
+    let mut line = |text: String| {
+        out.push_str(text.trim_end());
+        out.push('\n');
+    };
+    line(f.title.clone());
+    if f.invented {
+        line("INVENTED DATA: no film was exposed; the numbers show how the work is done.".into());
+    }
+    line(String::new());
+    for factor in &f.factors {
+        for text in factor_lines(factor, f.coverage) {
+            line(text);
+        }
+    }
+    for speed in &f.speeds {
+        line(format!(
+            "film {} in {}, no filter: EI {}",
+            speed.film,
+            speed.process,
+            shown::interval(speed.ei, None, shown::ei)
+        ));
+    }
+    for wood in &f.wood_effect {
+        line(format!(
+            "Wood effect, {}, {}, light {}: {} stops ({} against {})",
+            filters_words(&wood.filters),
+            if wood.shade { "shade" } else { "sun" },
+            wood.light,
+            shown::interval(wood.gain, wood.bound, shown::signed_stops),
+            wood.foliage,
+            wood.card,
+        ));
+    }
+    line(String::new());
+    line("Frames".into());
+    for frame in &f.frames {
+        line(frame_line(frame));
+    }
+    if !f.notes.is_empty() {
+        line(String::new());
+        for note in &f.notes {
+            line(indented("! ", note));
+        }
+    }
+    if !f.cannot_tell.is_empty() {
+        line(String::new());
+        line("What can't be told, and what would settle it".into());
+        for c in &f.cannot_tell {
+            line(indented("- ", &format!("{}: {}. Remedy: {}.", c.question, c.reason, c.remedy)));
+        }
+    }
+    out
+}
+
+fn factor_lines(f: &FactorFinding, coverage: f64) -> Vec<String> {
+    let mut lines = vec![format!(
+        "film {}, {}, light {}:",
+        f.film,
+        filters_words(&f.filters),
+        f.light
+    )];
+    match &f.ei {
+        Some(ei) => lines.push(format!(
+            "  EI {}",
+            shown::interval(*ei, opposite(f.bound), shown::ei)
+        )),
+        None => lines.push(format!("  EI: {}", f.ei_basis)),
+    }
+    lines.push(format!(
+        "  factor {}, that is {} stops",
+        shown::interval(f.factor, f.bound, shown::factor),
+        shown::interval(f.stops, f.bound, shown::stops),
+    ));
+    let how = match f.bound {
+        None => format!("{:.0} % interval, {}", 100.0 * coverage, f.interval_method),
+        Some(Bound::AtLeast) => "a lower bound: all frames blank there".to_owned(),
+        Some(Bound::AtMost) => "an upper bound: all frames too dense there".to_owned(),
+    };
+    let matched: Vec<&str> = f.matched_on.iter().map(|id| id.as_str()).collect();
+    lines.push(format!(
+        "  {how}; {} frames used, {} as limits; matched on {}{}",
+        f.frames_used,
+        f.frames_as_limits,
+        if matched.is_empty() { "nothing".to_owned() } else { matched.join(", ") },
+        f.matched_at
+            .map_or_else(String::new, |d| format!(" at {:.2} over base+fog", d.to_density())),
+    ));
+    for flag in f.flags.iter() {
+        lines.push(format!("  note: {}", flag.meaning()));
+    }
+    lines
+}
+
+fn frame_line(f: &FrameFinding) -> String {
+    let missing = f.stops_missing.as_ref().map_or_else(String::new, |m| {
+        let stops = m.value().to_stops();
+        if stops > 0.05 {
+            format!("; {stops:.1} stops short")
+        } else {
+            String::new()
+        }
+    });
+    format!(
+        "  {:<10} {:<12} {:<28} {:<11} {}{missing}",
+        f.frame.as_str(),
+        filters_words(&f.filters),
+        f.exposure,
+        f.verdict.word().replace('_', " "),
+        f.reason,
+    )
+}
+
+/// Writes the criteria as a table.
+pub(crate) fn criteria_text(rows: &[CriterionRow]) -> String {
+    let mut out = String::new();
+    for row in rows {
+        let flags: Vec<&str> = row.flags.iter().map(shown::Flag::name).collect();
+        let value = match &row.answer {
+            Ok((value, sd)) => shown::value_with_uncertainty(*value, *sd),
+            Err(why) => format!("not given: {why}"),
+        };
+        out.push_str(&format!(
+            "{:<66} {value}{}\n",
+            row.name,
+            if flags.is_empty() { String::new() } else { format!("  [{}]", flags.join(", ")) }
+        ));
+    }
+    out
+}
+
+fn indented(mark: &str, text: &str) -> String {
+    let mut out = String::from(mark);
+    let mut column = mark.len();
+    for word in text.split_whitespace() {
+        let length = word.chars().count();
+        if column + length + 1 > WIDTH && column > mark.len() {
+            out.push('\n');
+            out.push_str(&" ".repeat(mark.len()));
+            column = mark.len();
+        } else if column > mark.len() {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += length;
+    }
+    out
+}

@@ -1,0 +1,10 @@
+//! Test folders as a whole: read, refused, written.
+
+#![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
+mod document;
+mod mutation;
+mod refused;
+mod round_trip;
+mod sample;
+mod stand_alone;

@@ -1,0 +1,286 @@
+//! The evidence: pictures, figures, criteria side by side, causes of
+//! uncertainty, assumptions, and how far the scans can be believed.
+
+use crate::words::{
+    capital, figure, film_name, filter_names, flag_names, flag_notes, flag_words, light_name,
+    sentence, wide,
+};
+use crate::{ReportInput, ScanSummary, pictures};
+use figures::{PatchLetters, shown};
+use findings::{Assumed, FactorFinding, Findings};
+use maud::{Markup, html};
+use quantity::Flag;
+
+pub(crate) fn evidence(input: &ReportInput<'_>, letters: &PatchLetters) -> Markup {
+    let found = input.findings;
+    html! {
+        section #evidence .evidence {
+            h2 { "Evidence" }
+            (pictures::negatives(input, letters))
+            (curves(input, letters))
+            @if !found.frames.is_empty() {
+                h3 { "Densities" }
+                (density_figures(found, letters))
+            }
+            @if !(found.factors.is_empty() && found.speeds.is_empty()) {
+                h3 { "EI and filter factor" }
+                (figure(|sheet| figures::ei_intervals(found, sheet)))
+                (figure(|sheet| figures::factor_intervals(found, sheet)))
+                @for factor in &found.factors {
+                    (figure(|sheet| figures::bracket(found, factor, sheet)))
+                }
+                @for factor in &found.factors { (causes(input, factor, letters)) }
+            }
+            @if !found.wood_effect.is_empty() {
+                h3 { "Wood effect" }
+                (figure(|sheet| figures::wood_effect(found, sheet)))
+                (wood_notes(input))
+            }
+            (criteria(input))
+            (assumptions(&found.assumptions))
+            (scans(&input.scans))
+        }
+    }
+}
+
+fn curves(input: &ReportInput<'_>, letters: &PatchLetters) -> Markup {
+    let found = input.findings;
+    let families = figures::curve_families(found);
+    html! {
+        @if !found.curves.is_empty() { h3 { "Characteristic curve" } }
+        @for family in families.iter().filter(|f| f.len() > 1) {
+            (figure(|sheet| figures::curve_family(family, sheet)))
+        }
+        @for curve in &found.curves {
+            @if figures::characteristic_curve(found, curve, letters, figures::Sheet::PAGE).is_none() {
+                p { "The curve of " (curve.film) " in " (curve.process) " has too few readings to be drawn." }
+            }
+            (figure(|sheet| figures::characteristic_curve(found, curve, letters, sheet)))
+            @if !curve.absolute_exposure && !curve.flags.contains(Flag::RelativeExposure) {
+                p.note {
+                    b { "Relative exposure scale: " }
+                    "log H of " (curve.film) " in " (curve.process)
+                    " has no known zero, so distances along it hold and places on it do not."
+                }
+            }
+            (flag_notes(&curve.flags))
+        }
+    }
+}
+
+fn density_figures(found: &Findings, letters: &PatchLetters) -> Markup {
+    let count = figures::density_bars(found, letters, figures::Sheet::PAGE).len();
+    html! {
+        @for place in 0..count {
+            (figure(|sheet| figures::density_bars(found, letters, sheet).into_iter().nth(place)))
+        }
+        p.about {
+            "Verdicts go by net density: below " (shown::density(found.criteria.blank_below))
+            " a patch cannot be told from base+fog; shadows are right from "
+            (shown::density(found.criteria.shadow_at_least)) " to "
+            (shown::density(found.criteria.shadow_at_most)) ", highlights up to "
+            (shown::density(found.criteria.highlight_at_most)) ", a grey card from "
+            (shown::density(found.criteria.card_at_least)) " to "
+            (shown::density(found.criteria.card_at_most)) "."
+        }
+    }
+}
+
+fn causes(input: &ReportInput<'_>, factor: &FactorFinding, letters: &PatchLetters) -> Markup {
+    let shares: Vec<_> = factor
+        .shares
+        .iter()
+        .map(|s| format!("{} {}\u{a0}%", s.source, shown::fixed(100.0 * s.share, 0)))
+        .collect();
+    let matched: Vec<_> = factor
+        .matched_on
+        .iter()
+        .map(|p| letters.letter(p))
+        .collect();
+    html! {
+        h4 {
+            "How sure: " (film_name(input.test, &factor.film)) " behind "
+            (filter_names(input.test, &factor.filters)) " · " (light_name(input.test, &factor.light))
+        }
+        p {
+            "Set against "
+            @if factor.against.is_empty() { "unfiltered frames" } @else { (filter_names(input.test, &factor.against)) }
+            ": " (factor.frames_used) " filtered frames with readings and "
+            (factor.frames_as_limits) " that are limits only. "
+            @if let Some(at) = factor.matched_at {
+                "The curves were matched at net density " (shown::density(at.to_density()))
+                @if !matched.is_empty() { " on " (matched.join(", ")) } ". "
+            }
+            @if let Some(spread) = factor.patch_spread {
+                "From patch to patch the factor scatters by " (shown::stops(spread)) " stops. "
+            }
+            (sentence(&factor.interval_method))
+        }
+        @if !shares.is_empty() {
+            p { "What made the uncertainty, largest first: " (shares.join(", ")) " of the variance." }
+        }
+    }
+}
+
+fn wood_notes(input: &ReportInput<'_>) -> Markup {
+    html! {
+        @for wood in &input.findings.wood_effect {
+            @if !wood.flags.is_empty() {
+                p.about {
+                    (wood.foliage) " against " (wood.card) ", " (filter_names(input.test, &wood.filters))
+                    ", " (wood.light) ":"
+                }
+                (flag_notes(&wood.flags))
+            }
+        }
+    }
+}
+
+/// Every named criterion side by side, one column for each curve.
+fn criteria(input: &ReportInput<'_>) -> Markup {
+    let curves = &input.findings.curves;
+    let mut rows: Vec<(&str, &str)> = Vec::new();
+    for row in curves.iter().flat_map(|c| &c.criteria) {
+        if !rows.iter().any(|(key, _)| *key == row.key) {
+            rows.push((row.key, row.name));
+        }
+    }
+    if rows.is_empty() {
+        return html! {};
+    }
+    let table = html! {
+        table {
+            caption { "Value ± 1 standard deviation, or why there is none" }
+            thead { tr {
+                th scope="col" { "Criterion" }
+                @for curve in curves { th.n scope="col" { (curve.film) " in " (curve.process) } }
+                th scope="col" { "Remarks" }
+            } }
+            tbody {
+                @for (key, name) in &rows {
+                    @let answers: Vec<_> = curves.iter().map(|c| c.criteria.iter().find(|r| r.key == *key)).collect();
+                    tr {
+                        th scope="row" { (capital(name)) }
+                        @for answer in &answers {
+                            td.n {
+                                @match answer.map(|r| &r.answer) {
+                                    Some(Ok((value, sd))) => (shown::value_with_uncertainty(*value, *sd)),
+                                    Some(Err(_)) => "none",
+                                    None => "–",
+                                }
+                            }
+                        }
+                        td.long {
+                            @for row in answers.iter().flatten() {
+                                @if let Err(why) = &row.answer { (sentence(why)) " " }
+                                @if !row.flags.is_empty() { (capital(&flag_names(&row.flags))) ". " }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    };
+    html! {
+        h3 { "Speed and contrast under every named criterion" }
+        p { "The criteria answer different questions, so their numbers differ; none of them is the others’ error." }
+        (wide("Speed and contrast under every named criterion", table))
+    }
+}
+
+fn assumptions(assumed: &[Assumed]) -> Markup {
+    let table = html! {
+        table {
+            thead { tr {
+                th scope="col" { "What" }
+                th.n scope="col" { "Value" }
+                th scope="col" { "Unit" }
+                th scope="col" { "Where it comes from" }
+            } }
+            tbody {
+                @for a in assumed { tr {
+                    th scope="row" { (capital(&a.name)) }
+                    td.n { (plain(a.value)) }
+                    td.word { (a.unit) }
+                    td.long { (sentence(&a.source)) }
+                } }
+            }
+        }
+    };
+    html! {
+        h3 { "Assumed, not recorded" }
+        @if assumed.is_empty() {
+            p { "Nothing was assumed." }
+        } @else {
+            p { "Write these down at the next test and they no longer have to be assumed." }
+            (wide("Assumed, not recorded", table))
+        }
+    }
+}
+
+/// Writes a number as it is, with the real minus.
+fn plain(value: f64) -> String {
+    let text = format!("{value}");
+    // Not everything assumed is round; four decimals are more than any source has.
+    let text = if text.len() > 8 {
+        shown::fixed(value, 4)
+    } else {
+        text
+    };
+    text.replace('-', "−")
+}
+
+fn scans(scans: &[ScanSummary]) -> Markup {
+    let table = html! {
+        table {
+            thead { tr {
+                th scope="col" { "Scan" }
+                th.n scope="col" { "Pixels" }
+                th.n scope="col" { "Bits" }
+                th scope="col" { "Code value and light" }
+                th scope="col" { "Channel" }
+                th scope="col" { "Calibrated by" }
+                th.n scope="col" { "Residual sd" }
+                th.n scope="col" { "Valid density" }
+            } }
+            tbody {
+                @for scan in scans { tr {
+                    th scope="row" { (scan.scan) }
+                    td.n { (scan.width) " × " (scan.height) }
+                    td.n { (scan.bits) }
+                    td.some { (scan.tone) }
+                    td.word { (scan.channel) }
+                    td.some { (scan.calibrator) }
+                    td.n { (scan.residual_sd.map_or("–".to_owned(), |sd| shown::fixed(sd, 3))) }
+                    td.n {
+                        @match scan.valid_density {
+                            Some((low, high)) => { (shown::density(low)) " to " (shown::density(high)) },
+                            None => "none",
+                        }
+                    }
+                } }
+            }
+        }
+    };
+    html! {
+        @if !scans.is_empty() {
+            h3 { "Scans: calibration and honesty checks" }
+            (wide("Calibration of the scans", table))
+            @for scan in scans {
+                @for flag in &scan.flags {
+                    p.note {
+                        b { "Scan " (scan.scan) ", " (flag_words(flag.flag)) ": " }
+                        (flag.flag.meaning()) ". "
+                        @if !flag.evidence.is_empty() { (sentence(&flag.evidence)) }
+                    }
+                }
+                @if let Some(repeat) = &scan.repeat {
+                    p { "Scan " (scan.scan) " " (repeat) "." }
+                }
+                @if scan.flags.is_empty() && scan.repeat.is_none() {
+                    p.about { "Scan " (scan.scan) ": no check found anything." }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,177 @@
+//! The report as a whole: what must be in it, and what must not.
+
+#[expect(clippy::unwrap_used, reason = "a fixture may panic when it is broken")]
+mod fixture;
+
+use fixture::{findings, id, input, test};
+use quantity::{Flag, Measured};
+
+fn page(title: &str) -> String {
+    let (test, findings) = (test(title), findings(title));
+    report::html(&input(&test, &findings))
+}
+
+#[test]
+fn a_title_cannot_become_markup() {
+    let title = "<script>alert(1)</script> & \"</style>\" 'x'";
+    let page = page(title);
+    assert!(!page.contains("<script"));
+    assert_eq!(page.matches("</style>").count(), 1);
+    assert!(page.contains("&lt;script&gt;alert(1)&lt;/script&gt; &amp; "));
+}
+
+#[test]
+fn every_reading_is_shown() {
+    let title = "t";
+    let (test, mut findings) = (test(title), findings(title));
+    // A value that nothing else has, for each reading.
+    for (place, reading) in findings.readings.iter_mut().enumerate() {
+        reading.value = Measured::new(5.0 + 0.001 * place as f64, 0.01);
+    }
+    let page = report::html(&input(&test, &findings));
+    for reading in &findings.readings {
+        let cell = format!(">{:.3}</td>", reading.value.value());
+        assert_eq!(page.matches(&cell).count(), 1, "{cell}");
+    }
+}
+
+#[test]
+fn every_exposure_record_and_scan_is_shown() {
+    let title = "t";
+    let (test, findings) = (test(title), findings(title));
+    let input = input(&test, &findings);
+    let page = report::html(&input);
+    let raw = page.split("id=\"raw\"").nth(1).unwrap();
+    for frame in &test.parts().frames {
+        assert!(
+            raw.contains(&format!("<th scope=\"row\">{}</th>", frame.id)),
+            "{}",
+            frame.id
+        );
+    }
+    for scan in &input.scans {
+        assert!(raw.contains(&scan.sha256), "{}", scan.scan);
+    }
+    assert!(raw.contains("wind in the leaves"));
+}
+
+#[test]
+fn the_answer_is_the_largest_text_and_comes_first() {
+    let page = page("t");
+    let answer = page.find("EI 1.6").unwrap();
+    assert!(answer < page.find("id=\"evidence\"").unwrap());
+    assert!(page.contains(".ei{margin:0;color:var(--accent);font-size:40px"));
+    // 40 px is the largest size there is.
+    let sizes = page
+        .match_indices("font-size:")
+        .filter_map(|(at, _)| page[at + 10..].split("px").next()?.parse::<f64>().ok());
+    assert!(sizes.fold(0.0, f64::max) <= 40.0);
+}
+
+#[test]
+fn a_bound_is_shown_as_a_bound() {
+    let page = page("t");
+    assert!(page.contains("EI ≤\u{a0}0.032"));
+    assert!(page.contains("≥\u{a0}11.3"));
+    // The far end of the bound's interval is 20 stops and must not be shown as an end.
+    assert!(!page.contains("11.3 to 20.0"));
+}
+
+#[test]
+fn invented_data_are_called_so_and_only_then() {
+    let title = "t";
+    let (test, mut findings) = (test(title), findings(title));
+    assert!(report::html(&input(&test, &findings)).contains("INVENTED DATA"));
+    findings.invented = false;
+    assert!(!report::html(&input(&test, &findings)).contains("INVENTED DATA"));
+}
+
+#[test]
+fn nothing_is_loaded_from_elsewhere() {
+    let page = page("t");
+    for loader in [
+        "src=\"http",
+        "href=\"http",
+        "url(http",
+        "@import",
+        "<script",
+        "<link",
+        "<iframe",
+    ] {
+        assert!(!page.contains(loader), "{loader}");
+    }
+    // The one address is the name of the SVG namespace, which nobody fetches.
+    for (at, _) in page.match_indices("http") {
+        let address = &page[at..];
+        assert!(
+            address.starts_with("http://www.w3.org/2000/svg\""),
+            "{}",
+            &address[..40]
+        );
+    }
+}
+
+#[test]
+fn the_same_input_gives_the_same_bytes() {
+    assert!(page("t") == page("t"));
+}
+
+#[test]
+fn what_cannot_be_told_comes_with_a_remedy() {
+    let page = page("t");
+    let found = findings("t");
+    for open in &found.cannot_tell {
+        // The first letter may have become a capital.
+        for text in [&open.question, &open.reason, &open.remedy] {
+            assert!(page.contains(&text[1..]), "{text}");
+        }
+    }
+    assert!(page.contains("bsolute density is refused for scan s2"));
+}
+
+#[test]
+fn flags_are_explained_by_their_sentence() {
+    let page = page("t");
+    for flag in [
+        Flag::FactorWithReciprocity,
+        Flag::EndOfBracket,
+        Flag::Lossy,
+        Flag::Blank,
+    ] {
+        let mut sentence = flag.meaning().to_owned();
+        sentence.remove(0);
+        assert!(page.contains(&sentence), "{sentence}");
+    }
+}
+
+#[test]
+fn a_patch_has_its_letter_in_picture_table_and_figure() {
+    let (test, found) = (test("t"), findings("t"));
+    let letters = figures::PatchLetters::of(&found);
+    assert_eq!(letters.letter(&id("shadow")), "A");
+    assert_eq!(letters.letter(&id("rebate")), "b+f");
+    let page = report::html(&input(&test, &found));
+    assert!(page.contains("A shadow · B leaves-shade (shaded foliage)"));
+    assert!(page.contains("<td>A</td><td class=\"word\">shadow</td>"));
+}
+
+#[test]
+fn a_report_without_pictures_and_answers_still_stands() {
+    let (test, mut found) = (test("t"), findings("t"));
+    found.factors.clear();
+    found.speeds.clear();
+    found.curves.clear();
+    found.wood_effect.clear();
+    let mut input = input(&test, &found);
+    input.pictures.clear();
+    input.lifted_pictures.clear();
+    input.scans.clear();
+    let page = report::html(&input);
+    assert!(page.contains("No EI and no filter factor can be told"));
+    assert!(page.contains("There are no scans to show"));
+}
+
+#[test]
+fn the_cautions_name_the_sun_filter_standard() {
+    assert!(page("t").contains("ISO 12312-2"));
+}
