@@ -1,1 +1,71 @@
-fn main() {}
+//! Chores of the workspace.
+//!
+//! `cargo run -p xtask -- check` is the whole gate; every other chore is either
+//! a part of it or needs more than Rust (a built program, a browser).
+//!
+//! Each check is a file that gives a list of [`Fault`]s; `check` runs them all.
+//! Nothing here is part of the product, and no room may depend on it.
+
+#![expect(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "chores speak to the person or the machine that runs them"
+)]
+
+mod arrows;
+mod browser;
+mod check;
+mod command;
+mod fault;
+mod glossary;
+mod golden;
+mod licences;
+mod links;
+mod oracles;
+mod purity;
+mod sidecars;
+mod stray;
+mod workspace;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+use workspace::Workspace;
+
+const USAGE: &str = "\
+usage: cargo run -p xtask -- CHORE
+
+  check [--fast]       the whole gate; --fast leaves the tests out
+  oracles [PROGRAM]    run the built program against numbers known from outside
+  browser [PROGRAM]    look at the worked example's report in Chromium, where there is one
+  golden report        goldens that differ from the last commit: old, new, difference
+  glossary             rewrite the table of flags in GLOSSARY.md
+
+PROGRAM is target/release/filmproof when not given.";
+
+fn main() -> ExitCode {
+    let workspace = Workspace::here();
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    let built = workspace.path("target/release/filmproof");
+    let outcome = match words.as_slice() {
+        ["check"] => check::run(&workspace, check::Extent::Whole),
+        ["check", "--fast"] => check::run(&workspace, check::Extent::WithoutTests),
+        ["oracles"] => oracles::run(&workspace, &built),
+        ["oracles", program] => oracles::run(&workspace, &PathBuf::from(program)),
+        ["browser"] => browser::run(&workspace, &built),
+        ["browser", program] => browser::run(&workspace, &PathBuf::from(program)),
+        ["golden", "report"] => golden::report(&workspace),
+        ["glossary"] => glossary::rewrite(&workspace),
+        _ => {
+            eprintln!("{USAGE}");
+            return ExitCode::from(2);
+        }
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(why) => {
+            eprintln!("xtask: {why}");
+            ExitCode::FAILURE
+        }
+    }
+}

@@ -137,7 +137,14 @@ pub fn curve_of_file(request: &CurveRequest) -> Result<CurveAnswer, AppError> {
             }),
         );
     }
-    object.insert("exposure_scale".to_owned(), json!(if request.relative { "relative" } else { "lux_seconds" }));
+    object.insert(
+        "exposure_scale".to_owned(),
+        json!(if request.relative {
+            "relative"
+        } else {
+            "lux_seconds"
+        }),
+    );
     object.insert("method".to_owned(), json!(curve.method().name()));
     object.insert("residual_sd_density".to_owned(), json!(curve.residual_sd()));
     object.insert("coverage".to_owned(), json!(request.coverage));

@@ -6,7 +6,6 @@ use crate::measuring::{Measuring, calibrator_words, measure_folder, tone_words};
 use crate::output::{FINDINGS_JSON, write_results};
 use crate::pictures::pictures;
 use crate::{AppError, Progress, VERSION};
-use figures::{PatchLetters, Sheet};
 use findings::{Assumptions, Findings, VerdictCriteria, evaluate};
 use notebook::{TestFolder, read_test_folder};
 use quantity::{Bound, Flags};
@@ -29,6 +28,8 @@ pub struct Evaluated {
     pub warnings: Vec<String>,
     /// What was refused.
     pub refusals: Vec<String>,
+    /// A sentence for each scan that should be looked at.
+    pub scan_lines: Vec<String>,
 }
 
 /// Folder of results within a test folder, when none is named.
@@ -73,7 +74,10 @@ pub fn evaluate_folder(
     }
     if readings.is_empty() {
         return Err(AppError::new(
-            format!("{}: the test has no reading and no outlined patch", dir.display()),
+            format!(
+                "{}: the test has no reading and no outlined patch",
+                dir.display()
+            ),
             "outline patches in patches.csv, or write densities into readings.csv; `filmproof demo DIR` shows both",
         ));
     }
@@ -104,6 +108,7 @@ pub fn evaluate_folder(
         );
         object.insert("warnings".to_owned(), Value::from(warnings.clone()));
     }
+    let scan_lines = scan_lines(&scans);
     let html = report::html(&ReportInput {
         test: &folder.test,
         findings: &findings,
@@ -126,7 +131,11 @@ pub fn evaluate_folder(
         ),
         ("readings.csv".to_owned(), readings_csv(&findings)),
     ];
-    files.extend(figure_files(&findings));
+    files.extend(
+        figures::named_figures(&findings)
+            .into_iter()
+            .map(|f| (format!("figures/{}.svg", f.name), f.svg.into_bytes())),
+    );
     let out = out.map_or_else(|| folder.root.join(RESULTS), Path::to_path_buf);
     progress.at("writing the report", 0, 1);
     write_results(&out, &files)?;
@@ -137,6 +146,7 @@ pub fn evaluate_folder(
         out,
         warnings,
         refusals: measured.refusals,
+        scan_lines,
     })
 }
 
@@ -145,7 +155,10 @@ fn shell_word(path: &Path) -> String {
     let text = path
         .file_name()
         .map_or_else(|| path.to_string_lossy(), |n| n.to_string_lossy());
-    if text.chars().all(|c| c.is_alphanumeric() || "-_./".contains(c)) {
+    if text
+        .chars()
+        .all(|c| c.is_alphanumeric() || "-_./".contains(c))
+    {
         text.into_owned()
     } else {
         format!("'{}'", text.replace('\'', "'\\''"))
@@ -250,34 +263,21 @@ fn flag_words(flags: &Flags) -> String {
         .join(" ")
 }
 
-fn figure_files(findings: &Findings) -> Vec<(String, Vec<u8>)> {
-    let letters = PatchLetters::of(findings);
-    let sheet = Sheet::FILE;
-    let mut files = vec![];
-    let mut add = |name: String, svg: Option<String>| {
-        if let Some(svg) = svg {
-            files.push((format!("figures/{name}.svg"), svg.into_bytes()));
+/// A sentence for each scan that a reader should look at.
+fn scan_lines(scans: &[ScanSummary]) -> Vec<String> {
+    let mut lines = vec![];
+    for scan in scans {
+        for flag in &scan.flags {
+            lines.push(format!(
+                "scan {}: {} ({})",
+                scan.scan,
+                flag.flag.meaning(),
+                flag.evidence
+            ));
         }
-    };
-    for curve in &findings.curves {
-        add(
-            format!(
-                "curve-{}-{}-{}",
-                curve.film,
-                curve.process,
-                crate::json::response_word(curve.response)
-            ),
-            figures::characteristic_curve(findings, curve, &letters, sheet),
-        );
+        if let Some(repeat) = &scan.repeat {
+            lines.push(format!("scan {}: {repeat}", scan.scan));
+        }
     }
-    for (i, svg) in figures::density_bars(findings, &letters, sheet)
-        .into_iter()
-        .enumerate()
-    {
-        add(format!("densities-{}", i + 1), Some(svg));
-    }
-    add("factors".to_owned(), figures::factor_intervals(findings, sheet));
-    add("ei".to_owned(), figures::ei_intervals(findings, sheet));
-    add("wood-effect".to_owned(), figures::wood_effect(findings, sheet));
-    files
+    lines
 }

@@ -72,7 +72,10 @@ pub struct ExposeResult {
 /// lies outside the law.
 pub fn expose(request: &ExposeRequest) -> Result<ExposeResult, AppError> {
     let wrong = |e: quantity::QuantityError| {
-        AppError::new(e.to_string(), "give a possible value; `filmproof expose --help` shows units")
+        AppError::new(
+            e.to_string(),
+            "give a possible value; `filmproof expose --help` shows units",
+        )
     };
     let reading = match request.reading {
         ExposeReading::Ev100(ev) => LightReading::Ev100(Ev100::from_ev(ev).map_err(wrong)?),

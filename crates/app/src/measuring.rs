@@ -99,9 +99,7 @@ pub(crate) fn recorded_tone(
     let encoding = match recorded {
         record::Tone::AsDeclared | record::Tone::Unknown => None,
         record::Tone::Linear => Some(ToneEncoding::Linear),
-        record::Tone::Gamma(gamma) => {
-            Some(ToneEncoding::gamma(gamma).map_err(|e| e.to_string())?)
-        }
+        record::Tone::Gamma(gamma) => Some(ToneEncoding::gamma(gamma).map_err(|e| e.to_string())?),
         record::Tone::Srgb => Some(ToneEncoding::Srgb),
     };
     let mut tone = tone_of(info, encoding.as_ref(), channel);
@@ -137,7 +135,8 @@ pub(crate) fn scan_error(
 
 /// Reads a picture whose values are labels.
 pub(crate) fn read_labels(path: &Path, shown: &str) -> Result<(u32, u32, Vec<u8>), AppError> {
-    let remedy = "give an 8-bit grey PNG or TIFF of the scan's size, whose values are region numbers";
+    let remedy =
+        "give an 8-bit grey PNG or TIFF of the scan's size, whose values are region numbers";
     let file = std::fs::File::open(path).map_err(|e| AppError::file("opening", path, &e))?;
     let fail = |e: &dyn std::error::Error| {
         AppError::new(format!("region map {shown}: {}", with_causes(e)), remedy)
@@ -151,7 +150,10 @@ pub(crate) fn read_labels(path: &Path, shown: &str) -> Result<(u32, u32, Vec<u8>
     let (width, height) = (reader.info().width, reader.info().height);
     if reader.info().bits > 8 {
         return Err(AppError::new(
-            format!("region map {shown} has {} bits, but labels have 8", reader.info().bits),
+            format!(
+                "region map {shown} has {} bits, but labels have 8",
+                reader.info().bits
+            ),
             remedy,
         ));
     }
@@ -219,8 +221,12 @@ fn survey_scan(
     .map_err(|e| scan_error(id, &scan.file, &e, decode_remedy()))?;
     let info = reader.info().clone();
     let channel = channel_of(scan.channel, &reader);
-    let tone = recorded_tone(scan.tone, &info, channel)
-        .map_err(|e| AppError::new(format!("scan {id} ({}): {e}", scan.file), "mend the tone in test.toml"))?;
+    let tone = recorded_tone(scan.tone, &info, channel).map_err(|e| {
+        AppError::new(
+            format!("scan {id} ({}): {e}", scan.file),
+            "mend the tone in test.toml",
+        )
+    })?;
     let labels = match &scan.region_map {
         Some(map) => Some(read_labels(&folder.scan_path(map)?, map)?),
         None => None,
@@ -242,7 +248,10 @@ fn survey_scan(
     let mut outlines: Vec<Outline> = vec![];
     let mut add = |name: String, outline: &record::Outline| -> Result<(), AppError> {
         let outline = outline_of(outline).map_err(|e| {
-            AppError::new(format!("scan {id}, {name}: {e}"), "number the regions from 1 to 255")
+            AppError::new(
+                format!("scan {id}, {name}: {e}"),
+                "number the regions from 1 to 255",
+            )
         })?;
         names.push(name);
         outlines.push(outline);
@@ -250,7 +259,10 @@ fn survey_scan(
     };
     for patch in &patches {
         if let Some((_, outline)) = &patch.place {
-            add(format!("patch {} of frame {}", patch.name, patch.frame), outline)?;
+            add(
+                format!("patch {} of frame {}", patch.name, patch.frame),
+                outline,
+            )?;
         }
     }
     let strip = match &scan.calibrator {
@@ -260,7 +272,10 @@ fn survey_scan(
     if let Some(strip) = strip {
         for (i, outline) in strip.steps.iter().enumerate() {
             if let Some(outline) = outline {
-                add(format!("step {} of tablet {}", i + 1, strip.tablet), outline)?;
+                add(
+                    format!("step {} of tablet {}", i + 1, strip.tablet),
+                    outline,
+                )?;
             }
         }
     }
@@ -275,7 +290,9 @@ fn survey_scan(
         };
         let remedy = match (&e, &named) {
             (PatchError::Decode(_), _) => decode_remedy().to_owned(),
-            (_, Some(name)) => format!("mend the outline of {name}; pixels count from the top left corner"),
+            (_, Some(name)) => {
+                format!("mend the outline of {name}; pixels count from the top left corner")
+            }
             _ => "mend the outlines; pixels count from the top left corner".to_owned(),
         };
         let mut error = scan_error(id, &scan.file, &e, &remedy);
@@ -383,11 +400,10 @@ fn compare_rebates(folder: &TestFolder, scans: &mut [Surveyed]) {
                 "{:?} {:?} {} {} {}",
                 record.device, record.settings, scan.channel, frame.film, frame.process
             );
-            groups.entry(key).or_default().push((
-                i,
-                scan.scan.to_string(),
-                statistics.clone(),
-            ));
+            groups
+                .entry(key)
+                .or_default()
+                .push((i, scan.scan.to_string(), statistics.clone()));
         }
     }
     for group in groups.values() {
@@ -418,10 +434,17 @@ fn compare_repeats(folder: &TestFolder, scans: &mut [Surveyed]) {
         let words = match repeat_scans_agree(&scans[a].preview, &scans[b].preview) {
             Ok(comparison) => format!(
                 "{} scan {first}: {}",
-                if comparison.equal { "equal to" } else { "differs from" },
+                if comparison.equal {
+                    "equal to"
+                } else {
+                    "differs from"
+                },
                 comparison.evidence
             ),
-            Err(error) => format!("can't be compared with scan {first}: {}", with_causes(&error)),
+            Err(error) => format!(
+                "can't be compared with scan {first}: {}",
+                with_causes(&error)
+            ),
         };
         scans[b].repeat = Some(words);
     }
@@ -457,7 +480,8 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
         } else {
             Some(clear.iter().map(|s| s.signal).sum::<f64>() / clear.len() as f64)
         };
-        if record.response == Response::Density && calibration.is_none() && !scan.patches.is_empty() {
+        if record.response == Response::Density && calibration.is_none() && !scan.patches.is_empty()
+        {
             flags.insert(Flag::Uncalibrated);
             refusals.push(format!(
                 "scan {} ({}): absolute density is refused, because no step tablet calibrates it{}; its readings are relative to {}",
@@ -506,11 +530,8 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
 pub(crate) fn calibrated(reading: &CalibratedReading) -> (Measured<f64>, Option<Bound>) {
     match reading {
         CalibratedReading::Density(density) => (
-            Measured::new(
-                density.value().to_density(),
-                density.standard_uncertainty(),
-            )
-            .flagged_all(density.flags()),
+            Measured::new(density.value().to_density(), density.standard_uncertainty())
+                .flagged_all(density.flags()),
             None,
         ),
         CalibratedReading::Limit {

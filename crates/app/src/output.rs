@@ -11,10 +11,7 @@ pub(crate) const FINDINGS_JSON: &str = "findings.json";
 ///
 /// A folder that holds earlier results is replaced; any other folder that is
 /// not empty is refused.
-pub(crate) fn write_results(
-    out: &Path,
-    files: &[(String, Vec<u8>)],
-) -> Result<(), AppError> {
+pub(crate) fn write_results(out: &Path, files: &[(String, Vec<u8>)]) -> Result<(), AppError> {
     if out.exists() {
         if !out.is_dir() {
             return Err(AppError::new(

@@ -1,10 +1,10 @@
 //! Pictures for the report: the negatives at one fixed scale, and the figure of
 //! a curve that came from a file.
 
+use crate::AppError;
 use crate::curve_file::CurveRequest;
 use crate::error::with_causes;
 use crate::measuring::{Measuring, Surveyed};
-use crate::AppError;
 use figures::{DensityScale, PatchLetters, Sheet};
 use findings::{
     CurveFinding, CurveSample, Findings, FrameFinding, PatchFinding, Verdict, VerdictCriteria,
@@ -18,10 +18,10 @@ use sensitometry::{CharacteristicCurve, ExposureScale, SpeedAndContrast};
 
 /// Long side of a picture in the report, in pixels.
 const PICTURE_SIDE: u32 = 640;
-/// Stops by which a second row is lifted when a frame is too dense to see.
-const LIFT_STOPS: f64 = 4.0;
-/// Gross density from which a frame is hard to see beside clear light.
-const HARD_TO_SEE: f64 = 1.3;
+/// Gross density that a lifted row brings the densest frame's middle to.
+const EASY_TO_SEE: f64 = 0.5;
+/// Fewest stops that make a second row worth its room.
+const WORTH_LIFTING: f64 = 2.0;
 
 /// The pictures of a report, and their scales.
 pub(crate) struct Pictures {
@@ -58,14 +58,10 @@ pub(crate) fn pictures(
         .scans
         .iter()
         .all(|s| s.response == Response::Density && calibration_of(s).is_some());
-    let lift = Stops::new(LIFT_STOPS).map_err(|e| AppError::new(e.to_string(), ""))?;
+    let lift_stops = lift_stops(findings);
+    let lift = Stops::new(lift_stops).map_err(|e| AppError::new(e.to_string(), ""))?;
     let clear = Density::gross(0.0).map_err(|e| AppError::new(e.to_string(), ""))?;
-    let dense = findings.frames.iter().any(|f| {
-        f.patches.iter().any(|p| {
-            !matches!(p.role, PatchRole::BaseFog | PatchRole::TabletStep(_))
-                && p.reading.value() > HARD_TO_SEE
-        })
-    });
+    let dense = lift_stops >= WORTH_LIFTING;
     let mut plain = vec![];
     let mut lifted = vec![];
     for surveyed in &measured.scans {
@@ -91,10 +87,9 @@ pub(crate) fn pictures(
         for frame in &frames {
             let part = Part::of(folder, scan, surveyed, frame, frames.len() > 1);
             let draw = |lift| -> Result<FramePicture, AppError> {
-                let pixels =
-                    render_at_fixed_scale(&part.preview, scale, lift).map_err(fail)?;
-                let png = png_of_grey(part.preview.width, part.preview.height, &pixels)
-                    .map_err(fail)?;
+                let pixels = render_at_fixed_scale(&part.preview, scale, lift).map_err(fail)?;
+                let png =
+                    png_of_grey(part.preview.width, part.preview.height, &pixels).map_err(fail)?;
                 Ok(FramePicture {
                     frame: (*frame).clone(),
                     scan: scan.id.clone(),
@@ -133,13 +128,39 @@ pub(crate) fn pictures(
     })
 }
 
+/// Whole stops by which all frames are lifted together, so that the middle of
+/// the densest one can be seen.
+fn lift_stops(findings: &Findings) -> f64 {
+    findings
+        .frames
+        .iter()
+        .filter_map(|frame| {
+            let mut densities: Vec<f64> = frame
+                .patches
+                .iter()
+                .filter(|p| !matches!(p.role, PatchRole::BaseFog | PatchRole::TabletStep(_)))
+                .map(|p| p.reading.value())
+                .collect();
+            densities.sort_by(f64::total_cmp);
+            densities.get(densities.len() / 2).copied()
+        })
+        .map(|middle| ((middle - EASY_TO_SEE) / std::f64::consts::LOG10_2).floor())
+        .fold(0.0, f64::max)
+}
+
 /// The part of a scan that shows one frame.
 struct Part {
     preview: Preview,
 }
 
 impl Part {
-    fn of(folder: &TestFolder, scan: &Scan, surveyed: &Surveyed, frame: &Id, several: bool) -> Self {
+    fn of(
+        folder: &TestFolder,
+        scan: &Scan,
+        surveyed: &Surveyed,
+        frame: &Id,
+        several: bool,
+    ) -> Self {
         let whole = &surveyed.preview;
         let cropped = if several {
             bounds_of(folder, scan, frame)
@@ -320,7 +341,13 @@ pub(crate) fn curve_figure(
     let stem = request.file.file_stem()?.to_string_lossy();
     let clean: String = stem
         .chars()
-        .map(|c| if c.is_alphanumeric() || c == '-' || c == '_' { c } else { '-' })
+        .map(|c| {
+            if c.is_alphanumeric() || c == '-' || c == '_' {
+                c
+            } else {
+                '-'
+            }
+        })
         .take(40)
         .collect();
     let id = Id::new(&clean).or_else(|_| Id::new("curve")).ok()?;
@@ -372,7 +399,12 @@ pub(crate) fn curve_figure(
                 reading: Measured::new(r.reading.density.value().to_density(), r.reading_sd)
                     .flagged_all(&r.flags),
                 limit: None,
-                net: Some(r.reading.density.value().net_over(curve.base_plus_fog().value())),
+                net: Some(
+                    r.reading
+                        .density
+                        .value()
+                        .net_over(curve.base_plus_fog().value()),
+                ),
                 log_h: Some(r.reading.log_h),
             })
         })

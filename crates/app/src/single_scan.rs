@@ -83,7 +83,9 @@ fn channel_of_text(
         Some("blue") => ChannelChoice::Blue,
         Some("mean") => ChannelChoice::Mean,
         Some(other) => {
-            let phase = other.strip_prefix("mosaic:").and_then(|p| p.split_once(','));
+            let phase = other
+                .strip_prefix("mosaic:")
+                .and_then(|p| p.split_once(','));
             match phase.map(|(r, c)| (r.trim().parse::<u8>(), c.trim().parse::<u8>())) {
                 Some((Ok(row @ 0..=1), Ok(column @ 0..=1))) => {
                     ChannelChoice::MosaicPhase { row, column }
@@ -117,8 +119,8 @@ pub fn measure_scan(
     };
     let mut warnings = vec![];
     progress.at(&format!("reading {shown}"), 0, 1);
-    let file = File::open(&request.scan)
-        .map_err(|e| AppError::file("opening", &request.scan, &e))?;
+    let file =
+        File::open(&request.scan).map_err(|e| AppError::file("opening", &request.scan, &e))?;
     let mut reader = ScanReader::open(
         BufReader::with_capacity(1 << 20, file),
         request.page as usize,
@@ -136,8 +138,12 @@ pub fn measure_scan(
             let rows = notebook::read_patches_csv(path)?;
             warnings.extend(rows.warnings);
             for patch in rows.rows {
-                let outline = outline_of(&patch.outline)
-                    .map_err(|e| AppError::new(format!("{}: {e}", path.display()), "number the regions from 1 to 255"))?;
+                let outline = outline_of(&patch.outline).map_err(|e| {
+                    AppError::new(
+                        format!("{}: {e}", path.display()),
+                        "number the regions from 1 to 255",
+                    )
+                })?;
                 patches.push((patch.name, outline, patch.role));
             }
         }
@@ -189,7 +195,11 @@ pub fn measure_scan(
             for (k, statistics) in steps {
                 let Some(density) = (k as usize).checked_sub(1).and_then(|i| tablet.get(i)) else {
                     return Err(AppError::new(
-                        format!("patch step-{k}: the tablet {} has {} steps", path.display(), tablet.len()),
+                        format!(
+                            "patch step-{k}: the tablet {} has {} steps",
+                            path.display(),
+                            tablet.len()
+                        ),
                         "number the steps from 1 in the order of the tablet's table",
                     ));
                 };
@@ -232,7 +242,13 @@ pub fn measure_scan(
         if calibration.is_none() {
             flags.insert(Flag::Uncalibrated);
         }
-        lines.push(patch_line(name, statistics, density.as_ref(), limit, &flags));
+        lines.push(patch_line(
+            name,
+            statistics,
+            density.as_ref(),
+            limit,
+            &flags,
+        ));
         rows.push(json!({
             "name": name.as_str(),
             "density": density.as_ref().map(Measured::value),
@@ -331,7 +347,11 @@ fn patch_line(
         "  {:<16} {value}, {} px{}",
         name.as_str(),
         statistics.pixels,
-        if words.is_empty() { String::new() } else { format!(" [{words}]") }
+        if words.is_empty() {
+            String::new()
+        } else {
+            format!(" [{words}]")
+        }
     )
 }
 

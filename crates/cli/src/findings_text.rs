@@ -1,7 +1,8 @@
 //! Findings as text for a terminal: answer first, then why.
 
 use app::shown::{
-    self, Bound, CriterionRow, FactorFinding, Findings, FrameFinding, filters_words, opposite,
+    self, Bound, CriterionRow, CurveFinding, FactorFinding, Findings, Flag, FrameFinding,
+    filters_words, opposite,
 };
 
 /// Widest line of running text, in characters.
@@ -32,6 +33,9 @@ pub(crate) fn findings_text(f: &Findings) -> String {
             shown::interval(speed.ei, None, shown::ei)
         ));
     }
+    for curve in &f.curves {
+        line(curve_line(curve));
+    }
     for wood in &f.wood_effect {
         line(format!(
             "Wood effect, {}, {}, light {}: {} stops ({} against {})",
@@ -58,10 +62,63 @@ pub(crate) fn findings_text(f: &Findings) -> String {
         line(String::new());
         line("What can't be told, and what would settle it".into());
         for c in &f.cannot_tell {
-            line(indented("- ", &format!("{}: {}. Remedy: {}.", c.question, c.reason, c.remedy)));
+            line(indented(
+                "- ",
+                &format!("{}: {}. Remedy: {}.", c.question, c.reason, c.remedy),
+            ));
         }
     }
     out
+}
+
+/// Writes sentences under a heading; nothing when there are none.
+pub(crate) fn sentences(heading: &str, sentences: &[String]) -> String {
+    if sentences.is_empty() {
+        return String::new();
+    }
+    let mut out = format!("\n{heading}\n");
+    for sentence in sentences {
+        out.push_str(&indented("- ", sentence));
+        out.push('\n');
+    }
+    out
+}
+
+fn curve_line(c: &CurveFinding) -> String {
+    let mut text = format!(
+        "curve of film {} in {}: gradient {}",
+        c.film,
+        c.process,
+        shown::value_with_uncertainty(c.gradient.value(), c.gradient.standard_uncertainty())
+    );
+    if let Some(base) = &c.base_plus_fog {
+        text.push_str(&format!(
+            ", base+fog {}",
+            shown::density(base.value().to_density())
+        ));
+    }
+    if let Some(m) = &c.speed_point {
+        text.push_str(&format!(
+            ", 0.10 over it at {} {:.2}",
+            if c.absolute_exposure {
+                "log H (lux seconds)"
+            } else {
+                "relative log H"
+            },
+            m.value().to_log10()
+        ));
+    }
+    text.push_str(&format!(
+        "; {} readings, rms {:.3}",
+        c.reading_count, c.residual_rms
+    ));
+    if c.flags.contains(Flag::RelativeDensity) {
+        text.push_str("; the vertical scale is relative");
+    }
+    if c.flags.contains(Flag::RelativeExposure) {
+        text.push_str("; the exposure scale is relative");
+    }
+    text
 }
 
 fn factor_lines(f: &FactorFinding, coverage: f64) -> Vec<String> {
@@ -93,9 +150,15 @@ fn factor_lines(f: &FactorFinding, coverage: f64) -> Vec<String> {
         "  {how}; {} frames used, {} as limits; matched on {}{}",
         f.frames_used,
         f.frames_as_limits,
-        if matched.is_empty() { "nothing".to_owned() } else { matched.join(", ") },
-        f.matched_at
-            .map_or_else(String::new, |d| format!(" at {:.2} over base+fog", d.to_density())),
+        if matched.is_empty() {
+            "nothing".to_owned()
+        } else {
+            matched.join(", ")
+        },
+        f.matched_at.map_or_else(String::new, |d| format!(
+            " at {:.2} over base+fog",
+            d.to_density()
+        )),
     ));
     for flag in f.flags.iter() {
         lines.push(format!("  note: {}", flag.meaning()));
@@ -113,7 +176,7 @@ fn frame_line(f: &FrameFinding) -> String {
         }
     });
     format!(
-        "  {:<10} {:<12} {:<28} {:<11} {}{missing}",
+        "  {:<14} {:<10} {:<26} {:<11} {}{missing}",
         f.frame.as_str(),
         filters_words(&f.filters),
         f.exposure,
@@ -134,7 +197,11 @@ pub(crate) fn criteria_text(rows: &[CriterionRow]) -> String {
         out.push_str(&format!(
             "{:<66} {value}{}\n",
             row.name,
-            if flags.is_empty() { String::new() } else { format!("  [{}]", flags.join(", ")) }
+            if flags.is_empty() {
+                String::new()
+            } else {
+                format!("  [{}]", flags.join(", "))
+            }
         ));
     }
     out

@@ -49,7 +49,12 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
                 dir.display()
             ))
         }
-        Command::Evaluate { test, out, json, no_date } => {
+        Command::Evaluate {
+            test,
+            out,
+            json,
+            no_date,
+        } => {
             if test == Path::new("demo") && !test.exists() {
                 write_demo(&test, &progress)?;
                 progress.note("wrote the worked example into the folder demo (invented data)");
@@ -64,9 +69,8 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
                 return say_json(&evaluated.json);
             }
             let mut text = findings_text::findings_text(&evaluated.findings);
-            for refusal in &evaluated.refusals {
-                text.push_str(&format!("refused: {refusal}\n"));
-            }
+            text.push_str(&findings_text::sentences("Scans", &evaluated.scan_lines));
+            text.push_str(&findings_text::sentences("Refused", &evaluated.refusals));
             text.push_str(&format!("\nReport: {}\n", evaluated.report.display()));
             say(text.trim_end())
         }
@@ -128,7 +132,11 @@ fn measure(arguments: &MeasureArguments, progress: &ProgressBar) -> Result<(), A
         n => {
             let told: Vec<String> = failures.iter().map(ToString::to_string).collect();
             Err(AppError::new(
-                format!("{n} of {} scans were not measured\n{}", arguments.scans.len(), told.join("\n")),
+                format!(
+                    "{n} of {} scans were not measured\n{}",
+                    arguments.scans.len(),
+                    told.join("\n")
+                ),
                 "",
             ))
         }

@@ -17,7 +17,7 @@ use crate::svg::{Anchor, Dash, Ink, Shape, Sheet, Style, Svg};
 use crate::text_width::{Weight, shorten};
 use findings::{CurveFinding, CurveSample, Findings, FrameFinding, PatchFinding, Verdict};
 use quantity::Bound;
-use record::{PatchRole, Response};
+use record::{FrameRole, PatchRole, Response};
 
 /// One stop as a difference of log H, as the trade rounds it.
 const TICK: f64 = 0.3;
@@ -420,6 +420,15 @@ fn draw_base_and_points(
     }
 }
 
+/// Gives the sign of a frame's readings.
+fn shape_of(place: usize, frame: &FrameFinding) -> Shape {
+    if frame.role == FrameRole::TabletSheet {
+        Shape::Dot
+    } else {
+        Shape::at(place)
+    }
+}
+
 /// Draws the readings with their bars and arrows.
 fn draw_readings(
     svg: &mut Svg,
@@ -457,7 +466,7 @@ fn draw_readings(
         let filled = frames[h.frame].filters.is_empty();
         svg.marker(
             plot.at(h.log_h, h.value),
-            Shape::at(h.frame),
+            shape_of(h.frame, frames[h.frame]),
             filled,
             Ink::Line,
         );
@@ -522,7 +531,7 @@ fn draw_frame_rows(
         svg.line((left, y), (right, y), Ink::Rule, 1.0, Dash::Solid);
         svg.marker(
             (5.0, y - 5.0),
-            Shape::at(place),
+            shape_of(place, frame),
             frame.filters.is_empty(),
             Ink::Line,
         );

@@ -12,7 +12,7 @@ use crate::letters::PatchLetters;
 use crate::shown;
 use crate::svg::{Anchor, Dash, Ink, Sheet, Style, Svg};
 use crate::text_width::{Weight, shorten};
-use findings::{Findings, FrameFinding, PatchFinding};
+use findings::{Findings, FrameFinding, PatchFinding, Verdict};
 use quantity::Bound;
 use record::{PatchRole, Response};
 
@@ -101,14 +101,22 @@ fn draw(
         Scale::Net => (low.min(0.0), high.max(findings.criteria.highlight_at_most)),
         Scale::Own(_) => (low, high),
     };
+    let judged = |f: &&&FrameFinding| !matches!(f.verdict, Verdict::Control | Verdict::CannotTell);
+    let judged = frames.iter().filter(judged).count();
     let printable = frames
         .iter()
-        .filter(|f| f.verdict == findings::Verdict::Printable)
+        .filter(|f| f.verdict == Verdict::Printable)
         .count();
     let title = match scale {
+        Scale::Net if judged == 0 => {
+            format!(
+                "{}, none judged as a picture",
+                counted(frames.len(), "frame")
+            )
+        }
         Scale::Net => format!(
-            "{printable} of {} are printable",
-            counted(frames.len(), "frame")
+            "Printable: {printable} of {}",
+            counted(judged, "judged frame")
         ),
         Scale::Own(_) => format!(
             "{} on a scale without base+fog",

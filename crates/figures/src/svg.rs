@@ -165,6 +165,8 @@ pub(crate) enum Shape {
     Diamond,
     Cross,
     TriangleDown,
+    /// Half as large as the others, for the many steps of a tablet.
+    Dot,
 }
 
 impl Shape {
@@ -371,6 +373,12 @@ impl Svg {
                     n(y)
                 )
             }
+            Shape::Dot => writeln!(
+                body,
+                "<circle cx=\"{}\" cy=\"{}\" r=\"1.8\" {style}/>",
+                n(x),
+                n(y)
+            ),
             Shape::Square => writeln!(
                 body,
                 "<rect x=\"{}\" y=\"{}\" width=\"6.6\" height=\"6.6\" {style}/>",

@@ -4,7 +4,7 @@
 
 #![expect(
     clippy::unwrap_used,
-    reason = "a test's own helpers may panic on a broken fixture"
+    reason = "functions of a test may panic on a broken fixture"
 )]
 
 use figures::{Colours, DensityScale, PatchLetters, Sheet};
@@ -318,7 +318,7 @@ fn density_bars_have_one_scale_and_a_verdict_for_each_frame() {
     assert_eq!(texts(svg, "printable"), 2);
     assert_eq!(texts(svg, "blank"), 1);
     assert_eq!(texts(svg, "net density (over base+fog)"), 1);
-    assert_eq!(texts(svg, "2 of 3 frames are printable"), 1);
+    assert_eq!(texts(svg, "Printable: 2 of 3 judged frames"), 1);
     golden("density_bars", svg);
 }
 

@@ -200,11 +200,7 @@ pub(crate) fn mark_bracket_ends(frames: &mut [FrameFinding], factors: &mut [Fact
             .filter_map(|(i, f)| {
                 f.effective_ei
                     .map(|ei| (i, -ei.to_arithmetic().log2()))
-                    .or_else(|| {
-                        f.stops_missing
-                            .as_ref()
-                            .map(|m| (i, -m.value().to_stops()))
-                    })
+                    .or_else(|| f.stops_missing.as_ref().map(|m| (i, -m.value().to_stops())))
             })
             .collect();
         if bracket.len() < 2 {
@@ -227,7 +223,10 @@ pub(crate) fn mark_bracket_ends(frames: &mut [FrameFinding], factors: &mut [Fact
         let at_most_exposed = place + 1 == bracket.len();
         let at_least_exposed = place == 0;
         // The end counts only when the frame there still misses on that side.
-        let missing = frames[i].stops_missing.as_ref().map(|m| m.value().to_stops());
+        let missing = frames[i]
+            .stops_missing
+            .as_ref()
+            .map(|m| m.value().to_stops());
         let ends = match missing {
             Some(m) => (at_most_exposed && m > 1.0 / 6.0) || (at_least_exposed && m < -1.0 / 6.0),
             None => at_most_exposed,

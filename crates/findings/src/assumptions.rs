@@ -131,7 +131,12 @@ impl Assumptions {
                     "common practice, unless the light's drift or the time's error is recorded",
                 )),
                 Source::LightReading => {
-                    rows.push(row("error of a light reading", self.reading_stops, stops, common));
+                    rows.push(row(
+                        "error of a light reading",
+                        self.reading_stops,
+                        stops,
+                        common,
+                    ));
                     rows.push(row(
                         "lens factor q in H = q L t / N²",
                         self.lens_factor_q,

@@ -49,7 +49,10 @@ pub fn rows(s: &SpeedAndContrast) -> (Vec<CriterionRow>, Flags) {
         row(
             "iso_arithmetic_speed",
             "0.8/Hm, arithmetic (an ISO speed only if the contrast condition holds)",
-            film_speed.as_ref().map(|f| f.arithmetic.clone()).map_err(Clone::clone),
+            film_speed
+                .as_ref()
+                .map(|f| f.arithmetic.clone())
+                .map_err(Clone::clone),
             ei,
         ),
         row(
@@ -57,7 +60,10 @@ pub fn rows(s: &SpeedAndContrast) -> (Vec<CriterionRow>, Flags) {
             "1 + 10 log10 S, degrees",
             film_speed
                 .as_ref()
-                .map(|f| Measured::new(f.degrees, f.degrees_standard_uncertainty).flagged_all(f.arithmetic.flags()))
+                .map(|f| {
+                    Measured::new(f.degrees, f.degrees_standard_uncertainty)
+                        .flagged_all(f.arithmetic.flags())
+                })
                 .map_err(Clone::clone),
             |d: f64| d,
         ),
@@ -76,7 +82,10 @@ pub fn rows(s: &SpeedAndContrast) -> (Vec<CriterionRow>, Flags) {
         row(
             "delta_x_log_h",
             "log H at 0.3 G as the delta-X equation estimates it",
-            s.delta_x.as_ref().map(|d| d.log_h.clone()).map_err(Clone::clone),
+            s.delta_x
+                .as_ref()
+                .map(|d| d.log_h.clone())
+                .map_err(Clone::clone),
             log_h,
         ),
         row(
@@ -118,7 +127,12 @@ pub fn rows(s: &SpeedAndContrast) -> (Vec<CriterionRow>, Flags) {
             s.average_gradient_2_00.clone(),
             slope,
         ),
-        row("gamma", "gamma, the largest gradient", s.gamma.clone(), slope),
+        row(
+            "gamma",
+            "gamma, the largest gradient",
+            s.gamma.clone(),
+            slope,
+        ),
         row(
             "density_range",
             "density range: highest reading over base+fog",

@@ -75,7 +75,10 @@ fn curve_finding(e: &Estimate, test: &Test, i: usize) -> Option<CurveFinding> {
     if !absolute_density {
         flags.insert(Flag::RelativeDensity);
     }
-    let base_read = model.terms.iter().any(|t| t.curve == i && t.exposed.is_none());
+    let base_read = model
+        .terms
+        .iter()
+        .any(|t| t.curve == i && t.exposed.is_none());
     if film && !base_read {
         flags.insert(Flag::BaseFromToe);
     }

@@ -41,10 +41,16 @@ pub(crate) fn estimate(
         return Err(EstimateError::NoReadings);
     }
     set_references(&mut model);
+    // Huber's rule has hills of its own far from the answer, where every reading
+    // is an outlier: the starts are first followed without it.
+    let robust = model.outlier_beyond;
     let mut best: Option<Fit> = None;
     for shift in [0.0, -0.6, 0.6, -1.2, 1.2, -2.0, 2.0] {
         let start = start(&mut model, shift);
-        let tried = fit(&model, &start, None, 25);
+        model.outlier_beyond = f64::INFINITY;
+        let plain = fit(&model, &start, None, 40);
+        model.outlier_beyond = robust;
+        let tried = fit(&model, &plain.parameters, None, 25);
         if tried.cost.is_finite() && best.as_ref().is_none_or(|b| tried.cost < b.cost) {
             best = Some(tried);
         }
@@ -165,8 +171,10 @@ fn start(model: &mut JointModel, shift: f64) -> Vec<f64> {
                 }
             }
             CurveForm::Straight => {
-                let mut places: Vec<f64> =
-                    known.iter().map(|(x, y)| x - (y - curve.reference)).collect();
+                let mut places: Vec<f64> = known
+                    .iter()
+                    .map(|(x, y)| x - (y - curve.reference))
+                    .collect();
                 p[first] = median(&mut places).unwrap_or(0.0);
             }
         }

@@ -95,7 +95,11 @@ pub fn evaluate(
         assumptions: assumptions.listed(&used),
         readings: crate::frames::reading_uses(Some(&e), readings),
         criteria: *criteria,
-        flags: if flags.is_empty() { Flags::none() } else { flags },
+        flags: if flags.is_empty() {
+            Flags::none()
+        } else {
+            flags
+        },
         notes,
     })
 }

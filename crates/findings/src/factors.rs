@@ -231,8 +231,18 @@ fn one_factor(
                     })
                 };
                 match (has(false), has(true)) {
-                    (true, false) => (one_sided(end(-1.0, z_one), low), high, Some(Bound::AtLeast), method),
-                    (false, true) => (low, one_sided(end(1.0, z_one), high), Some(Bound::AtMost), method),
+                    (true, false) => (
+                        one_sided(end(-1.0, z_one), low),
+                        high,
+                        Some(Bound::AtLeast),
+                        method,
+                    ),
+                    (false, true) => (
+                        low,
+                        one_sided(end(1.0, z_one), high),
+                        Some(Bound::AtMost),
+                        method,
+                    ),
                     _ => (low, high, None, method),
                 }
             }
@@ -427,7 +437,11 @@ fn filtered_ei(
 }
 
 /// The Wood effect: foliage against the card, behind the filter less without it.
-pub(crate) fn wood_effect(e: &Estimate, test: &Test, assumptions: &Assumptions) -> Vec<WoodFinding> {
+pub(crate) fn wood_effect(
+    e: &Estimate,
+    test: &Test,
+    assumptions: &Assumptions,
+) -> Vec<WoodFinding> {
     let z = quantile(0.5 + 0.5 * assumptions.coverage);
     let role_of = |name: &Id| {
         test.parts()

@@ -103,7 +103,11 @@ pub(crate) fn recorded_exposure(
     let law = match test.film(&frame.film).and_then(|f| f.reciprocity.as_ref()) {
         None => None,
         Some(law) => Some(exposure::reciprocity_law_from_text(&law.law).map_err(|e| {
-            failed(format!("reciprocity law {:?}: {}", law.law, with_causes(&e)))
+            failed(format!(
+                "reciprocity law {:?}: {}",
+                law.law,
+                with_causes(&e)
+            ))
         })?),
     };
     let pupil = match lens.and_then(|l| l.pupil_ratio) {
@@ -113,9 +117,7 @@ pub(crate) fn recorded_exposure(
     };
     let bellows = match camera.bellows {
         None => None,
-        Some(Bellows::Magnification(m)) => {
-            Some(exposure::Bellows::from_magnification(m, pupil))
-        }
+        Some(Bellows::Magnification(m)) => Some(exposure::Bellows::from_magnification(m, pupil)),
         Some(Bellows::Draw(draw)) => {
             let focal = lens
                 .and_then(|l| l.focal_length)
@@ -132,7 +134,8 @@ pub(crate) fn recorded_exposure(
     let ev100 = match reading {
         None => None,
         Some(r) => Some(
-            quantity::Ev100::from_ev(ev100_of(r, assumptions)).map_err(|e| failed(e.to_string()))?,
+            quantity::Ev100::from_ev(ev100_of(r, assumptions))
+                .map_err(|e| failed(e.to_string()))?,
         ),
     };
     let constant = exposure::ReflectedConstant::from_k(assumptions.meter_k)
@@ -202,7 +205,6 @@ pub(crate) fn time_words(seconds: f64) -> String {
         format!("1/{} s", (1.0 / seconds).round())
     }
 }
-
 
 #[cfg(test)]
 mod tests {

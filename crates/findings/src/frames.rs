@@ -186,10 +186,7 @@ fn verdict(
     if subjects.iter().all(|p| below(p, c.blank_below)) {
         return (
             Verdict::Blank,
-            format!(
-                "no patch reaches {:.2} over base+fog",
-                c.blank_below
-            ),
+            format!("no patch reaches {:.2} over base+fog", c.blank_below),
         );
     }
     let of = |role: PatchRole| subjects.iter().find(|p| p.role == role).copied();
@@ -207,21 +204,18 @@ fn verdict(
     );
     if let Some(p) = shadow {
         if below(p, c.shadow_at_least) {
-            return (
-                Verdict::Thin,
-                said("shadow", p, "below", c.shadow_at_least),
-            );
+            return (Verdict::Thin, said("shadow", p, "below", c.shadow_at_least));
         }
         if above(p, c.shadow_at_most) {
-            return (
-                Verdict::Dense,
-                said("shadow", p, "above", c.shadow_at_most),
-            );
+            return (Verdict::Dense, said("shadow", p, "above", c.shadow_at_most));
         }
     } else if let Some(p) = card
         && below(p, c.card_at_least)
     {
-        return (Verdict::Thin, said("grey card", p, "below", c.card_at_least));
+        return (
+            Verdict::Thin,
+            said("grey card", p, "below", c.card_at_least),
+        );
     }
     if let Some(p) = highlight {
         if above(p, c.highlight_at_most) {
@@ -233,7 +227,10 @@ fn verdict(
     } else if let Some(p) = card
         && above(p, c.card_at_most)
     {
-        return (Verdict::Dense, said("grey card", p, "above", c.card_at_most));
+        return (
+            Verdict::Dense,
+            said("grey card", p, "above", c.card_at_most),
+        );
     }
     match shadow.or(card) {
         Some(p) => (
@@ -299,31 +296,31 @@ fn stops_missing(
     criteria: &VerdictCriteria,
 ) -> Option<Measured<Stops>> {
     let p = &e.fit.parameters;
-    let mut terms: Vec<_> = e
-        .model
-        .terms
-        .iter()
-        .filter(|t| t.frame == f && t.exposed.is_some())
-        .filter(|t| e.model.curves[t.curve].response == Response::Density)
-        .filter_map(|t| {
-            let frame = &test.parts().frames[f];
-            if !matches!(frame.exposure, Exposure::Camera(_)) {
-                return None;
-            }
-            let name = t.exposed.as_ref()?.linear.iter().find_map(|(i, _)| {
-                match &e.model.keys[*i] {
-                    Key::Subject(name, _) => Some(name),
+    let mut terms: Vec<_> =
+        e.model
+            .terms
+            .iter()
+            .filter(|t| t.frame == f && t.exposed.is_some())
+            .filter(|t| e.model.curves[t.curve].response == Response::Density)
+            .filter_map(|t| {
+                let frame = &test.parts().frames[f];
+                if !matches!(frame.exposure, Exposure::Camera(_)) {
+                    return None;
+                }
+                let name = t.exposed.as_ref()?.linear.iter().find_map(|(i, _)| {
+                    match &e.model.keys[*i] {
+                        Key::Subject(name, _) => Some(name),
+                        _ => None,
+                    }
+                })?;
+                let role = test.patch(&frame.id, name)?.role;
+                match role {
+                    PatchRole::Shadow => Some((0_u8, t, 0.0)),
+                    PatchRole::GreyCard => Some((1, t, -1.0)),
                     _ => None,
                 }
-            })?;
-            let role = test.patch(&frame.id, name)?.role;
-            match role {
-                PatchRole::Shadow => Some((0_u8, t, 0.0)),
-                PatchRole::GreyCard => Some((1, t, -1.0)),
-                _ => None,
-            }
-        })
-        .collect();
+            })
+            .collect();
     terms.sort_by_key(|(rank, ..)| *rank);
     let (_, term, below) = *terms.first()?;
     let curve = &e.model.curves[term.curve];
@@ -364,7 +361,12 @@ pub(crate) fn reading_uses(
                 Some((e, k))
             });
             let (fitted, allowed, weight, limit) = match term {
-                None => (None, reading.value.standard_uncertainty(), 0.0, reading.limit),
+                None => (
+                    None,
+                    reading.value.standard_uncertainty(),
+                    0.0,
+                    reading.limit,
+                ),
                 Some((e, k)) => {
                     let o = e.model.observations[k];
                     let fitted = e.model.predict(k, &e.fit.parameters).value;

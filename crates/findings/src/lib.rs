@@ -32,5 +32,5 @@ pub use criteria::rows as criterion_rows;
 pub use estimate::EstimateError;
 pub use evaluate::{EvaluateError, METHOD, evaluate};
 pub use finding::*;
-pub use normal::interval_half_width;
 pub use frame_exposure::FrameExposureError;
+pub use normal::interval_half_width;

@@ -171,7 +171,6 @@ impl Curve {
         }
     }
 
-
     /// How the place x where the net density is `net` moves with the curve's
     /// parameters; base+fog moves with the density and drops out.
     pub(crate) fn place_gradient(&self, p: &[f64], x: f64) -> Vec<(usize, f64)> {
@@ -239,6 +238,8 @@ pub(crate) struct JointModel {
     pub(crate) flags: Flags,
     /// Names of patches that the factor is matched on, for each factor.
     pub(crate) matched_on: BTreeMap<FactorKey, Vec<Id>>,
+    /// How many patches beside those each factor has.
+    coloured: BTreeMap<FactorKey, usize>,
 }
 
 impl Model for JointModel {
@@ -299,6 +300,22 @@ fn neutrality(role: PatchRole) -> u8 {
     }
 }
 
+/// Whether all grey cards seen in a light carry one name.
+fn only_card_in(test: &Test, light: &Id) -> bool {
+    let names: BTreeSet<&Id> = test
+        .parts()
+        .patches
+        .iter()
+        .filter(|p| p.role == PatchRole::GreyCard)
+        .filter(|p| {
+            test.frame(&p.frame)
+                .is_some_and(|f| matches!(&f.exposure, Exposure::Camera(c) if c.light == *light))
+        })
+        .map(|p| &p.name)
+        .collect();
+    names.len() <= 1
+}
+
 fn whole(value: f64, unit: f64) -> u64 {
     // A mark is positive and small: the rounding below cannot overflow.
     (value * unit).round().clamp(0.0, 1e18) as u64
@@ -336,6 +353,7 @@ impl JointModel {
             outlier_beyond: assumptions.outlier_beyond,
             flags: Flags::none(),
             matched_on: BTreeMap::new(),
+            coloured: BTreeMap::new(),
         };
         for frame in &parts.frames {
             let recorded = match &frame.exposure {
@@ -426,9 +444,7 @@ impl JointModel {
             .frames
             .iter()
             .zip(own)
-            .map(|(frame, own)| {
-                own.or_else(|| mean(&by_process[&(&frame.film, &frame.process)]))
-            })
+            .map(|(frame, own)| own.or_else(|| mean(&by_process[&(&frame.film, &frame.process)])))
             .collect();
     }
 
@@ -480,11 +496,16 @@ impl JointModel {
                 None => patches.iter().collect(),
             };
             let best = common.iter().map(|(rank, _)| *rank).min();
-            let names = common
+            let names: Vec<Id> = common
                 .iter()
                 .filter(|(rank, _)| Some(*rank) == best)
                 .map(|(_, name)| name.clone())
                 .collect();
+            let coloured = patches
+                .iter()
+                .filter(|(rank, name)| *rank < 3 && !names.contains(name))
+                .count();
+            self.coloured.insert(key.clone(), coloured);
             self.matched_on.insert(key.clone(), names);
         }
     }
@@ -506,9 +527,7 @@ impl JointModel {
             f.film == frame.film
                 && f.process == frame.process
                 && match &f.exposure {
-                    Exposure::Camera(_) => {
-                        self.recorded[i].as_ref().is_some_and(|r| r.absolute)
-                    }
+                    Exposure::Camera(_) => self.recorded[i].as_ref().is_some_and(|r| r.absolute),
                     Exposure::Tablet { without_tablet, .. } => without_tablet.is_some(),
                     _ => false,
                 }
@@ -717,8 +736,9 @@ impl JointModel {
                         .and_then(|t| t.steps.get(step as usize - 1)),
                     _ => None,
                 };
-                let (through, step_sd) =
-                    step.map_or((0.0, 0.0), |s| (s.value().to_density(), s.standard_uncertainty()));
+                let (through, step_sd) = step.map_or((0.0, 0.0), |s| {
+                    (s.value().to_density(), s.standard_uncertainty())
+                });
                 let (mean, sd) = without_tablet
                     .as_ref()
                     .map_or((0.0, 6.0), |h| (0.0, h.standard_uncertainty().max(1e-4)));
@@ -740,7 +760,9 @@ impl JointModel {
                     };
                     linear.push((self.parameter(Key::MeterBias, prior), 1.0));
                 }
-                let whole = without_tablet.as_ref().map_or(0.0, |h| h.value().to_log10());
+                let whole = without_tablet
+                    .as_ref()
+                    .map_or(0.0, |h| h.value().to_log10());
                 (
                     Exposed {
                         offset: whole - through,
@@ -785,47 +807,44 @@ impl JointModel {
                 }
                 let key = Key::Frame(frame.id.clone());
                 linear.push((self.parameter(key, robust(frame_stops, Source::Frame)), 1.0));
-                let key = Key::Aperture(camera.lens.clone(), whole(camera.aperture.to_ratio(), 1e6));
+                let key =
+                    Key::Aperture(camera.lens.clone(), whole(camera.aperture.to_ratio(), 1e6));
                 linear.push((
                     self.parameter(key, robust(assumptions.aperture_stops, Source::Aperture)),
                     1.0,
                 ));
                 // Light.
                 let absolute_curve = self.curves[curve].absolute;
-                let first_of_film = test.parts().frames.iter().find_map(|other| {
-                    match &other.exposure {
-                        Exposure::Camera(c)
-                            if other.film == frame.film && other.process == frame.process =>
-                        {
-                            Some(&c.light)
-                        }
-                        _ => None,
-                    }
-                });
+                let first_of_film =
+                    test.parts()
+                        .frames
+                        .iter()
+                        .find_map(|other| match &other.exposure {
+                            Exposure::Camera(c)
+                                if other.film == frame.film && other.process == frame.process =>
+                            {
+                                Some(&c.light)
+                            }
+                            _ => None,
+                        });
                 let mut offset = recorded.log_h;
                 if recorded.absolute {
                     let prior = robust(assumptions.reading_stops, Source::LightReading);
-                    linear.push((
-                        self.parameter(Key::Light(camera.light.clone()), prior),
-                        1.0,
-                    ));
+                    linear.push((self.parameter(Key::Light(camera.light.clone()), prior), 1.0));
                 } else if absolute_curve || first_of_film != Some(&camera.light) {
                     // An unread light among read ones: its level is left open
                     // about a day's light, EV 12 give or take four stops.
                     if absolute_curve {
-                        offset += libm::log10(
-                            assumptions.lens_factor_q * assumptions.meter_k / 100.0,
-                        ) + 12.0 * LOG10_2;
+                        offset +=
+                            libm::log10(assumptions.lens_factor_q * assumptions.meter_k / 100.0)
+                                + 12.0 * LOG10_2;
                     }
                     self.flags.insert(Flag::LightUnknown);
                     let prior = Prior {
                         robust: false,
                         ..robust(4.0, Source::LightReading)
                     };
-                    linear.push((
-                        self.parameter(Key::Light(camera.light.clone()), prior),
-                        1.0,
-                    ));
+                    linear.push((self.parameter(Key::Light(camera.light.clone()), prior), 1.0));
                 }
                 // Reciprocity.
                 if recorded.decades_beyond_1_s > 0.0 {
@@ -852,7 +871,11 @@ impl JointModel {
                     ));
                 }
                 // Subject.
+                // Only the one card that a reading was taken for is known to be
+                // the mid-tone; of several neutral patches none is.
                 let metered_card = patch.role == PatchRole::GreyCard
+                    && recorded.absolute
+                    && only_card_in(test, &camera.light)
                     && light.and_then(|l| l.meter.as_ref()).is_none_or(|m| {
                         !m.through_filter
                             && (m.mode == MeterMode::Incident
@@ -900,7 +923,13 @@ impl JointModel {
                     } else if neutrality(patch.role) >= 3 {
                         (4.0, Source::ColouredPatch)
                     } else {
-                        (assumptions.coloured_patch_stops, Source::ColouredPatch)
+                        // Coloured patches lean one way together: however many
+                        // there are, all of them tell no more than one would.
+                        let many = self.coloured.get(&key).copied().unwrap_or(1).max(1);
+                        (
+                            assumptions.coloured_patch_stops * libm::sqrt(many as f64),
+                            Source::ColouredPatch,
+                        )
                     };
                     let prior = Prior {
                         robust: false,

@@ -78,6 +78,7 @@ pub(crate) struct Fit {
 fn huber(r: f64, k: f64) -> (f64, f64) {
     // cost and weight of a scaled residual
     let a = r.abs();
+    // An infinite threshold is plain least squares.
     if a <= k {
         (0.5 * r * r, 1.0)
     } else {
@@ -116,7 +117,11 @@ fn cost_of(model: &impl Model, parameters: &[f64]) -> f64 {
         .zip(parameters)
         .map(|(prior, value)| {
             let r = (value - prior.mean) / prior.sd;
-            if prior.robust { huber(r, k).0 } else { 0.5 * r * r }
+            if prior.robust {
+                huber(r, k).0
+            } else {
+                0.5 * r * r
+            }
         })
         .sum();
     let observations: f64 = model

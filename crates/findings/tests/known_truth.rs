@@ -103,13 +103,63 @@ fn measured_times() {
 fn variants() {
     let d = ReadingsSpec::default();
     score(&ReadingsSpec { anchors: 2, ..d }, 60);
-    score(&ReadingsSpec { tablet_sheet: false, ..d }, 60);
-    score(&ReadingsSpec { tablet_sheet: false, unexposed_sheet: false, filtered_frames: 3, ..d }, 60);
-    score(&ReadingsSpec { bracket: Bracket::AllDense, ..d }, 60);
-    score(&ReadingsSpec { bracket: Bracket::AllThin, ..d }, 60);
-    score(&ReadingsSpec { bracket: Bracket::AllBlank, ..d }, 60);
-    score(&ReadingsSpec { gradient_ratio_sd: 0.05, ..d }, 60);
-    score(&ReadingsSpec { curve: CurveShape::Sagging, ..d }, 60);
-    score(&ReadingsSpec { tails: Tails::Heavy, ..d }, 60);
+    score(
+        &ReadingsSpec {
+            tablet_sheet: false,
+            ..d
+        },
+        60,
+    );
+    score(
+        &ReadingsSpec {
+            tablet_sheet: false,
+            unexposed_sheet: false,
+            filtered_frames: 3,
+            ..d
+        },
+        60,
+    );
+    score(
+        &ReadingsSpec {
+            bracket: Bracket::AllDense,
+            ..d
+        },
+        60,
+    );
+    score(
+        &ReadingsSpec {
+            bracket: Bracket::AllThin,
+            ..d
+        },
+        60,
+    );
+    score(
+        &ReadingsSpec {
+            bracket: Bracket::AllBlank,
+            ..d
+        },
+        60,
+    );
+    score(
+        &ReadingsSpec {
+            gradient_ratio_sd: 0.05,
+            ..d
+        },
+        60,
+    );
+    score(
+        &ReadingsSpec {
+            curve: CurveShape::Sagging,
+            ..d
+        },
+        60,
+    );
+    score(
+        &ReadingsSpec {
+            tails: Tails::Heavy,
+            ..d
+        },
+        60,
+    );
     score(&ReadingsSpec { anchors: 0, ..d }, 60);
 }

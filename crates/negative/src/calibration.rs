@@ -150,10 +150,8 @@ impl CalibratedReading {
 pub struct Calibration {
     /// Density over x, x rising, density falling.
     curve: MonotoneCurve,
-    /// Uncertainty of the tablet's density at each point.
-    tablet_uncertainty: Vec<f64>,
-    /// Uncertainty of the curve at each point, from leaving steps out.
-    curve_uncertainty: Vec<f64>,
+    /// Uncertainty of the curve at each point.
+    point_uncertainty: Vec<f64>,
     /// Uncertainty of x at the two ends.
     end_uncertainty: (f64, f64),
     reversed: bool,
@@ -284,7 +282,7 @@ fn drawn(
         .collect();
     let seen: Vec<f64> = left_out.iter().flatten().copied().collect();
     let residual_sd = (seen.iter().map(|r| r * r).sum::<f64>() / seen.len() as f64).sqrt();
-    let curve_uncertainty = curve_uncertainties(&left_out, residual_sd);
+    let point_uncertainty = point_uncertainties(&uncertainty, &left_out, residual_sd);
 
     let steps = readings
         .iter()
@@ -302,8 +300,7 @@ fn drawn(
         .collect();
     let last = knots.len() - 1;
     Calibration {
-        tablet_uncertainty: knots.iter().map(|k| k.tablet_uncertainty).collect(),
-        curve_uncertainty,
+        point_uncertainty,
         end_uncertainty: (knots[0].x_uncertainty, knots[last].x_uncertainty),
         curve,
         reversed,
@@ -314,24 +311,22 @@ fn drawn(
     }
 }
 
-/// Uncertainty of the curve at each knot: what leaving out a step changes, half
-/// by the tablet as a whole, half by the neighbourhood.
+/// Uncertainty of the curve at each knot: what is stated for the step (table
+/// and reading), or what leaving steps out shows, whichever is larger.
 ///
+/// The stated part counts in full though neighbours could average it, because
+/// the error of a densitometer is largely common to its steps. What leaving out
+/// shows is taken half from the tablet as a whole, half from the neighbourhood.
 /// A value between two points carries its own error and about 0.7 of one of
 /// theirs: residuals are larger than the error of a step by √1.5 = 1.22.
-fn curve_uncertainties(left_out: &[Option<f64>], residual_sd: f64) -> Vec<f64> {
+fn point_uncertainties(stated: &[f64], left_out: &[Option<f64>], residual_sd: f64) -> Vec<f64> {
     (0..left_out.len())
         .map(|i| {
-            let around = left_out[i.saturating_sub(1)..(i + 2).min(left_out.len())]
-                .iter()
-                .flatten();
-            let (sum, count) = around.fold((0.0, 0), |(sum, n), r| (sum + r * r, n + 1));
-            let local = if count == 0 {
-                residual_sd * residual_sd
-            } else {
-                sum / f64::from(count)
-            };
-            ((residual_sd * residual_sd + local) / 2.0).sqrt() / 1.22
+            let around = i.saturating_sub(1)..(i + 2).min(left_out.len());
+            let around: Vec<f64> = left_out[around].iter().flatten().map(|r| r * r).collect();
+            let local = around.iter().sum::<f64>() / around.len().max(1) as f64;
+            let shown = ((residual_sd * residual_sd + local) / 2.0).sqrt() / 1.22;
+            shown.max(stated[i])
         })
         .collect()
 }
@@ -339,8 +334,9 @@ fn curve_uncertainties(left_out: &[Option<f64>], residual_sd: f64) -> Vec<f64> {
 impl Calibration {
     /// Gives the density of a patch, or the limit its reading allows.
     ///
-    /// The uncertainty joins the tablet's, the curve's (from leaving steps
-    /// out), the patch's noise and its quantisation, each times the slope.
+    /// The uncertainty joins that of the curve (the tablet's and its readings',
+    /// or what leaving steps out shows, if that is more) with the patch's noise
+    /// and quantisation, times the slope.
     #[must_use]
     pub fn density(&self, patch: &PatchStatistics) -> CalibratedReading {
         let mut flags = self.flags.clone();
@@ -390,9 +386,7 @@ impl Calibration {
         let (density, slope) = self.curve.at(x);
         let slope = slope.abs().max(self.mean_slope() * 0.05);
         let noise = slope * x_uncertainty.hypot(beyond);
-        let tablet = self.interpolated(&self.tablet_uncertainty, x);
-        let curve = self.interpolated(&self.curve_uncertainty, x);
-        let uncertainty = noise.hypot(tablet).hypot(curve);
+        let uncertainty = noise.hypot(self.point_uncertainty_at(x));
         let v = libm::pow(10.0, x);
         if patch.signal_per_code / (v * core::f64::consts::LN_10) * slope > COARSE_DENSITY {
             flags.insert(Flag::CoarseQuantisation);
@@ -467,14 +461,14 @@ impl Calibration {
         (y[0] - y[y.len() - 1]) / (lightest - darkest)
     }
 
-    /// Reads values given at the points between them, in a straight line.
-    fn interpolated(&self, values: &[f64], at: f64) -> f64 {
-        let x = self.curve.x();
+    /// Uncertainty of the curve between its points, in a straight line.
+    fn point_uncertainty_at(&self, at: f64) -> f64 {
+        let (x, u) = (self.curve.x(), &self.point_uncertainty);
         let last = x.len() - 1;
         let at = at.clamp(x[0], x[last]);
         let i = x.partition_point(|known| *known <= at).clamp(1, last) - 1;
         let t = (at - x[i]) / (x[i + 1] - x[i]);
-        values[i] * (1.0 - t) + values[i + 1] * t
+        u[i] * (1.0 - t) + u[i + 1] * t
     }
 }
 

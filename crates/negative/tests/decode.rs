@@ -789,3 +789,95 @@ proptest! {
         try_all(&bytes);
     }
 }
+
+#[test]
+fn planar_tiles_and_chunky_colours_are_told_apart() {
+    let mut file = Tiff::new(20, 3, &[8, 8, 8], 2)
+        .tag(284, 3, &[2])
+        .tag(322, 4, &[16])
+        .tag(323, 4, &[16])
+        .chunks((1..=6).map(|tile| vec![tile; 256]).collect());
+    file.tiled = true;
+    let row = |left: u16, right: u16| [vec![left; 16], vec![right; 4]].concat().repeat(3);
+    let of = |channel| read(file.bytes(), channel).unwrap().1;
+    assert_eq!(of(ChannelChoice::Red), row(1, 2));
+    assert_eq!(of(ChannelChoice::Blue), row(5, 6));
+    assert_eq!(of(ChannelChoice::Mean), row(3, 4));
+    let chunky =
+        Tiff::new(2, 1, &[16, 16, 16], 2).chunks(vec![words(&[1, 2, 3, 40, 50, 60], false)]);
+    let of = |channel| read(chunky.bytes(), channel).unwrap().1;
+    assert_eq!(of(ChannelChoice::Green), [2, 50]);
+    assert_eq!(of(ChannelChoice::Mean), [2, 50]);
+}
+
+#[test]
+fn a_jpeg_that_asks_to_be_turned_is_turned() {
+    let pixels = (0..16 * 8)
+        .map(|i| if i % 16 < 8 { 20 } else { 220 })
+        .collect();
+    let grey = image::ImageBuffer::from_raw(16, 8, pixels).unwrap();
+    let jpeg = image_bytes(
+        &image::DynamicImage::ImageLuma8(grey),
+        image::ImageFormat::Jpeg,
+    );
+    // Exif with one tag: orientation 6, the picture is to be turned by 90 degrees clockwise.
+    let mut exif =
+        b"Exif\0\0II*\0\x08\0\0\0\x01\0\x12\x01\x03\0\x01\0\0\0\x06\0\0\0\0\0\0\0".to_vec();
+    let mut turned = vec![0xFF, 0xD8, 0xFF, 0xE1, 0, exif.len() as u8 + 2];
+    turned.append(&mut exif);
+    turned.extend(&jpeg[2..]);
+    let (info, codes) = read(turned, ChannelChoice::Grey).unwrap();
+    assert_eq!((info.width, info.height), (8, 16));
+    // The left half, dark, comes to lie at the top. 40: JPEG's loss at an edge.
+    assert!(codes[4] < 60 && codes[15 * 8 + 4] > 180, "{codes:?}");
+}
+
+#[test]
+fn a_png_of_palette_or_few_bits_is_refused_and_its_chunks_are_heard() {
+    let grey = image::ImageBuffer::from_raw(4, 4, vec![9_u8; 16]).unwrap();
+    let png = image_bytes(
+        &image::DynamicImage::ImageLuma8(grey),
+        image::ImageFormat::Png,
+    );
+    // Bytes 24 and 25 of a PNG are bit depth and colour type.
+    for (place, value, words) in [
+        (24, 4, "4-bit samples"),
+        (25, 3, "palette"),
+        (25, 9, "colour type 9"),
+    ] {
+        let mut broken = png.clone();
+        broken[place] = value;
+        let said = refusal(broken);
+        assert!(
+            said.contains(words),
+            "expected words \"{words}\", the refusal is: {said}"
+        );
+    }
+    // A gAMA chunk of 1/2.2 (45455) and pHYs of 11811 pixels a metre, put after
+    // the header; their checks are not looked at before the picture is decoded.
+    let mut said = png[..33].to_vec();
+    said.extend([0, 0, 0, 4]);
+    said.extend(b"gAMA");
+    said.extend(45_455_u32.to_be_bytes());
+    said.extend(0x0BFC_6105_u32.to_be_bytes());
+    said.extend([0, 0, 0, 9]);
+    said.extend(b"pHYs");
+    said.extend([
+        0, 0, 0x2E, 0x23, 0, 0, 0x2E, 0x23, 1, 0x78, 0xA5, 0x3F, 0x76,
+    ]);
+    said.extend(&png[33..]);
+    let reader = open(said).unwrap();
+    let resolution = reader.info().resolution.unwrap();
+    // Hand calculation: 11811 × 0.0254 = 299.999.
+    assert!(
+        (resolution.x_per_inch - 299.9994).abs() < 1e-6,
+        "{resolution:?}"
+    );
+    match &reader.info().chunk_tone {
+        // Hand calculation: 100000 / 45455 = 2.19998.
+        Some(negative::tone::ToneEncoding::Gamma(gamma)) => {
+            assert!((gamma - 2.199_98).abs() < 1e-5)
+        }
+        other => panic!("{other:?}"),
+    }
+}

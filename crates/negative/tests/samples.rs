@@ -250,3 +250,47 @@ fn real_film_scans_raise_no_alarm_and_repeats_agree() {
         "of different size"
     );
 }
+
+#[test]
+fn samples_tell_their_resolution_pages_and_profiles() {
+    let Some(folder) = folder("tiff") else { return };
+    let info = |name: &str| {
+        let bytes = Cursor::new(bytes_of(&folder.join(name)));
+        ScanReader::open(bytes, 0, &DecodeLimits::default())
+            .unwrap()
+            .info()
+            .clone()
+    };
+    // Source: the samples' own table: 364/5 per inch and per centimetre.
+    for (name, per_inch) in [
+        ("hopper_float_dpi_2.tif", 72.8),
+        ("hopper_float_dpi_3.tif", 184.912),
+    ] {
+        let resolution = info(name).resolution.unwrap();
+        assert!(
+            (resolution.x_per_inch - per_inch).abs() < 1e-9,
+            "{name}: {resolution:?}"
+        );
+    }
+    assert_eq!(info("16bit.cropped.tif").resolution, None);
+    for (name, pages) in [
+        ("multipage.tif", 2),
+        ("shapes_multi_size.tif", 2),
+        ("seq-1c-8b-multipage-adeefdcc.tiff", 3),
+        ("mode_16bit.png", 3),
+    ] {
+        let info = info(name);
+        assert_eq!(info.page_count, pages, "{name}");
+        assert!(info.flags.contains(Flag::SeveralImages), "{name}");
+    }
+    for name in [
+        "hopper.iccprofile.tif",
+        "tiff_16bit_RGBa.tiff",
+        "shapes_lzw_14bps.tif",
+    ] {
+        let info = info(name);
+        assert!(info.icc_profile.is_some(), "{name}");
+        let tone = tone_of(&info, None, ChannelChoice::Green);
+        eprintln!("{name}: {} {:?}", tone.encoding.describe(), tone.remarks);
+    }
+}

@@ -4,7 +4,10 @@
 //! polynomial (degree 5, by normal equations) is the least that any curve fit
 //! could cost; it has no toe, no uncertainty and swings outside the readings.
 
-#![expect(clippy::unwrap_used, reason = "a bench that cannot build its input must stop")]
+#![expect(
+    clippy::unwrap_used,
+    reason = "a bench that cannot build its input must stop"
+)]
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use nalgebra::{DMatrix, DVector};
@@ -34,8 +37,13 @@ fn polynomial(readings: &[CurveReading]) -> DVector<f64> {
     let a = DMatrix::from_fn(readings.len(), 6, |i, k| {
         readings[i].log_h.to_log10().powi(i32::try_from(k).unwrap())
     });
-    let y = DVector::from_fn(readings.len(), |i, _| readings[i].density.value().to_density());
-    (a.transpose() * &a).cholesky().unwrap().solve(&(a.transpose() * y))
+    let y = DVector::from_fn(readings.len(), |i, _| {
+        readings[i].density.value().to_density()
+    });
+    (a.transpose() * &a)
+        .cholesky()
+        .unwrap()
+        .solve(&(a.transpose() * y))
 }
 
 fn curve_fit(c: &mut Criterion) {
@@ -44,11 +52,15 @@ fn curve_fit(c: &mut Criterion) {
     let curve = fit_characteristic_curve(&readings, &settings).unwrap();
     let mut group = c.benchmark_group("curve_fit_21");
     group.sample_size(20);
-    group.bench_function("polynomial", |b| b.iter(|| polynomial(black_box(&readings))));
+    group.bench_function("polynomial", |b| {
+        b.iter(|| polynomial(black_box(&readings)))
+    });
     group.bench_function("film_curve", |b| {
         b.iter(|| fit_characteristic_curve(black_box(&readings), &settings));
     });
-    group.bench_function("criteria", |b| b.iter(|| speed_and_contrast(black_box(&curve))));
+    group.bench_function("criteria", |b| {
+        b.iter(|| speed_and_contrast(black_box(&curve)))
+    });
     group.finish();
 }
 

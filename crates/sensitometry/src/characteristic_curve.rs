@@ -15,7 +15,7 @@ use crate::least_squares::Shape;
 use crate::missing::Missing;
 use crate::root::root_between;
 use nalgebra::DMatrix;
-use quantity::{Density, Flag, Flags, LogExposure, Measured};
+use quantity::{Density, Flag, Flags, LogExposure, Measured, Stops};
 
 /// A question that lies outside the readings.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -111,6 +111,9 @@ pub(crate) enum BaseSource {
     Toe {
         /// Largest gradient of the curve.
         largest_gradient: f64,
+        /// Lowest and highest log10 H with a reading.
+        low: f64,
+        high: f64,
     },
     /// It stands apart from the curve.
     Apart(f64),
@@ -125,11 +128,15 @@ pub(crate) struct Base {
 }
 
 impl BaseSource {
-    /// Base+fog under this source for a shape whose readings begin at `low`.
-    pub(crate) fn of(self, shape: &Shape, low: f64, high: f64) -> f64 {
+    /// Base+fog under this source.
+    pub(crate) fn of(self, shape: &Shape) -> f64 {
         match self {
             Self::Parameter => shape.q[0],
-            Self::Toe { largest_gradient } => toe_asymptote(shape, low, high, largest_gradient),
+            Self::Toe {
+                largest_gradient,
+                low,
+                high,
+            } => toe_asymptote(shape, low, high, largest_gradient),
             Self::Apart(value) => value,
         }
     }
@@ -284,9 +291,9 @@ impl CharacteristicCurve {
     /// [`OutsideReadings`] outside the readings.
     pub fn gradient_at(&self, at: LogExposure) -> Result<Measured<Gradient>, OutsideReadings> {
         let x = self.exposure_within(at)?;
-        let slope = self.shape.gradient(x);
-        let sd = self.standard_uncertainty_of(|c| Some(c.gradient(x)));
-        Ok(Measured::new(Gradient::of(slope), sd))
+        Ok(self.measured(self.shape.gradient(x), Gradient::of, |c| {
+            Some(c.gradient(x))
+        }))
     }
 
     /// Gives the exposure at which the curve has a gross density.
@@ -298,8 +305,7 @@ impl CharacteristicCurve {
         let wanted = density.to_density();
         match plain.log_h_at(wanted) {
             Some(x) if plain.holds(x) => {
-                let sd = self.standard_uncertainty_of(|c| c.log_h_at(wanted));
-                Ok(Measured::new(log_exposure_of(x), sd))
+                Ok(self.measured(x, log_exposure_of, |c| c.log_h_at(wanted)))
             }
             _ => Err(OutsideReadings::Density {
                 asked: wanted,
@@ -318,8 +324,7 @@ impl CharacteristicCurve {
         let plain = self.plain();
         let wanted = density.to_density();
         let x = plain.log_h_at(wanted)?;
-        let sd = self.standard_uncertainty_of(|c| c.log_h_at(wanted));
-        let answer = Measured::new(log_exposure_of(x), sd);
+        let answer = self.measured(x, log_exposure_of, |c| c.log_h_at(wanted));
         Some(if plain.holds(x) {
             answer
         } else {
@@ -341,8 +346,7 @@ impl CharacteristicCurve {
         let plain = self.plain();
         let (at, largest) = plain.largest_gradient();
         // Still rising: the largest gradient is at the end and 0.3 below it is 5 % less.
-        if at > self.high - 0.01
-            && plain.gradient((self.high - 0.3).max(self.low)) < 0.95 * largest
+        if at > self.high - 0.01 && plain.gradient((self.high - 0.3).max(self.low)) < 0.95 * largest
         {
             return Err(Missing::StraightLineNotReached {
                 available_high: self.high,
@@ -363,6 +367,21 @@ impl CharacteristicCurve {
     #[must_use]
     pub fn range(&self) -> (LogExposure, LogExposure) {
         (log_exposure_of(self.low), log_exposure_of(self.high))
+    }
+
+    /// Gives this curve with its range continued at both ends by the film curve.
+    ///
+    /// Criteria that need a little more than the readings can then be given;
+    /// every number of the continued curve carries [`Flag::Extrapolated`].
+    /// Nothing else asks for this: a caller must. A negative distance counts as zero.
+    #[must_use]
+    pub fn continued_by(&self, distance: Stops) -> Self {
+        let by = distance.to_delta_log_h().max(0.0);
+        let mut continued = self.clone();
+        continued.low -= by;
+        continued.high += by;
+        continued.flags.insert(Flag::Extrapolated);
+        continued
     }
 
     /// Gives what the exposures are counted in.
@@ -418,7 +437,7 @@ impl CharacteristicCurve {
     pub(crate) fn plain(&self) -> PlainCurve {
         PlainCurve {
             shape: self.shape.clone(),
-            base: self.base.source.of(&self.shape, self.low, self.high),
+            base: self.base.source.of(&self.shape),
             low: self.low,
             high: self.high,
         }
@@ -453,7 +472,7 @@ impl CharacteristicCurve {
             let moved = |by: f64| {
                 let mut m = plain.clone();
                 m.shape.q[i] += by;
-                m.base = self.base.source.of(&m.shape, self.low, self.high);
+                m.base = self.base.source.of(&m.shape);
                 answer(&m)
             };
             *slope = difference(moved(h), moved(-h), h);
@@ -501,8 +520,7 @@ impl CharacteristicCurve {
     }
 
     fn density_anywhere(&self, x: f64) -> Measured<Density> {
-        let sd = self.standard_uncertainty_of(|c| Some(c.density(x)));
-        Measured::new(density_of(self.shape.density(x)), sd)
+        self.measured(self.shape.density(x), density_of, |c| Some(c.density(x)))
     }
 }
 

@@ -55,11 +55,10 @@ impl PlainCurve {
     fn contrast_index_arcs(&self) -> Option<(f64, f64, f64)> {
         // Right end: the curve itself is 0.2 above p, and the small slope has no end.
         let right = self.log_h_at(self.base + SMALL)?;
-        let difference =
-            |p: f64| match (self.arc_slope(p, SMALL), self.arc_slope(p, LARGE)) {
-                (Some(small), Some(large)) => small - large,
-                _ => f64::NAN,
-            };
+        let difference = |p: f64| match (self.arc_slope(p, SMALL), self.arc_slope(p, LARGE)) {
+            (Some(small), Some(large)) => small - large,
+            _ => f64::NAN,
+        };
         // Leftward until the small arc is the flatter one.
         const STEP: f64 = 0.05;
         let mut b = right - 1e-6;
@@ -67,7 +66,11 @@ impl PlainCurve {
             let a = b - STEP;
             if difference(a) < 0.0 {
                 let p = root_between(difference, a, b)?;
-                return Some((p, self.arc(p, self.base, SMALL)?, self.arc(p, self.base, LARGE)?));
+                return Some((
+                    p,
+                    self.arc(p, self.base, SMALL)?,
+                    self.arc(p, self.base, LARGE)?,
+                ));
             }
             b = a;
         }

@@ -153,8 +153,18 @@ fn restricted_likelihood(
     let vr = v.solve(r);
     let projected = information.solve(&(vj.transpose() * r));
     let rpr = r.dot(&vr) - (vj.transpose() * r).dot(&projected);
-    let log_v: f64 = v.l_dirty().diagonal().iter().map(|d| 2.0 * libm::log(*d)).sum();
-    let log_i: f64 = information.l_dirty().diagonal().iter().map(|d| 2.0 * libm::log(*d)).sum();
+    let log_v: f64 = v
+        .l_dirty()
+        .diagonal()
+        .iter()
+        .map(|d| 2.0 * libm::log(*d))
+        .sum();
+    let log_i: f64 = information
+        .l_dirty()
+        .diagonal()
+        .iter()
+        .map(|d| 2.0 * libm::log(*d))
+        .sum();
     let freedom = (n - k) as f64 + STATED_WEIGHT;
     let rpr = rpr.max(0.0) + STATED_WEIGHT;
     Some(Likelihood {

@@ -62,7 +62,10 @@ pub fn speed_and_contrast(curve: &CharacteristicCurve) -> SpeedAndContrast {
         base_plus_fog: curve.base_plus_fog().clone(),
         speed_point: speed_point(curve),
         point_n: point_n(curve),
-        contrast_condition: delta_d.as_ref().map(contrast_condition).map_err(Clone::clone),
+        contrast_condition: delta_d
+            .as_ref()
+            .map(contrast_condition)
+            .map_err(Clone::clone),
         density_difference: delta_d,
         film_speed: film_speed(curve),
         fractional_gradient_point: fractional_gradient_point(curve),

@@ -160,12 +160,17 @@ const DOUBT: f64 = 2.5;
 const REFUSE: f64 = 3.5;
 /// Smallest uncertainty a fit works with: a reading without any error would rule alone. [density]
 const SD_MIN: f64 = 1e-4;
-/// Most steps of a descent, and of one that only tells a good start from a bad one.
+/// Most steps of a descent, of one that only tells a good start from a bad one, and of
+/// one of the corrections tried (the one taken is continued).
 const STEPS: usize = 200;
 const STEPS_OF_A_START: usize = 25;
+const STEPS_OF_A_CORRECTION: usize = 40;
 /// How far the gradient may hang below the log-concave shape over the reach, as a
 /// share of the largest gradient, with readings free of noise.
 const BUMP_MAX: f64 = 0.01;
+/// How steeply the formula may fall at the top before a correction mends it, as a
+/// share of the steepest slope.
+const FALL_MAX: f64 = 0.08;
 /// Weight of a reading at a broken straight line.
 const TRUST_IN_BROKEN: f64 = 0.25;
 /// Distance to either side over which a bump is looked for, log10 H.
@@ -212,9 +217,36 @@ pub fn fit_characteristic_curve(
         .as_ref()
         .map(|b| b.value().to_density());
 
-    let (mut descent, mut weighted, free) = fit_film_curve(&points, fixed_base);
-    let noise = noise_scale(&descent.shape, &points).max(1.0);
-    let broken = broken_straight_line(&points, noise, &descent.shape);
+    // A film that saturates sharply after a soft toe makes the formula fall a little at the
+    // top; a correction mends that better than a toe bent to avoid it. Where none does, the
+    // formula itself must rise.
+    let mut fit = attempt(&points, fixed_base, FALL_MAX);
+    let low = points.iter().map(|p| p.x).fold(f64::INFINITY, f64::min);
+    let high = points.iter().map(|p| p.x).fold(f64::NEG_INFINITY, f64::max);
+    if !rises(&fit.descent.shape, low, high, 0.0) {
+        fit = attempt(&points, fixed_base, 0.0);
+    }
+    finish(readings, settings, fit, assumed_reading_sd)
+}
+
+/// A finished fit before it becomes an answer.
+struct Fit {
+    descent: Descent,
+    weighted: Vec<Point>,
+    free: [bool; FILM],
+    penalty: Option<Penalty>,
+    /// Places of readings at a broken straight line.
+    broken: Vec<usize>,
+    /// Scatter over stated uncertainty, at least 1.
+    noise: f64,
+}
+
+/// Fits the film curve, the correction it needs, and weighs wild readings down.
+fn attempt(points: &[Point], fixed_base: Option<f64>, fall_max: f64) -> Fit {
+    let (mut descent, mut weighted, free) = fit_film_curve(points, fixed_base, fall_max);
+    let noise = noise_scale(&descent.shape, points).max(1.0);
+    let broken = broken_straight_line(points, noise, &descent.shape);
+    let bounds = bounds_of(points, fixed_base);
     let mut penalty: Option<Penalty> = None;
     // Twice: readings flagged in the first round no longer bend the second.
     for _ in 0..2 {
@@ -223,28 +255,17 @@ pub fn fit_characteristic_curve(
         for &place in &broken {
             weighted[place].trust = weighted[place].trust.min(TRUST_IN_BROKEN);
         }
-        let bounds = bounds_of(&points, fixed_base);
-        descent = descend(
-            descent.shape,
-            &weighted,
-            free,
-            &bounds,
-            penalty.as_ref().map(|p| &p.matrix),
-            STEPS,
-        );
+        let matrix = penalty.as_ref().map(|p| &p.matrix);
+        descent = descend(descent.shape, &weighted, free, &bounds, matrix, STEPS);
     }
-
-    finish(
-        readings,
-        settings,
-        &weighted,
+    Fit {
         descent,
+        weighted,
         free,
         penalty,
-        &broken,
+        broken,
         noise,
-        assumed_reading_sd,
-    )
+    }
 }
 
 /// Takes readings to points of equal standing; says whether an uncertainty was assumed.
@@ -305,7 +326,10 @@ fn check_readings(points: &[Point], settings: &CurveFitSettings) -> Result<(), C
     let sum: f64 = points.iter().map(weight).sum();
     let mean_x = points.iter().map(|p| weight(p) * p.x).sum::<f64>() / sum;
     let mean_y = points.iter().map(|p| weight(p) * p.y).sum::<f64>() / sum;
-    let sxx: f64 = points.iter().map(|p| weight(p) * (p.x - mean_x).powi(2)).sum();
+    let sxx: f64 = points
+        .iter()
+        .map(|p| weight(p) * (p.x - mean_x).powi(2))
+        .sum();
     let sxy: f64 = points
         .iter()
         .map(|p| weight(p) * (p.x - mean_x) * (p.y - mean_y))
@@ -382,9 +406,12 @@ fn median(values: &mut [f64]) -> f64 {
 /// Limits of what a film does; wide enough that no real film touches them.
 fn bounds_of(points: &[Point], fixed_base: Option<f64>) -> Bounds {
     let ends = |key: fn(&Point) -> f64| {
-        points.iter().map(key).fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
-            (a.min(v), b.max(v))
-        })
+        points
+            .iter()
+            .map(key)
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
+                (a.min(v), b.max(v))
+            })
     };
     let (x_low, x_high) = ends(|p| p.x);
     let (y_low, y_high) = ends(|p| p.y);
@@ -392,7 +419,14 @@ fn bounds_of(points: &[Point], fixed_base: Option<f64>) -> Bounds {
     let (b_low, b_high) = fixed_base.map_or((y_low - 1.0, y_high), |b| (b, b));
     // Gradient 0.01 to 30; widths 0.01 to 2 log H and within 40 times each other; straight line at least 0.02 log H long.
     Bounds {
-        low: [b_low, libm::log(0.01), x_low - 2.0, libm::log(0.01), libm::log(0.02), -libm::log(40.0)],
+        low: [
+            b_low,
+            libm::log(0.01),
+            x_low - 2.0,
+            libm::log(0.01),
+            libm::log(0.02),
+            -libm::log(40.0),
+        ],
         high: [
             b_high,
             libm::log(30.0),
@@ -433,9 +467,10 @@ struct Candidate {
 fn fit_film_curve(
     points: &[Point],
     fixed_base: Option<f64>,
+    fall_max: f64,
 ) -> (Descent, Vec<Point>, [bool; FILM]) {
     let bounds = bounds_of(points, fixed_base);
-    let first = first_guess(points, fixed_base);
+    let first = first_guess(points, fixed_base, fall_max);
     let free_base = fixed_base.is_none();
     let mut best: Option<Candidate> = None;
     for bends in [Bends::Toe, Bends::Alike, Bends::ToeAndShoulder] {
@@ -456,7 +491,14 @@ fn fit_film_curve(
     }
     // No start gave a rising curve: the plain start, judged by its residuals later.
     let free = Bends::Toe.free(free_base);
-    let descent = descend(first.shape(Bends::Toe, 0.25, 0.0, 0.25), points, free, &bounds, None, STEPS);
+    let descent = descend(
+        first.shape(Bends::Toe, 0.25, 0.0, 0.25),
+        points,
+        free,
+        &bounds,
+        None,
+        STEPS,
+    );
     (descent, points.to_vec(), free)
 }
 
@@ -468,11 +510,26 @@ struct FirstGuess {
     x1: f64,
     low: f64,
     high: f64,
+    /// How steeply a curve may fall at the top, as a share of the slope.
+    fall_max: f64,
 }
 
 impl FirstGuess {
+    /// Whether a shape rises over the readings and from two below them, so that b
+    /// is what the toe runs out to.
+    fn is_risen_to(&self, shape: &Shape) -> bool {
+        let fall = self.fall_max * self.slope;
+        rises(shape, self.low - 2.0, self.low, 0.0)
+            && rises(shape, self.low, self.high, fall)
+            && shape.density(self.low) >= shape.q[0]
+    }
+
     fn shape(&self, bends: Bends, s0: f64, later: f64, s1: f64) -> Shape {
-        let ratio = if bends == Bends::ToeAndShoulder { s1 / s0 } else { 1.0 };
+        let ratio = if bends == Bends::ToeAndShoulder {
+            s1 / s0
+        } else {
+            1.0
+        };
         Shape {
             q: vec![
                 self.base,
@@ -489,7 +546,7 @@ impl FirstGuess {
 }
 
 /// Guesses from the steepest stretch and the ends.
-fn first_guess(points: &[Point], fixed_base: Option<f64>) -> FirstGuess {
+fn first_guess(points: &[Point], fixed_base: Option<f64>, fall_max: f64) -> FirstGuess {
     let sorted = sorted_by(points, |p| p.x);
     let (low, high) = (sorted[0].x, sorted[sorted.len() - 1].x);
     let (centre, level, slope) = steepest(&sorted);
@@ -505,6 +562,7 @@ fn first_guess(points: &[Point], fixed_base: Option<f64>) -> FirstGuess {
         x1,
         low,
         high,
+        fall_max,
     }
 }
 
@@ -516,6 +574,7 @@ fn best_of_starts(
     free: [bool; FILM],
     bounds: &Bounds,
 ) -> Option<Candidate> {
+    let parameters = free.iter().filter(|f| **f).count();
     let ends: &[(f64, f64)] = match bends {
         Bends::Toe => &[(0.0, 0.25)],
         Bends::Alike => &[(0.0, 0.25), (0.4, 0.25)],
@@ -529,7 +588,10 @@ fn best_of_starts(
             let Some(found) = made_to_rise(found, first, points, free, bounds) else {
                 continue;
             };
-            if lowest.as_ref().is_none_or(|l| found.objective < l.objective) {
+            if lowest
+                .as_ref()
+                .is_none_or(|l| found.objective < l.objective)
+            {
                 lowest = Some(found);
             }
         }
@@ -548,18 +610,22 @@ fn best_of_starts(
         };
         found = again;
     }
+    // Left to itself the curve would stop rising: the ratio of the widths is then held.
+    let mut free = free;
+    let left = descend(found.shape.clone(), &weighted, free, bounds, None, STEPS);
+    if !first.is_risen_to(&left.shape) {
+        free[5] = false;
+    }
     // Akaike's criterion with the noise level estimated; the floor is rounding of the readings.
+    // A wild reading counts no more than four times the typical residual: no bend is bought with it.
     let n = points.len() as f64;
-    let robust: f64 = points
-        .iter()
-        .map(|p| {
-            let r = ((p.y - found.shape.density(p.x)) / p.sd).abs();
-            if r < DOUBT { r * r } else { DOUBT * (2.0 * r - DOUBT) }
-        })
-        .sum();
+    let ratio = |p: &Point| ((p.y - found.shape.density(p.x)) / p.sd).abs();
+    let mut ratios: Vec<f64> = points.iter().map(ratio).collect();
+    let most = 4.0 * (median(&mut ratios) / 0.674_5).max(1.0);
+    let robust: f64 = ratios.iter().map(|r| r.min(most).powi(2)).sum();
     let sd = points.iter().map(|p| p.sd).fold(f64::INFINITY, f64::min);
     let floor = n * (1e-5 / sd).powi(2);
-    let k = free.iter().filter(|f| **f).count() as f64;
+    let k = parameters as f64;
     let score = n * libm::log((robust + floor) / n)
         + 2.0 * k
         + 2.0 * k * (k + 1.0) / (n - k - 1.0).max(0.5);
@@ -579,11 +645,7 @@ fn made_to_rise(
     free: [bool; FILM],
     bounds: &Bounds,
 ) -> Option<Descent> {
-    // Also two below the readings, so that b is what the toe runs out to.
-    let good = |shape: &Shape| {
-        rises(shape, first.low - 2.0, first.high) && shape.density(first.low) >= shape.q[0]
-    };
-    if good(&found.shape) {
+    if first.is_risen_to(&found.shape) {
         return Some(found);
     }
     let ratio = found.shape.q[5];
@@ -593,7 +655,7 @@ fn made_to_rise(
         let mut start = found.shape.clone();
         start.q[5] = share * ratio;
         let again = descend(start, points, held, bounds, None, STEPS);
-        if good(&again.shape) {
+        if first.is_risen_to(&again.shape) {
             return Some(again);
         }
     }
@@ -619,12 +681,12 @@ fn steepest(sorted: &[Point]) -> (f64, f64, f64) {
     best
 }
 
-/// Whether density rises all the way between two exposures.
-fn rises(shape: &Shape, low: f64, high: f64) -> bool {
+/// Whether density rises all the way between two exposures, or falls no steeper than `fall_max`.
+fn rises(shape: &Shape, low: f64, high: f64, fall_max: f64) -> bool {
     const STEPS: usize = 100;
     (0..=STEPS).all(|k| {
         let x = low + (high - low) * k as f64 / STEPS as f64;
-        shape.gradient(x) > -1e-7
+        shape.gradient(x) > -1e-7 - fall_max
     })
 }
 
@@ -633,11 +695,13 @@ fn is_film_shape(shape: &Shape, points: &[Point]) -> bool {
     const GRID: usize = 160;
     let low = points.iter().map(|p| p.x).fold(f64::INFINITY, f64::min);
     let high = points.iter().map(|p| p.x).fold(f64::NEG_INFINITY, f64::max);
-    if !rises(shape, low, high) {
+    if !rises(shape, low, high, 0.0) {
         return false;
     }
     let at = |k: usize| low + (high - low) * k as f64 / GRID as f64;
-    let largest = (0..=GRID).map(|k| shape.gradient(at(k))).fold(1e-9, f64::max);
+    let largest = (0..=GRID)
+        .map(|k| shape.gradient(at(k)))
+        .fold(1e-9, f64::max);
     let half = BUMP_REACH.min(0.25 * (high - low));
     // Half a standard uncertainty of the slope over twice the reach is what noise
     // alone leaves in a smooth curve, by judgement: variance of a slope over a
@@ -646,15 +710,18 @@ fn is_film_shape(shape: &Shape, points: &[Point]) -> bool {
     let apart = (high - low) / (points.len() - 1) as f64;
     let slope_sd = median(&mut sds) * (12.0 * apart / (2.0 * half).powi(3)).sqrt();
     let bump_max = BUMP_MAX + 0.5 * slope_sd / largest;
-    (0..=GRID).map(at).filter(|x| x - half >= low && x + half <= high).all(|x| {
-        let (a, b, c) = (
-            shape.gradient(x - half),
-            shape.gradient(x),
-            shape.gradient(x + half),
-        );
-        // Log-concave: b² ≥ a·c. In density per log H, so that tails weigh little.
-        b >= (a.max(0.0) * c.max(0.0)).sqrt() - bump_max * largest
-    })
+    (0..=GRID)
+        .map(at)
+        .filter(|x| x - half >= low && x + half <= high)
+        .all(|x| {
+            let (a, b, c) = (
+                shape.gradient(x - half),
+                shape.gradient(x),
+                shape.gradient(x + half),
+            );
+            // Log-concave: b² ≥ a·c. In density per log H, so that tails weigh little.
+            b >= (a.max(0.0) * c.max(0.0)).sqrt() - bump_max * largest
+        })
 }
 
 /// Adds the smooth correction that the residuals ask for, as much of it as leaves a film curve.
@@ -678,11 +745,20 @@ fn correct(
     let mut best: Option<(f64, Descent, Penalty)> = None;
     for choice in corrections_asked_for(&film_only.shape, weighted, free) {
         let mut start = film_only.shape.clone();
-        start.q.extend(std::iter::repeat_n(0.0, choice.bells.centres.len()));
+        start
+            .q
+            .extend(std::iter::repeat_n(0.0, choice.bells.centres.len()));
         start.bells = choice.bells;
         let mut matrix = choice.penalty;
         for _ in 0..8 {
-            let found = descend(start.clone(), weighted, free, &bounds, Some(&matrix), STEPS);
+            let found = descend(
+                start.clone(),
+                weighted,
+                free,
+                &bounds,
+                Some(&matrix),
+                STEPS_OF_A_CORRECTION,
+            );
             if is_film_shape(&found.shape, weighted) {
                 if best.as_ref().is_none_or(|b| found.chi_squared < b.0) {
                     let noise = choice.noise.min(1.0);
@@ -739,12 +815,17 @@ fn broken_straight_line(points: &[Point], noise: f64, film: &Shape) -> Vec<usize
     const RUN: f64 = 0.6;
     const STRETCH: f64 = 0.28;
     const STEEPER: f64 = 1.3;
+    const WILD: f64 = 6.0;
     let mut order: Vec<usize> = (0..points.len()).collect();
     order.sort_by(|&a, &b| points[a].x.total_cmp(&points[b].x));
     // Means of repeats: exposure, density, variance, places.
     let mut means: Vec<(f64, f64, f64, Vec<usize>)> = Vec::new();
     for place in order {
         let p = &points[place];
+        // A wild reading is a fault of its own and breaks no line.
+        if (p.y - film.density(p.x)).abs() > WILD * p.sd * noise {
+            continue;
+        }
         let variance = (p.sd * noise).powi(2);
         match means.last_mut() {
             Some(last) if p.x - last.0 < 1e-6 => {
@@ -758,9 +839,8 @@ fn broken_straight_line(points: &[Point], noise: f64, film: &Shape) -> Vec<usize
     }
     let slope = |i: usize, j: usize| (means[j].1 - means[i].1) / (means[j].0 - means[i].0);
     let n = means.len();
-    let next_beyond = |from: usize, reach: f64| {
-        (from + 1..n).find(|&k| means[k].0 - means[from].0 >= reach)
-    };
+    let next_beyond =
+        |from: usize, reach: f64| (from + 1..n).find(|&k| means[k].0 - means[from].0 >= reach);
     let steepest = (0..n)
         .filter_map(|i| next_beyond(i, STRETCH).map(|j| slope(i, j)))
         .fold(0.0, f64::max);
@@ -829,25 +909,27 @@ fn noise_scale(shape: &Shape, points: &[Point]) -> f64 {
     median(&mut bends) / 0.674_5
 }
 
-/// Turns the descent into the answer: covariance, base+fog, flags.
-#[expect(
-    clippy::too_many_arguments,
-    reason = "the last step of one function, split off for reading"
-)]
+/// Turns the fit into the answer: covariance, base+fog, flags.
 fn finish(
     readings: &[CurveReading],
     settings: &CurveFitSettings,
-    weighted: &[Point],
-    descent: Descent,
-    free: [bool; FILM],
-    penalty: Option<Penalty>,
-    broken: &[usize],
-    noise: f64,
+    fit: Fit,
     assumed_reading_sd: Option<f64>,
 ) -> Result<CharacteristicCurve, CurveError> {
+    let Fit {
+        descent,
+        weighted,
+        free,
+        penalty,
+        broken,
+        noise,
+    } = fit;
     let shape = descent.shape;
     let low = weighted.iter().map(|p| p.x).fold(f64::INFINITY, f64::min);
-    let high = weighted.iter().map(|p| p.x).fold(f64::NEG_INFINITY, f64::max);
+    let high = weighted
+        .iter()
+        .map(|p| p.x)
+        .fold(f64::NEG_INFINITY, f64::max);
 
     let mut flags = Flags::none();
     if settings.exposure_scale == ExposureScale::Relative {
@@ -855,7 +937,7 @@ fn finish(
     }
     let mut fitted_readings = Vec::with_capacity(readings.len());
     let (mut sum, mut count) = (0.0, 0_usize);
-    for (place, (reading, p)) in readings.iter().zip(weighted).enumerate() {
+    for (place, (reading, p)) in readings.iter().zip(&weighted).enumerate() {
         let fitted = shape.density(p.x);
         let residual = p.y - fitted;
         let mut own = reading.density.flags().clone();
@@ -881,7 +963,10 @@ fn finish(
     let freedom = count.saturating_sub(film_count).max(1) as f64;
     let residual_sd = (sum / freedom).sqrt();
     let range = shape.density(high) - shape.density(low);
-    let scatter = (fitted_readings.iter().map(|r| r.residual * r.residual).sum::<f64>()
+    let scatter = (fitted_readings
+        .iter()
+        .map(|r| r.residual * r.residual)
+        .sum::<f64>()
         / fitted_readings.len() as f64)
         .sqrt();
     let mut all: Vec<f64> = fitted_readings.iter().map(|r| r.residual.abs()).collect();
@@ -897,7 +982,7 @@ fn finish(
     let penalty = penalty.map(|p| p.matrix / p.noise);
     let covariance = covariance_of(
         &shape,
-        weighted,
+        &weighted,
         &moving,
         penalty.as_ref(),
         descent.chi_squared,
@@ -1002,7 +1087,11 @@ fn set_base(curve: &mut CharacteristicCurve, settings: &CurveFitSettings) {
     let (_, largest_gradient) = plain.largest_gradient();
     let corrected = !curve.shape.bells.centres.is_empty();
     curve.base.source = if corrected {
-        BaseSource::Toe { largest_gradient }
+        BaseSource::Toe {
+            largest_gradient,
+            low: curve.low,
+            high: curve.high,
+        }
     } else {
         BaseSource::Parameter
     };

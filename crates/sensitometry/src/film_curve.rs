@@ -107,11 +107,7 @@ impl FilmCurve {
                 return Err(FilmCurveError::NotFinite { parameter, value });
             }
         }
-        for (parameter, value) in [
-            ("gradient", g),
-            ("toe width", s0),
-            ("shoulder width", s1),
-        ] {
+        for (parameter, value) in [("gradient", g), ("toe width", s0), ("shoulder width", s1)] {
             if !value.is_finite() {
                 return Err(FilmCurveError::NotFinite { parameter, value });
             }
@@ -331,9 +327,14 @@ mod tests {
             (-1.00, 0.915_641),
             (0.65, 2.070_000),
         ] {
-            let ours = iso.density_at(LogExposure::from_log10(log_h).unwrap()).to_density();
+            let ours = iso
+                .density_at(LogExposure::from_log10(log_h).unwrap())
+                .to_density();
             // 6e-7: rounding to six decimals.
-            assert!((ours - printed).abs() < 6e-7, "{log_h}: {ours} against {printed}");
+            assert!(
+                (ours - printed).abs() < 6e-7,
+                "{log_h}: {ours} against {printed}"
+            );
         }
     }
 
@@ -357,7 +358,10 @@ mod tests {
             "the film curve's toe width must be greater than 0, found 0"
         );
         let crossed = FilmCurve::from_parameters([0.2, 0.6, -1.0, 0.1, -2.0, 1.0]);
-        assert!(matches!(crossed, Err(FilmCurveError::ShoulderBelowToe { .. })));
+        assert!(matches!(
+            crossed,
+            Err(FilmCurveError::ShoulderBelowToe { .. })
+        ));
         assert!(FilmCurve::from_parameters([f64::NAN, 0.6, -1.0, 0.1, 2.0, 1.0]).is_err());
     }
 

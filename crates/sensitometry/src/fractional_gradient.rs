@@ -111,7 +111,11 @@ pub fn delta_x(curve: &CharacteristicCurve) -> Result<DeltaX, Missing> {
     let plain = curve.plain();
     let m = plain.within(plain.speed_point())?;
     let log_h = curve
-        .measured(m - delta_x.value(), log_exposure_of, PlainCurve::delta_x_log_h)
+        .measured(
+            m - delta_x.value(),
+            log_exposure_of,
+            PlainCurve::delta_x_log_h,
+        )
         .flagged_all(delta_x.flags());
     let speed = if curve.exposure_scale() == ExposureScale::Relative {
         Err(Missing::RelativeExposure)
@@ -141,14 +145,20 @@ mod tests {
     fn delta_x_agrees_with_the_table() {
         // Source: reference computation of the equation; 0.80 -> .296 is also published in a forum
         // thread on film curve graphing. (ΔD, ΔX)
-        for (d, dx) in [(0.55, 0.4296), (0.70, 0.3456), (0.80, 0.2956), (0.90, 0.2504)] {
+        for (d, dx) in [
+            (0.55, 0.4296),
+            (0.70, 0.3456),
+            (0.80, 0.2956),
+            (0.90, 0.2504),
+        ] {
             let ours =
                 delta_x_from_density_difference(&Measured::new(NetDensity::new(d).unwrap(), 0.01));
             // 5e-5: four printed decimals.
             assert!((ours.value() - dx).abs() < 5e-5, "{d}: {ours:?}");
             assert!(!ours.flags().contains(Flag::BeyondFormula));
         }
-        let soft = delta_x_from_density_difference(&Measured::new(NetDensity::new(0.3).unwrap(), 0.01));
+        let soft =
+            delta_x_from_density_difference(&Measured::new(NetDensity::new(0.3).unwrap(), 0.01));
         assert!(soft.flags().contains(Flag::BeyondFormula));
     }
 }

@@ -66,7 +66,11 @@ pub fn gamma(curve: &CharacteristicCurve) -> Result<Measured<Gradient>, Missing>
 pub fn density_range(curve: &CharacteristicCurve) -> Measured<NetDensity> {
     let plain = curve.plain();
     let range = |c: &PlainCurve| Some(c.density(c.high) - c.base);
-    curve.measured(plain.density(plain.high) - plain.base, net_density_of, range)
+    curve.measured(
+        plain.density(plain.high) - plain.base,
+        net_density_of,
+        range,
+    )
 }
 
 /// Gives the exposure range in use: from the speed point to the highest exposure with a reading.
@@ -77,7 +81,11 @@ pub fn log_exposure_range(curve: &CharacteristicCurve) -> Result<Measured<Stops>
     let plain = curve.plain();
     let m = plain.within(plain.speed_point())?;
     let range = |c: &PlainCurve| Some((c.high - c.speed_point()?) / core::f64::consts::LOG10_2);
-    Ok(curve.measured((plain.high - m) / core::f64::consts::LOG10_2, stops_of, range))
+    Ok(curve.measured(
+        (plain.high - m) / core::f64::consts::LOG10_2,
+        stops_of,
+        range,
+    ))
 }
 
 /// Gives the exposure range between two net densities.

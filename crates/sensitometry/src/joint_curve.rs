@@ -30,7 +30,8 @@ impl CharacteristicCurve {
         let (low, high) = (range.0.to_log10(), range.1.to_log10());
         let sound = x1.is_finite()
             && low < high
-            && (0..FILM_CURVE_PARAMETERS).all(|i| covariance[i][i].is_finite() && covariance[i][i] >= 0.0);
+            && (0..FILM_CURVE_PARAMETERS)
+                .all(|i| covariance[i][i].is_finite() && covariance[i][i] >= 0.0);
         if !sound {
             return None;
         }

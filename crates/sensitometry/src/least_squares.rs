@@ -10,7 +10,9 @@
 //!
 //! Source of the method: Levenberg 1944, Marquardt 1963, from memory.
 
-use crate::film_curve::{FILM_CURVE_PARAMETERS, film_density, film_density_derivatives, film_gradient};
+use crate::film_curve::{
+    FILM_CURVE_PARAMETERS, film_density, film_density_derivatives, film_gradient,
+};
 use nalgebra::{DMatrix, DVector};
 
 /// Number of film parameters in front of the correction's weights.
@@ -147,10 +149,8 @@ pub(crate) fn descend(
     let moving = moving_parameters(&start, free);
     let count = moving.len();
     let mut shape = start;
-    for i in 0..FILM {
-        if free[i] {
-            shape.q[i] = shape.q[i].clamp(bounds.low[i], bounds.high[i]);
-        }
+    for &i in moving.iter().filter(|&&i| i < FILM) {
+        shape.q[i] = shape.q[i].clamp(bounds.low[i], bounds.high[i]);
     }
     let mut objective = objective_of(&shape, points, penalty);
     let mut damping = 1e-3;
@@ -207,7 +207,9 @@ pub(crate) fn descend(
 
 /// The places in q that may move.
 pub(crate) fn moving_parameters(shape: &Shape, free: [bool; FILM]) -> Vec<usize> {
-    (0..shape.q.len()).filter(|&i| i >= FILM || free[i]).collect()
+    (0..shape.q.len())
+        .filter(|&i| i >= FILM || free[i])
+        .collect()
 }
 
 fn objective_of(shape: &Shape, points: &[Point], penalty: Option<&DMatrix<f64>>) -> f64 {

@@ -46,8 +46,8 @@ pub use gradients::{
 };
 pub use missing::Missing;
 pub use speed_point::{
-    ContrastCondition, FilmSpeed, PointN, SpeedStep, contrast_condition, density_difference,
-    film_speed, point_n, speed_point, speed_step,
+    ContrastCondition, FilmSpeed, PointN, SpeedStep, arithmetic_speed, contrast_condition,
+    density_difference, film_speed, point_n, speed_point, speed_step,
 };
 pub use step_tablet::{StepOrder, StepTablet, StepTabletError, TabletProvenance};
 pub use zone_scale::{PaperGrade, PaperGradeAdvice, paper_grade_for_diffuser};

@@ -13,7 +13,9 @@ pub(crate) fn root_between(mut f: impl FnMut(f64) -> f64, a: f64, b: f64) -> Opt
     if f2 == 0.0 {
         return Some(x2);
     }
-    if !(f1 * f2 < 0.0) {
+    // NaN counts as no change of sign.
+    let signs_differ = f1 * f2 < 0.0;
+    if !signs_differ {
         return None;
     }
     let mut t: f64 = 0.5;

@@ -14,7 +14,7 @@ use crate::characteristic_curve::{CharacteristicCurve, PlainCurve, log_exposure_
 use crate::curve_fit::ExposureScale;
 use crate::film_curve::density_of;
 use crate::missing::Missing;
-use quantity::{Density, ExposureIndex, Flag, LogExposure, Measured, NetDensity};
+use quantity::{Density, ExposureIndex, Flag, LogExposure, Measured, NetDensity, QuantityError};
 
 /// Net density of the speed point.
 pub(crate) const SPEED_POINT_NET: f64 = 0.10;
@@ -103,7 +103,9 @@ pub fn point_n(curve: &CharacteristicCurve) -> Result<PointN, Missing> {
     let m = plain.within(plain.speed_point())?;
     let n = plain.within(Some(m + POINT_N_ABOVE))?;
     Ok(PointN {
-        log_h: curve.measured(n, log_exposure_of, |c| Some(c.speed_point()? + POINT_N_ABOVE)),
+        log_h: curve.measured(n, log_exposure_of, |c| {
+            Some(c.speed_point()? + POINT_N_ABOVE)
+        }),
         density: curve.measured(plain.density(n), density_of, |c| {
             Some(c.density(c.speed_point()? + POINT_N_ABOVE))
         }),
@@ -119,7 +121,9 @@ pub fn density_difference(curve: &CharacteristicCurve) -> Result<Measured<NetDen
     let m = plain.within(plain.speed_point())?;
     let n = plain.within(Some(m + POINT_N_ABOVE))?;
     let delta = plain.density(n) - plain.density(m);
-    Ok(curve.measured(delta, net_density_of, |c| c.density_difference(POINT_N_ABOVE)))
+    Ok(curve.measured(delta, net_density_of, |c| {
+        c.density_difference(POINT_N_ABOVE)
+    }))
 }
 
 /// Tells whether ΔD meets 0.80 ± 0.05, counting its uncertainty.
@@ -137,6 +141,14 @@ pub fn contrast_condition(delta_d: &Measured<NetDensity>) -> ContrastCondition {
     } else {
         ContrastCondition::CannotBeTold
     }
+}
+
+/// Gives the arithmetic speed of an exposure at the speed point: S = 0.8/Hm.
+///
+/// # Errors
+/// [`QuantityError`] when the exposure is so far out that the number overflows or vanishes.
+pub fn arithmetic_speed(log_hm: LogExposure) -> Result<ExposureIndex, QuantityError> {
+    ExposureIndex::from_arithmetic(0.8 / libm::pow(10.0, log_hm.to_log10()))
 }
 
 /// Gives the film speed from the speed point.
@@ -157,8 +169,11 @@ pub fn film_speed(curve: &CharacteristicCurve) -> Result<FilmSpeed, Missing> {
     let log_hm = m.value().to_log10();
     // S = 0.8/Hm
     let s = 0.8 / libm::pow(10.0, log_hm);
-    let mut arithmetic =
-        exposure_index_of(s, s * core::f64::consts::LN_10 * m.standard_uncertainty(), &m);
+    let mut arithmetic = exposure_index_of(
+        s,
+        s * core::f64::consts::LN_10 * m.standard_uncertainty(),
+        &m,
+    );
     if condition != ContrastCondition::Holds {
         arithmetic = arithmetic.flagged(Flag::NotIsoSpeed);
     }
@@ -220,7 +235,9 @@ pub(crate) fn exposure_index_of<Q: Copy>(
 ) -> Measured<ExposureIndex> {
     match ExposureIndex::from_arithmetic(value) {
         Ok(ei) => Measured::new(ei, sd).flagged_all(from.flags()),
-        Err(_) => unreachable!("0.8/Hm of a finite log Hm within readings is a speed, found {value}"),
+        Err(_) => {
+            unreachable!("0.8/Hm of a finite log Hm within readings is a speed, found {value}")
+        }
     }
 }
 
@@ -242,20 +259,33 @@ mod tests {
             for log_hm in [low, high] {
                 let step = speed_step(LogExposure::from_log10(log_hm).unwrap());
                 assert_eq!(step.degrees, degrees, "{log_hm}");
-                assert!((step.arithmetic / arithmetic - 1.0).abs() < 1e-12, "{log_hm}: {step:?}");
+                assert!(
+                    (step.arithmetic / arithmetic - 1.0).abs() < 1e-12,
+                    "{log_hm}: {step:?}"
+                );
             }
         }
         // Source: the same scale: 80/20, 125/22, 160/23, 12/12, 1250/32, 6400/39, 8/10.
         for (s, degrees) in [
-            (80.0, 20), (125.0, 22), (160.0, 23), (12.0, 12), (1250.0, 32), (6400.0, 39), (8.0, 10),
+            (80.0, 20),
+            (125.0, 22),
+            (160.0, 23),
+            (12.0, 12),
+            (1250.0, 32),
+            (6400.0, 39),
+            (8.0, 10),
         ] {
-            assert!((arithmetic_of_degrees(degrees) / s - 1.0).abs() < 1e-12, "{degrees}");
+            assert!(
+                (arithmetic_of_degrees(degrees) / s - 1.0).abs() < 1e-12,
+                "{degrees}"
+            );
         }
     }
 
     #[test]
     fn the_condition_counts_the_uncertainty() {
-        let of = |d: f64, sd: f64| contrast_condition(&Measured::new(NetDensity::new(d).unwrap(), sd));
+        let of =
+            |d: f64, sd: f64| contrast_condition(&Measured::new(NetDensity::new(d).unwrap(), sd));
         // Limits 0.75 to 0.85 (ISO 6, tolerance from memory).
         assert_eq!(of(0.80, 0.01), ContrastCondition::Holds);
         assert_eq!(of(0.84, 0.01), ContrastCondition::CannotBeTold);

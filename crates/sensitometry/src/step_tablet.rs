@@ -318,7 +318,9 @@ mod tests {
 
     #[test]
     fn any_count_and_either_order_are_taken() {
-        let falling: Vec<(f64, f64)> = (0..17).map(|k| (4.0 - 0.24 * f64::from(k), 0.005)).collect();
+        let falling: Vec<(f64, f64)> = (0..17)
+            .map(|k| (4.0 - 0.24 * f64::from(k), 0.005))
+            .collect();
         let tablet = StepTablet::from_rows(None, TabletProvenance::Certified, &falling).unwrap();
         assert_eq!(tablet.order(), StepOrder::DarkFirst);
         assert_eq!(tablet.steps().len(), 17);
@@ -340,8 +342,14 @@ mod tests {
         let nan = make(&[(0.05, 0.01), (f64::NAN, 0.01), (0.20, 0.01)]);
         assert!(matches!(nan, StepTabletError::Density { step: 2, .. }));
         let uncertain = make(&[(0.05, 0.01), (0.1, f64::NAN), (0.20, 0.01)]);
-        assert!(matches!(uncertain, StepTabletError::Uncertainty { step: 2, .. }));
+        assert!(matches!(
+            uncertain,
+            StepTabletError::Uncertainty { step: 2, .. }
+        ));
         let few = make(&[(0.05, 0.01), (0.1, 0.01)]);
-        assert_eq!(few.to_string(), "a step tablet needs at least 3 steps, found 2");
+        assert_eq!(
+            few.to_string(),
+            "a step tablet needs at least 3 steps, found 2"
+        );
     }
 }

@@ -13,7 +13,7 @@ use rayon::prelude::*;
 use std::io::{Cursor, Read, Seek, SeekFrom};
 
 /// Decoded bytes that are worked on at a time.
-const BATCH_BYTES: u64 = 8 << 20;
+const BATCH_BYTES: u64 = 4 << 20;
 
 /// Hands every row of the picked sample to `visit`, from the top.
 pub(crate) fn walk<R: Read + Seek>(
@@ -58,10 +58,10 @@ fn walk_strips<R: Read + Seek>(
 ) -> Result<(), DecodeError> {
     let per_batch =
         (BATCH_BYTES / (layout.decoded_bytes(0) * planes.len() as u64).max(1)).clamp(1, 4096);
-    let mut first = 0;
+    let mut first = 0_u32;
     let mut ready: Option<(u32, Vec<Decoded>)> = None;
     loop {
-        let last = layout.down.min(first + per_batch as u32);
+        let last = layout.down.min(first.saturating_add(per_batch as u32));
         let mut jobs = Vec::with_capacity((last - first) as usize);
         for down in first..last {
             jobs.push(job(source, layout, planes, down, 0)?);
@@ -107,9 +107,9 @@ fn walk_tiles<R: Read + Seek>(
         let y = down * layout.chunk_height;
         let rows = layout.rows_at(down) as usize;
         let mut band = CodeBuffer::with_len(layout.rows.float, width * rows);
-        let mut first = 0;
+        let mut first = 0_u32;
         while first < layout.across {
-            let last = layout.across.min(first + per_batch);
+            let last = layout.across.min(first.saturating_add(per_batch));
             let mut jobs = Vec::with_capacity((last - first) as usize);
             for across in first..last {
                 jobs.push(job(source, layout, planes, down, across)?);

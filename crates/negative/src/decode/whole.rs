@@ -386,7 +386,10 @@ impl PngHead {
                         (word(0), word(4), data[8], data[9]);
                 }
                 (b"tRNS", _) => head.transparent = true,
-                (b"acTL", 8) => head.animated_frames = word(0),
+                // The picture data counts as a further image unless a frame
+                // header before it makes it the first frame.
+                (b"acTL", 8) => head.animated_frames = word(0).saturating_add(1),
+                (b"fcTL", _) => head.animated_frames = head.animated_frames.saturating_sub(1),
                 (b"sRGB", 1) => {
                     is_srgb = true;
                     head.tone = Some(ToneEncoding::Srgb);

@@ -4,6 +4,10 @@
 //! plain bisection; nothing of the crate under test is used for them.
 
 #![expect(
+    clippy::unwrap_used,
+    reason = "a test that cannot build its input must fail"
+)]
+#![expect(
     dead_code,
     reason = "each test program uses a part of what the others share"
 )]
@@ -15,7 +19,13 @@ use sensitometry::CurveReading;
 pub(crate) type Curve<'a> = &'a dyn Fn(f64) -> f64;
 
 /// The closed form: b, g, x0, s0 and, where given, x1, s1.
-pub(crate) fn closed_form(b: f64, g: f64, x0: f64, s0: f64, end: Option<(f64, f64)>) -> impl Fn(f64) -> f64 {
+pub(crate) fn closed_form(
+    b: f64,
+    g: f64,
+    x0: f64,
+    s0: f64,
+    end: Option<(f64, f64)>,
+) -> impl Fn(f64) -> f64 {
     move |x| {
         let bend = |u: f64| if u > 30.0 { u } else { u.exp().ln_1p() };
         let shoulder = end.map_or(0.0, |(x1, s1)| s1 * bend((x - x1) / s1));
@@ -24,7 +34,12 @@ pub(crate) fn closed_form(b: f64, g: f64, x0: f64, s0: f64, end: Option<(f64, f6
 }
 
 /// 21 readings as behind a tablet of 21 steps of 0.15, from `high` down, darkest step last.
-pub(crate) fn readings_21(curve: Curve, high: f64, sd: f64, noise: &mut dyn FnMut() -> f64) -> Vec<CurveReading> {
+pub(crate) fn readings_21(
+    curve: Curve,
+    high: f64,
+    sd: f64,
+    noise: &mut dyn FnMut() -> f64,
+) -> Vec<CurveReading> {
     readings(curve, high, 0.15, 21, sd, noise)
 }
 
@@ -64,7 +79,10 @@ impl Noise {
 
     fn even(&mut self) -> f64 {
         // Constants of Knuth's MMIX generator.
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 11) as f64 / (1_u64 << 53) as f64
     }
 
@@ -81,7 +99,11 @@ pub(crate) fn bisect(f: impl Fn(f64) -> f64, mut a: f64, mut b: f64) -> f64 {
     }
     for _ in 0..200 {
         let m = 0.5 * (a + b);
-        if (f(m) > 0.0) == (fa > 0.0) { a = m } else { b = m }
+        if (f(m) > 0.0) == (fa > 0.0) {
+            a = m
+        } else {
+            b = m
+        }
     }
     0.5 * (a + b)
 }
@@ -113,7 +135,11 @@ pub(crate) fn truth(curve: Curve, base: f64, low: f64, high: f64) -> Truth {
     );
     let chord = (curve(end) - base - 0.10) / (end - log_hm);
     let line = |p: f64, r: f64| {
-        let x = bisect(|x| (x - p).powi(2) + (curve(x) - base).powi(2) - r * r, p, p + r);
+        let x = bisect(
+            |x| (x - p).powi(2) + (curve(x) - base).powi(2) - r * r,
+            p,
+            p + r,
+        );
         (curve(x) - base) / (x - p)
     };
     let right = bisect(|x| curve(x) - base - 0.2, low - 3.0, high) - 1e-7;
