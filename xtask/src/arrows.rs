@@ -122,10 +122,16 @@ fn compared(allowed: &BTreeMap<String, Uses>, found: &BTreeMap<String, Uses>) ->
             (&may.in_tests, &does.in_tests, "uses in tests"),
         ] {
             for more in does.difference(may) {
-                faults.push(Fault::new(&place, format!("{kind} {more}, which the table does not allow")));
+                faults.push(Fault::new(
+                    &place,
+                    format!("{kind} {more}, which the table does not allow"),
+                ));
             }
             for less in may.difference(does) {
-                faults.push(Fault::new(&place, format!("no longer {kind} {less}; take it out of the table")));
+                faults.push(Fault::new(
+                    &place,
+                    format!("no longer {kind} {less}; take it out of the table"),
+                ));
             }
         }
     }
@@ -141,7 +147,8 @@ fn unused(workspace: &Workspace, allowed: &BTreeMap<String, Uses>) -> Result<Vec
             source.push_str(&workspace.text(&file)?);
         }
         for used in &uses.always {
-            let followed = source.contains(&format!("{used}::")) || source.contains(&format!("use {used};"));
+            let followed =
+                source.contains(&format!("{used}::")) || source.contains(&format!("use {used};"));
             if !followed {
                 faults.push(Fault::new(
                     format!("crates/{room}/Cargo.toml"),
@@ -168,7 +175,10 @@ mod tests {
 
     #[test]
     fn an_arrow_that_went_away_is_a_fault() {
-        let faults = compared(&parsed("a ->\nb -> a tests: c\n"), &parsed("a ->\nb -> a\n"));
+        let faults = compared(
+            &parsed("a ->\nb -> a tests: c\n"),
+            &parsed("a ->\nb -> a\n"),
+        );
         assert_eq!(faults.len(), 1, "{faults:?}");
     }
 

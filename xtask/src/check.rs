@@ -35,7 +35,10 @@ pub(crate) fn run(workspace: &Workspace, extent: Extent) -> Result<(), String> {
             Ok(faults) => faults,
             Err(why) => vec![Fault::new(*title, format!("could not be checked: {why}"))],
         };
-        println!("== {title}: {}", if faults.is_empty() { "ok" } else { "FAILED" });
+        println!(
+            "== {title}: {}",
+            if faults.is_empty() { "ok" } else { "FAILED" }
+        );
         for fault in &faults {
             println!("   {fault}");
         }
@@ -48,11 +51,23 @@ pub(crate) fn run(workspace: &Workspace, extent: Extent) -> Result<(), String> {
     if !cargo("format", &["fmt", "--all", "--check"], &[], root)? {
         failed.push("format");
     }
-    let clippy = ["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"];
+    let clippy = [
+        "clippy",
+        "--workspace",
+        "--all-targets",
+        "--",
+        "-D",
+        "warnings",
+    ];
     if !cargo("lints", &clippy, &[], root)? {
         failed.push("lints");
     }
-    let doc = ["doc", "--workspace", "--no-deps", "--document-private-items"];
+    let doc = [
+        "doc",
+        "--workspace",
+        "--no-deps",
+        "--document-private-items",
+    ];
     if !cargo("documentation", &doc, &deny_warnings, root)? {
         failed.push("documentation");
     }

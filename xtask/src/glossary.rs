@@ -30,7 +30,10 @@ fn around(document: &str) -> Option<(&str, &str, &str)> {
 pub(crate) fn faults(workspace: &Workspace) -> Result<Vec<Fault>, String> {
     let document = workspace.text(DOCUMENT)?;
     Ok(match around(&document) {
-        None => vec![Fault::new(DOCUMENT, "has no table of flags between its two marks")],
+        None => vec![Fault::new(
+            DOCUMENT,
+            "has no table of flags between its two marks",
+        )],
         Some((_, written, _)) if written != table() => vec![Fault::new(
             DOCUMENT,
             "its flags are not those of the program; `cargo run -p xtask -- glossary` rewrites them",

@@ -39,7 +39,9 @@ pub(crate) fn orphans(workspace: &Workspace) -> Result<Vec<Fault>, String> {
 fn is_named(golden: &str, tests: &str) -> bool {
     let name = golden.rsplit('/').next().unwrap_or(golden);
     let stem = name.split('.').next().unwrap_or(name);
-    [name, stem].iter().any(|n| tests.contains(&format!("\"{n}\"")))
+    [name, stem]
+        .iter()
+        .any(|n| tests.contains(&format!("\"{n}\"")))
 }
 
 /// Shows each golden that differs from the last commit, and writes a page with
@@ -72,7 +74,10 @@ pub(crate) fn report(workspace: &Workspace) -> Result<(), String> {
     }
     let path = folder.join("index.html");
     fs::write(&path, page).map_err(|e| format!("{}: {e}", path.display()))?;
-    println!("{changed} goldens differ from the last commit; side by side in {}", path.display());
+    println!(
+        "{changed} goldens differ from the last commit; side by side in {}",
+        path.display()
+    );
     Ok(())
 }
 
@@ -102,13 +107,25 @@ mod tests {
 
     #[test]
     fn a_golden_is_an_orphan_when_no_test_quotes_it() {
-        assert!(is_named("crates/figures/tests/golden/bars.svg", "golden(\"bars\", svg)"));
-        assert!(is_named("crates/figures/tests/golden/bars.svg", "read(\"bars.svg\")"));
-        assert!(!is_named("crates/figures/tests/golden/bars.svg", "golden(\"bars_2\", svg) // bars"));
+        assert!(is_named(
+            "crates/figures/tests/golden/bars.svg",
+            "golden(\"bars\", svg)"
+        ));
+        assert!(is_named(
+            "crates/figures/tests/golden/bars.svg",
+            "read(\"bars.svg\")"
+        ));
+        assert!(!is_named(
+            "crates/figures/tests/golden/bars.svg",
+            "golden(\"bars_2\", svg) // bars"
+        ));
     }
 
     #[test]
     fn a_changed_line_is_shown_with_its_number() {
-        assert_eq!(differences("a\nb\n", "a\nc\nd\n"), "  -2: b\n  +2: c\n  +3: d\n");
+        assert_eq!(
+            differences("a\nb\n", "a\nc\nd\n"),
+            "  -2: b\n  +2: c\n  +3: d\n"
+        );
     }
 }

@@ -35,7 +35,11 @@ fn allowed(deny: &str) -> Result<BTreeSet<String>, String> {
         .and_then(|l| l.get("allow"))
         .and_then(toml::Value::as_array)
         .ok_or("deny.toml has no licenses.allow")?;
-    Ok(list.iter().filter_map(toml::Value::as_str).map(str::to_owned).collect())
+    Ok(list
+        .iter()
+        .filter_map(toml::Value::as_str)
+        .map(str::to_owned)
+        .collect())
 }
 
 fn fault(package: &Value, allowed: &BTreeSet<String>) -> Option<Fault> {
@@ -46,21 +50,30 @@ fn fault(package: &Value, allowed: &BTreeSet<String>) -> Option<Fault> {
     );
     let source = package["source"].as_str();
     if source.is_some_and(|s| s != REGISTRY) {
-        return Some(Fault::new(place, format!("comes from {}", source.unwrap_or_default())));
+        return Some(Fault::new(
+            place,
+            format!("comes from {}", source.unwrap_or_default()),
+        ));
     }
     let Some(licence) = package["license"].as_str() else {
         return Some(Fault::new(place, "states no licence"));
     };
     match satisfied(licence, allowed) {
         Ok(true) => None,
-        Ok(false) => Some(Fault::new(place, format!("{licence:?} can't be met from the allowed licences"))),
+        Ok(false) => Some(Fault::new(
+            place,
+            format!("{licence:?} can't be met from the allowed licences"),
+        )),
         Err(why) => Some(Fault::new(place, format!("{licence:?} {why}"))),
     }
 }
 
 /// Tells whether an SPDX expression can be met from the allowed licences.
 fn satisfied(expression: &str, allowed: &BTreeSet<String>) -> Result<bool, &'static str> {
-    let spaced = expression.replace('(', " ( ").replace(')', " ) ").replace('/', " OR ");
+    let spaced = expression
+        .replace('(', " ( ")
+        .replace(')', " ) ")
+        .replace('/', " OR ");
     let words: Vec<&str> = spaced.split_whitespace().collect();
     let mut place = 0;
     let met = any_of(&words, &mut place, allowed)?;
@@ -71,7 +84,11 @@ fn satisfied(expression: &str, allowed: &BTreeSet<String>) -> Result<bool, &'sta
     }
 }
 
-fn any_of(words: &[&str], place: &mut usize, allowed: &BTreeSet<String>) -> Result<bool, &'static str> {
+fn any_of(
+    words: &[&str],
+    place: &mut usize,
+    allowed: &BTreeSet<String>,
+) -> Result<bool, &'static str> {
     let mut met = all_of(words, place, allowed)?;
     while words.get(*place) == Some(&"OR") {
         *place += 1;
@@ -80,7 +97,11 @@ fn any_of(words: &[&str], place: &mut usize, allowed: &BTreeSet<String>) -> Resu
     Ok(met)
 }
 
-fn all_of(words: &[&str], place: &mut usize, allowed: &BTreeSet<String>) -> Result<bool, &'static str> {
+fn all_of(
+    words: &[&str],
+    place: &mut usize,
+    allowed: &BTreeSet<String>,
+) -> Result<bool, &'static str> {
     let mut met = one(words, place, allowed)?;
     while words.get(*place) == Some(&"AND") {
         *place += 1;
@@ -89,7 +110,11 @@ fn all_of(words: &[&str], place: &mut usize, allowed: &BTreeSet<String>) -> Resu
     Ok(met)
 }
 
-fn one(words: &[&str], place: &mut usize, allowed: &BTreeSet<String>) -> Result<bool, &'static str> {
+fn one(
+    words: &[&str],
+    place: &mut usize,
+    allowed: &BTreeSet<String>,
+) -> Result<bool, &'static str> {
     let word = *words.get(*place).ok_or("ends too early")?;
     *place += 1;
     if word == "(" {

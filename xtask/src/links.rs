@@ -15,7 +15,10 @@ pub(crate) fn faults(workspace: &Workspace) -> Result<Vec<Fault>, String> {
         }
         for (line, target) in links(&workspace.text(&document)?) {
             if let Err(why) = resolved(workspace, &document, &target) {
-                faults.push(Fault::new(format!("{document}:{line}"), format!("({target}) {why}")));
+                faults.push(Fault::new(
+                    format!("{document}:{line}"),
+                    format!("({target}) {why}"),
+                ));
             }
         }
     }
@@ -28,7 +31,10 @@ fn links(text: &str) -> Vec<(usize, String)> {
     for (number, line) in prose(text) {
         for after in line.split("](").skip(1) {
             if let Some((target, _)) = after.split_once(')') {
-                found.push((number, target.split_whitespace().next().unwrap_or("").to_owned()));
+                found.push((
+                    number,
+                    target.split_whitespace().next().unwrap_or("").to_owned(),
+                ));
             }
         }
     }
@@ -116,7 +122,10 @@ mod tests {
     #[test]
     fn links_in_code_are_no_links() {
         let text = "[a](b.md) `[x](y)` [c](d.md#e)\n```\n[f](g)\n```\n";
-        assert_eq!(links(text), [(1, "b.md".to_owned()), (1, "d.md#e".to_owned())]);
+        assert_eq!(
+            links(text),
+            [(1, "b.md".to_owned()), (1, "d.md#e".to_owned())]
+        );
     }
 
     #[test]
@@ -127,7 +136,10 @@ mod tests {
 
     #[test]
     fn a_path_does_not_leave_the_workspace() {
-        assert_eq!(within(Path::new("docs/../README.md")).as_deref(), Some("README.md"));
+        assert_eq!(
+            within(Path::new("docs/../README.md")).as_deref(),
+            Some("README.md")
+        );
         assert_eq!(within(Path::new("../elsewhere")), None);
     }
 }

@@ -41,7 +41,15 @@ const FORBIDDEN_TEXT: &[&str] = &[
 ];
 
 /// Crates for formats, files and clocks.
-const FORBIDDEN_CRATES: &[&str] = &["serde", "serde_json", "toml", "csv", "jiff", "tempfile", "clap"];
+const FORBIDDEN_CRATES: &[&str] = &[
+    "serde",
+    "serde_json",
+    "toml",
+    "csv",
+    "jiff",
+    "tempfile",
+    "clap",
+];
 
 pub(crate) fn faults(workspace: &Workspace) -> Result<Vec<Fault>, String> {
     let mut faults = vec![];
@@ -114,7 +122,10 @@ mod tests {
 
     #[test]
     fn a_clock_is_found_and_a_test_may_have_one() {
-        assert_eq!(named("a.rs", "fn f() {}\nlet t = SystemTime::now();\n").len(), 1);
+        assert_eq!(
+            named("a.rs", "fn f() {}\nlet t = SystemTime::now();\n").len(),
+            1
+        );
         assert!(named("a.rs", "#[cfg(test)]\nlet t = SystemTime::now();\n").is_empty());
         assert!(named("a.rs", "// SystemTime is not for us\n").is_empty());
     }

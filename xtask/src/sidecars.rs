@@ -10,7 +10,14 @@ use sha2::{Digest, Sha256};
 use std::fs;
 
 /// What a note must tell.
-const TOLD: &[&str] = &["Title:", "Author:", "Address:", "Fetched:", "Licence:", "Done to it:"];
+const TOLD: &[&str] = &[
+    "Title:",
+    "Author:",
+    "Address:",
+    "Fetched:",
+    "Licence:",
+    "Done to it:",
+];
 
 pub(crate) fn faults(workspace: &Workspace) -> Result<Vec<Fault>, String> {
     let mut faults = vec![];
@@ -18,7 +25,10 @@ pub(crate) fn faults(workspace: &Workspace) -> Result<Vec<Fault>, String> {
         let bytes = fs::read(workspace.path(&file)).map_err(|e| format!("{file}: {e}"))?;
         if !is_asset(&file) {
             if std::str::from_utf8(&bytes).is_err() {
-                faults.push(Fault::new(&file, "is not text; such files belong in assets/ or data/ with a note"));
+                faults.push(Fault::new(
+                    &file,
+                    "is not text; such files belong in assets/ or data/ with a note",
+                ));
             }
             continue;
         }
@@ -42,7 +52,8 @@ pub(crate) fn faults(workspace: &Workspace) -> Result<Vec<Fault>, String> {
 }
 
 fn is_asset(file: &str) -> bool {
-    file.starts_with("data/") || (file.starts_with("crates/") && file.split('/').nth(2) == Some("assets"))
+    file.starts_with("data/")
+        || (file.starts_with("crates/") && file.split('/').nth(2) == Some("assets"))
 }
 
 /// What the notes fail to say about a file. Texts of licences need a mention only.
@@ -52,7 +63,8 @@ fn untold(file: &str, sha256: &str, notes: &str) -> Option<String> {
         // A note may name files as `Name-{A,B}.ending`; its checksum line names each in full.
         return Some("no note beside it (…ORIGIN.md) names it".to_owned());
     }
-    let is_licence = name.to_uppercase().contains("LICENSE") || name.to_uppercase().contains("LICENCE");
+    let is_licence =
+        name.to_uppercase().contains("LICENSE") || name.to_uppercase().contains("LICENCE");
     let summed = notes
         .lines()
         .any(|line| line.contains(name) && line.contains(sha256));
@@ -60,7 +72,10 @@ fn untold(file: &str, sha256: &str, notes: &str) -> Option<String> {
 }
 
 fn sha256(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+    Sha256::digest(bytes)
+        .iter()
+        .map(|b| format!("{b:02x}"))
+        .collect()
 }
 
 #[cfg(test)]

@@ -10,9 +10,21 @@ const STRAY: &[(&str, &str, &str)] = &[
     ("/Us", "ers/", "a path of somebody's machine"),
     ("C:", "\\", "a path of somebody's machine"),
     ("/wo", "rk/", "a path of somebody's machine"),
-    ("/tm", "p/", "a path of somebody's machine; tests use a temporary folder"),
-    ("TO", "DO", "work left undone; finish it or write it down as a limit"),
-    ("FIX", "ME", "work left undone; finish it or write it down as a limit"),
+    (
+        "/tm",
+        "p/",
+        "a path of somebody's machine; tests use a temporary folder",
+    ),
+    (
+        "TO",
+        "DO",
+        "work left undone; finish it or write it down as a limit",
+    ),
+    (
+        "FIX",
+        "ME",
+        "work left undone; finish it or write it down as a limit",
+    ),
     ("<<<", "<<<<", "an unresolved merge"),
     ("lorem ", "ipsum", "text that says nothing"),
 ];
@@ -40,7 +52,10 @@ fn found(file: &str, text: &str) -> Vec<Fault> {
         for (half, rest, why) in STRAY {
             let stray = format!("{half}{rest}");
             if line.contains(&stray) {
-                faults.push(Fault::new(format!("{file}:{}", number + 1), format!("holds {stray:?}: {why}")));
+                faults.push(Fault::new(
+                    format!("{file}:{}", number + 1),
+                    format!("holds {stray:?}: {why}"),
+                ));
             }
         }
     }

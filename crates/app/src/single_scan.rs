@@ -9,7 +9,7 @@ use crate::{AppError, Progress};
 use negative::calibration::{TabletReading, calibrate};
 use negative::decode::{DecodeLimits, ScanReader};
 use negative::honesty::{file_findings, tablet_findings};
-use negative::outline::{LabelImage, Outline, Rectangle};
+use negative::outline::{LabelImage, Outline, Rectangle, StepDirection, split_tablet};
 use negative::patch::PatchStatistics;
 use negative::survey::survey;
 use quantity::{Bound, Flag, Flags, Measured};
@@ -31,6 +31,9 @@ pub struct MeasureRequest {
     pub page: u32,
     /// The step tablet's densities, as CSV.
     pub tablet: Option<PathBuf>,
+    /// Where the whole tablet lies: `X,Y,WIDTH,HEIGHT` in pixels and, unless its
+    /// steps run to the right, `left`, `up` or `down`.
+    pub strip: Option<String>,
     /// Patches as CSV; those with the role of a tablet step calibrate.
     pub patches: Option<PathBuf>,
     /// A picture whose values are the labels of regions.
@@ -153,6 +156,42 @@ pub fn measure_scan(
             patches.push((whole, all, None));
         }
     }
+    let tablet = match &request.tablet {
+        Some(path) => Some(tablet_of_file(path, &mut warnings)?),
+        None => None,
+    };
+    match (&request.strip, &tablet) {
+        (None, _) => {}
+        (Some(_), None) => {
+            return Err(AppError::new(
+                "a strip is given, but no tablet",
+                "give the tablet's table with --tablet",
+            ));
+        }
+        (Some(text), Some(tablet)) => {
+            let (around, direction) = strip_of_text(text)?;
+            if request.patches.is_none() {
+                patches.clear();
+            }
+            for (i, outline) in split_tablet(around, tablet.len(), direction)
+                .into_iter()
+                .enumerate()
+            {
+                let step = i as u32 + 1;
+                let name = Id::new(&format!("step-{step}"))
+                    .map_err(|e| AppError::new(e.to_string(), ""))?;
+                patches.push((name, outline, Some(PatchRole::TabletStep(step))));
+            }
+        }
+    }
+    for (i, (name, _, _)) in patches.iter().enumerate() {
+        if patches[..i].iter().any(|(other, _, _)| other == name) {
+            return Err(AppError::new(
+                format!("two patches are named {name}"),
+                "rename one of the two",
+            ));
+        }
+    }
     let map = match &request.region_map {
         Some(path) => Some(read_labels(path, &path.display().to_string())?),
         None => None,
@@ -175,10 +214,8 @@ pub fn measure_scan(
     progress.at(&format!("reading {shown}"), 1, 1);
 
     let mut findings = file_findings(&info, &tone, &measured.histogram);
-    let calibration = match &request.tablet {
-        None => None,
-        Some(path) => {
-            let tablet = tablet_of_file(path, &mut warnings)?;
+    let calibration = match (&tablet, &request.tablet) {
+        (Some(tablet), Some(path)) => {
             let mut steps: Vec<(u32, &PatchStatistics)> = patches
                 .iter()
                 .zip(&measured.patches)
@@ -188,7 +225,7 @@ pub fn measure_scan(
             if steps.is_empty() {
                 return Err(AppError::new(
                     format!("{shown}: a tablet was given, but no patch is a step of it"),
-                    "outline the steps in --patches and name them step-1, step-2 ... in the order of the tablet's table",
+                    "say where the whole tablet lies with --strip, or outline the steps in --patches and name them step-1, step-2 ... in the order of the tablet's table",
                 ));
             }
             let mut readings = vec![];
@@ -217,6 +254,7 @@ pub fn measure_scan(
             findings.extend(tablet_findings(&calibration));
             Some(calibration)
         }
+        _ => None,
     };
 
     let mut lines = vec![format!(
@@ -353,6 +391,45 @@ fn patch_line(
             format!(" [{words}]")
         }
     )
+}
+
+/// Reads where a tablet lies.
+fn strip_of_text(text: &str) -> Result<(Rectangle, StepDirection), AppError> {
+    let wrong = || {
+        AppError::new(
+            format!("{text:?} is no place of a strip"),
+            "write X,Y,WIDTH,HEIGHT in pixels and, unless the steps run to the right, left, up or down: 40,900,1050,60,left",
+        )
+    };
+    let parts: Vec<&str> = text.split(',').map(str::trim).collect();
+    let (numbers, direction) = match parts.as_slice() {
+        [a, b, c, d] => ([a, b, c, d], StepDirection::LeftToRight),
+        [a, b, c, d, word] => (
+            [a, b, c, d],
+            match *word {
+                "right" => StepDirection::LeftToRight,
+                "left" => StepDirection::RightToLeft,
+                "down" => StepDirection::TopToBottom,
+                "up" => StepDirection::BottomToTop,
+                _ => return Err(wrong()),
+            },
+        ),
+        _ => return Err(wrong()),
+    };
+    let mut values = [0.0_f64; 4];
+    for (value, text) in values.iter_mut().zip(numbers) {
+        *value = text.parse().map_err(|_| wrong())?;
+    }
+    let [x, y, width, height] = values;
+    Ok((
+        Rectangle {
+            x,
+            y,
+            width,
+            height,
+        },
+        direction,
+    ))
 }
 
 /// The step a patch stands for: by its role, else by a name such as `step-7`.

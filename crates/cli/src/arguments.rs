@@ -69,11 +69,13 @@ pub(crate) enum Command {
     },
 }
 
-/// Without --patches the whole picture is one patch. With --tablet, patches named
-/// step-1, step-2 ... (or with the role of a tablet step) calibrate the scan, and
-/// all patches get densities; without it no density is given.
+/// Without --patches the whole picture is one patch. With --tablet the scan is
+/// calibrated by the steps that --strip cuts out, or by patches named step-1,
+/// step-2 ... (or with the role tablet_step:N), and all patches get densities;
+/// without a tablet no density is given.
 ///
-/// Example: filmproof measure scan.tif --tablet tablet.csv --patches patches.csv
+/// Example: filmproof measure scan.tif --tablet tablet.csv --strip 40,900,1050,60
+/// --patches patches.csv
 #[derive(Debug, Args)]
 pub(crate) struct MeasureArguments {
     /// Scans: TIFF, PNG or JPEG.
@@ -82,6 +84,10 @@ pub(crate) struct MeasureArguments {
     /// The step tablet's table: density and, when known, step and density_sd.
     #[arg(long, value_hint = ValueHint::FilePath)]
     pub(crate) tablet: Option<PathBuf>,
+    /// Where the whole tablet lies; its steps are cut evenly and run to the right
+    /// unless said otherwise.
+    #[arg(long, value_name = "X,Y,WIDTH,HEIGHT[,left|up|down]")]
+    pub(crate) strip: Option<String>,
     /// Patches: name, x_px, y_px, width_px, height_px; or region; or polygon_px.
     #[arg(long, value_hint = ValueHint::FilePath)]
     pub(crate) patches: Option<PathBuf>,

@@ -95,6 +95,7 @@ fn measure(arguments: &MeasureArguments, progress: &ProgressBar) -> Result<(), A
             scan: scan.clone(),
             page: arguments.page,
             tablet: arguments.tablet.clone(),
+            strip: arguments.strip.clone(),
             patches: arguments.patches.clone(),
             region_map: arguments.region_map.clone(),
             tone: arguments.tone.clone(),

@@ -56,10 +56,10 @@ pub struct StepResult {
     pub step_use: StepUse,
     /// Density by the tablet's table.
     pub tablet: Density,
-    /// Table minus curve; none for a step that was not used. [density]
+    /// Table minus curve, in density; none for a step that was not used.
     pub residual: Option<f64>,
-    /// Table minus the curve through the other steps; none at the ends and for
-    /// steps that were not used. [density]
+    /// Table minus the curve through the other steps, in density; none at the
+    /// ends and for steps that were not used.
     pub leave_one_out: Option<f64>,
 }
 
@@ -419,7 +419,7 @@ impl Calibration {
     }
 
     /// Gives the standard deviation of the tablet's densities about curves
-    /// through the other steps. [density]
+    /// through the other steps, in density.
     #[must_use]
     pub fn residual_sd(&self) -> f64 {
         self.residual_sd

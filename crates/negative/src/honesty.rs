@@ -201,15 +201,6 @@ pub fn file_findings(
             ),
         });
     }
-    if histogram.missing > 0 {
-        findings.push(HonestyFinding {
-            flag: Flag::Clipped,
-            evidence: format!(
-                "{} pixels hold no number and were left out",
-                histogram.missing
-            ),
-        });
-    }
     findings
 }
 

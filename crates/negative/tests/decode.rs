@@ -319,6 +319,68 @@ fn lzw(bytes: &[u8]) -> Vec<u8> {
         .unwrap()
 }
 
+/// LZW as the widespread C library writes it: a clear code when the table has
+/// 4094 entries, codes one bit wider as soon as entry 511, 1023 or 2047 is made; the end code is optional.
+/// Source: TIFF 6.0, section 13.
+fn lzw_of_the_c_library(bytes: &[u8], with_end: bool) -> Vec<u8> {
+    let (mut out, mut held, mut bits) = (Vec::new(), 0_u64, 0);
+    let mut put = |code: u16, width: u32| {
+        held = (held << width) | u64::from(code);
+        bits += width;
+        while bits >= 8 {
+            bits -= 8;
+            out.push((held >> bits) as u8);
+            held &= (1 << bits) - 1;
+        }
+        if code == 257 && bits > 0 {
+            out.push((held << (8 - bits)) as u8);
+            bits = 0;
+        }
+    };
+    let mut table = std::collections::HashMap::new();
+    let (mut next, mut width) = (258_u16, 9);
+    put(256, 9);
+    let mut prefix: Option<u16> = None;
+    for &byte in bytes {
+        let Some(code) = prefix else {
+            prefix = Some(u16::from(byte));
+            continue;
+        };
+        if let Some(&longer) = table.get(&(code, byte)) {
+            prefix = Some(longer);
+            continue;
+        }
+        put(code, width);
+        table.insert((code, byte), next);
+        next += 1;
+        prefix = Some(u16::from(byte));
+        if next == 4094 {
+            put(256, width);
+            table.clear();
+            (next, width) = (258, 9);
+        } else if u32::from(next) > (1 << width) - 1 {
+            width += 1;
+        }
+    }
+    if let Some(code) = prefix {
+        put(code, width);
+        next += 1;
+        if next == 4094 {
+            put(256, width);
+            width = 9;
+        } else if u32::from(next) > (1 << width) - 1 {
+            width += 1;
+        }
+    }
+    if with_end {
+        put(257, width);
+    } else {
+        // Fill up the last byte.
+        put(0, 8);
+    }
+    out
+}
+
 /// PackBits with literal runs only: any decoder must read it.
 fn pack_bits(bytes: &[u8]) -> Vec<u8> {
     let mut out = Vec::new();
@@ -758,6 +820,23 @@ fn try_all(bytes: &[u8]) {
                 assert_eq!(rows, expected, "every row comes once");
             }
         }
+    }
+}
+
+proptest! {
+    /// Small and very compressible chunks are where LZW decoders fail.
+    #[test]
+    fn lzw_of_another_writer_is_read(
+        runs in prop::collection::vec((any::<u8>(), 1_usize..3000), 1..40),
+        noise in prop::collection::vec(any::<u8>(), 0..6000),
+        with_end in any::<bool>(),
+    ) {
+        let mut bytes: Vec<u8> = runs.iter().flat_map(|(byte, count)| std::iter::repeat_n(*byte, *count)).collect();
+        bytes.extend(noise);
+        let strip = lzw_of_the_c_library(&bytes, with_end);
+        let file = Tiff::new(bytes.len() as u64, 1, &[8], 1).tag(259, 3, &[5]).chunks(vec![strip]);
+        let (_, codes) = read(file.bytes(), ChannelChoice::Grey).map_err(|e| TestCaseError::fail(e.to_string()))?;
+        prop_assert!(codes.iter().zip(&bytes).all(|(c, b)| *c == u16::from(*b)));
     }
 }
 

@@ -83,7 +83,7 @@ pub struct FittedReading {
     pub reading_sd: f64,
     /// The curve at the reading's exposure.
     pub fitted: Density,
-    /// Reading less curve. [density]
+    /// Reading less curve. (density)
     pub residual: f64,
     /// Share of its full weight that the reading had, 0 to 1.
     pub weight: f64,
@@ -396,7 +396,7 @@ impl CharacteristicCurve {
         &self.readings
     }
 
-    /// Gives the standard deviation of the residuals of readings without a flag. [density]
+    /// Gives the standard deviation of the residuals of readings without a flag. (density)
     #[must_use]
     pub fn residual_sd(&self) -> f64 {
         self.residual_sd

@@ -81,3 +81,41 @@ pub fn speed_and_contrast(curve: &CharacteristicCurve) -> SpeedAndContrast {
         flags: curve.flags().clone(),
     }
 }
+
+/// Gives every named criterion of a curve, and those that need a little more than
+/// the readings from the curve continued by a distance at both ends.
+///
+/// What the readings give is given as by [`speed_and_contrast`]; only what they do
+/// not reach comes from the continued curve and carries
+/// [`Flag::Extrapolated`](quantity::Flag::Extrapolated). Gamma, density range and
+/// exposure range are of the readings alone.
+#[must_use]
+pub fn speed_and_contrast_continued(
+    curve: &CharacteristicCurve,
+    distance: Stops,
+) -> SpeedAndContrast {
+    let within = speed_and_contrast(curve);
+    let beyond = speed_and_contrast(&curve.continued_by(distance));
+    // The first reason is kept where even the continued curve gives nothing.
+    fn either<T>(within: Result<T, Missing>, beyond: Result<T, Missing>) -> Result<T, Missing> {
+        within.or_else(|why| beyond.map_err(|_| why))
+    }
+    SpeedAndContrast {
+        speed_point: either(within.speed_point, beyond.speed_point),
+        point_n: either(within.point_n, beyond.point_n),
+        density_difference: either(within.density_difference, beyond.density_difference),
+        contrast_condition: either(within.contrast_condition, beyond.contrast_condition),
+        film_speed: either(within.film_speed, beyond.film_speed),
+        fractional_gradient_point: either(
+            within.fractional_gradient_point,
+            beyond.fractional_gradient_point,
+        ),
+        delta_x: either(within.delta_x, beyond.delta_x),
+        average_gradient_1_30: either(within.average_gradient_1_30, beyond.average_gradient_1_30),
+        average_gradient_1_50: either(within.average_gradient_1_50, beyond.average_gradient_1_50),
+        average_gradient_2_00: either(within.average_gradient_2_00, beyond.average_gradient_2_00),
+        contrast_index_arcs: either(within.contrast_index_arcs, beyond.contrast_index_arcs),
+        contrast_index_chord: either(within.contrast_index_chord, beyond.contrast_index_chord),
+        ..within
+    }
+}

@@ -49,7 +49,7 @@ pub struct CurveFitSettings {
     pub base_plus_fog: Option<Measured<Density>>,
     /// What the exposures are counted in.
     pub exposure_scale: ExposureScale,
-    /// Standard uncertainty of readings that come without one. [density]
+    /// Standard uncertainty of readings that come without one. (density)
     pub reading_sd_default: f64,
 }
 
@@ -129,7 +129,7 @@ pub enum CurveError {
         "the readings lie {residual_sd:.3} from the best rising curve, whose whole range is {range:.3}: they do not belong to one curve"
     )]
     NotOneCurve {
-        /// Standard deviation about the best curve. [density]
+        /// Standard deviation about the best curve. (density)
         residual_sd: f64,
         /// Density range of the best curve.
         range: f64,
@@ -158,7 +158,7 @@ pub enum CurveError {
 const DOUBT: f64 = 2.5;
 /// Residual, in standard uncertainties, above which a reading is flagged.
 const REFUSE: f64 = 3.5;
-/// Smallest uncertainty a fit works with: a reading without any error would rule alone. [density]
+/// Smallest uncertainty a fit works with: a reading without any error would rule alone. (density)
 const SD_MIN: f64 = 1e-4;
 /// Most steps of a descent, of one that only tells a good start from a bad one, and of
 /// one of the corrections tried (the one taken is continued).
@@ -168,9 +168,9 @@ const STEPS_OF_A_CORRECTION: usize = 40;
 /// How far the gradient may hang below the log-concave shape over the reach, as a
 /// share of the largest gradient, with readings free of noise.
 const BUMP_MAX: f64 = 0.01;
-/// How steeply the formula may fall at the top before a correction mends it, as a
-/// share of the steepest slope.
-const FALL_MAX: f64 = 0.08;
+/// How much of the way from the lowest reading down to base+fog is not known, because
+/// toes differ in form; a standard uncertainty, by judgement.
+const TOE_FORM: f64 = 0.3;
 /// Weight of a reading at a broken straight line.
 const TRUST_IN_BROKEN: f64 = 0.25;
 /// Distance to either side over which a bump is looked for, log10 H.
@@ -217,15 +217,7 @@ pub fn fit_characteristic_curve(
         .as_ref()
         .map(|b| b.value().to_density());
 
-    // A film that saturates sharply after a soft toe makes the formula fall a little at the
-    // top; a correction mends that better than a toe bent to avoid it. Where none does, the
-    // formula itself must rise.
-    let mut fit = attempt(&points, fixed_base, FALL_MAX);
-    let low = points.iter().map(|p| p.x).fold(f64::INFINITY, f64::min);
-    let high = points.iter().map(|p| p.x).fold(f64::NEG_INFINITY, f64::max);
-    if !rises(&fit.descent.shape, low, high, 0.0) {
-        fit = attempt(&points, fixed_base, 0.0);
-    }
+    let fit = fit_points(&points, fixed_base);
     finish(readings, settings, fit, assumed_reading_sd)
 }
 
@@ -237,26 +229,41 @@ struct Fit {
     penalty: Option<Penalty>,
     /// Places of readings at a broken straight line.
     broken: Vec<usize>,
-    /// Scatter over stated uncertainty, at least 1.
-    noise: f64,
+    /// Residual that counts as one standard uncertainty, over the stated one; at least 1.
+    scale: f64,
 }
 
 /// Fits the film curve, the correction it needs, and weighs wild readings down.
-fn attempt(points: &[Point], fixed_base: Option<f64>, fall_max: f64) -> Fit {
-    let (mut descent, mut weighted, free) = fit_film_curve(points, fixed_base, fall_max);
+fn fit_points(points: &[Point], fixed_base: Option<f64>) -> Fit {
+    let (mut descent, mut weighted, free) = fit_film_curve(points, fixed_base);
     let noise = noise_scale(&descent.shape, points).max(1.0);
     let broken = broken_straight_line(points, noise, &descent.shape);
     let bounds = bounds_of(points, fixed_base);
+    let low = points.iter().map(|p| p.x).fold(f64::INFINITY, f64::min);
+    let high = points.iter().map(|p| p.x).fold(f64::NEG_INFINITY, f64::max);
     let mut penalty: Option<Penalty> = None;
+    let mut scale = noise;
     // Twice: readings flagged in the first round no longer bend the second.
     for _ in 0..2 {
         (descent, penalty) = correct(descent, &weighted, free, fixed_base);
-        weigh_down(&descent.shape, &mut weighted, noise, true);
+        // A curve that misses many readings a little accuses none of them.
+        scale = noise.max(typical_residual(&descent.shape, points));
+        weigh_down(&descent.shape, &mut weighted, scale, true);
         for &place in &broken {
             weighted[place].trust = weighted[place].trust.min(TRUST_IN_BROKEN);
         }
         let matrix = penalty.as_ref().map(|p| &p.matrix);
-        descent = descend(descent.shape, &weighted, free, &bounds, matrix, STEPS);
+        let again = descend(
+            descent.shape.clone(),
+            &weighted,
+            free,
+            &bounds,
+            matrix,
+            STEPS,
+        );
+        if rises(&again.shape, low, high) {
+            descent = again;
+        }
     }
     Fit {
         descent,
@@ -264,7 +271,7 @@ fn attempt(points: &[Point], fixed_base: Option<f64>, fall_max: f64) -> Fit {
         free,
         penalty,
         broken,
-        noise,
+        scale,
     }
 }
 
@@ -467,10 +474,9 @@ struct Candidate {
 fn fit_film_curve(
     points: &[Point],
     fixed_base: Option<f64>,
-    fall_max: f64,
 ) -> (Descent, Vec<Point>, [bool; FILM]) {
     let bounds = bounds_of(points, fixed_base);
-    let first = first_guess(points, fixed_base, fall_max);
+    let first = first_guess(points, fixed_base);
     let free_base = fixed_base.is_none();
     let mut best: Option<Candidate> = None;
     for bends in [Bends::Toe, Bends::Alike, Bends::ToeAndShoulder] {
@@ -510,18 +516,13 @@ struct FirstGuess {
     x1: f64,
     low: f64,
     high: f64,
-    /// How steeply a curve may fall at the top, as a share of the slope.
-    fall_max: f64,
 }
 
 impl FirstGuess {
     /// Whether a shape rises over the readings and from two below them, so that b
     /// is what the toe runs out to.
     fn is_risen_to(&self, shape: &Shape) -> bool {
-        let fall = self.fall_max * self.slope;
-        rises(shape, self.low - 2.0, self.low, 0.0)
-            && rises(shape, self.low, self.high, fall)
-            && shape.density(self.low) >= shape.q[0]
+        rises(shape, self.low - 2.0, self.high) && shape.density(self.low) >= shape.q[0]
     }
 
     fn shape(&self, bends: Bends, s0: f64, later: f64, s1: f64) -> Shape {
@@ -546,7 +547,7 @@ impl FirstGuess {
 }
 
 /// Guesses from the steepest stretch and the ends.
-fn first_guess(points: &[Point], fixed_base: Option<f64>, fall_max: f64) -> FirstGuess {
+fn first_guess(points: &[Point], fixed_base: Option<f64>) -> FirstGuess {
     let sorted = sorted_by(points, |p| p.x);
     let (low, high) = (sorted[0].x, sorted[sorted.len() - 1].x);
     let (centre, level, slope) = steepest(&sorted);
@@ -562,7 +563,6 @@ fn first_guess(points: &[Point], fixed_base: Option<f64>, fall_max: f64) -> Firs
         x1,
         low,
         high,
-        fall_max,
     }
 }
 
@@ -681,12 +681,12 @@ fn steepest(sorted: &[Point]) -> (f64, f64, f64) {
     best
 }
 
-/// Whether density rises all the way between two exposures, or falls no steeper than `fall_max`.
-fn rises(shape: &Shape, low: f64, high: f64, fall_max: f64) -> bool {
+/// Whether density rises all the way between two exposures.
+fn rises(shape: &Shape, low: f64, high: f64) -> bool {
     const STEPS: usize = 100;
     (0..=STEPS).all(|k| {
         let x = low + (high - low) * k as f64 / STEPS as f64;
-        shape.gradient(x) > -1e-7 - fall_max
+        shape.gradient(x) > -1e-7
     })
 }
 
@@ -695,7 +695,7 @@ fn is_film_shape(shape: &Shape, points: &[Point]) -> bool {
     const GRID: usize = 160;
     let low = points.iter().map(|p| p.x).fold(f64::INFINITY, f64::min);
     let high = points.iter().map(|p| p.x).fold(f64::NEG_INFINITY, f64::max);
-    if !rises(shape, low, high, 0.0) {
+    if !rises(shape, low, high) {
         return false;
     }
     let at = |k: usize| low + (high - low) * k as f64 / GRID as f64;
@@ -889,6 +889,15 @@ fn broken_straight_line(points: &[Point], noise: f64, film: &Shape) -> Vec<usize
     found
 }
 
+/// The middle residual over the stated uncertainty, as the standard deviation it stands for.
+fn typical_residual(shape: &Shape, points: &[Point]) -> f64 {
+    let mut ratios: Vec<f64> = points
+        .iter()
+        .map(|p| ((p.y - shape.density(p.x)) / p.sd).abs())
+        .collect();
+    median(&mut ratios) / 0.674_5
+}
+
 /// How much larger the scatter from reading to reading is than the stated uncertainty.
 ///
 /// Judged from each residual against its neighbours', so that a curve that
@@ -922,7 +931,7 @@ fn finish(
         free,
         penalty,
         broken,
-        noise,
+        scale,
     } = fit;
     let shape = descent.shape;
     let low = weighted.iter().map(|p| p.x).fold(f64::INFINITY, f64::min);
@@ -941,7 +950,7 @@ fn finish(
         let fitted = shape.density(p.x);
         let residual = p.y - fitted;
         let mut own = reading.density.flags().clone();
-        if residual.abs() > REFUSE * p.sd * noise || broken.contains(&place) {
+        if residual.abs() > REFUSE * p.sd * scale || broken.contains(&place) {
             own.insert(Flag::NoFilmCurve);
             flags.insert(Flag::NoFilmCurve);
         } else {
@@ -1097,10 +1106,7 @@ fn set_base(curve: &mut CharacteristicCurve, settings: &CurveFitSettings) {
     };
     let inferred = curve.plain().base;
     let below = plain.density(curve.low) - inferred;
-    if corrected {
-        // A toe of another form runs out elsewhere: 0.3 of the way is allowed for it, by judgement.
-        curve.base.own_variance = (0.3 * below).powi(2);
-    }
+    curve.base.own_variance = (TOE_FORM * below).powi(2);
     let sd = curve.standard_uncertainty_of(|c| Some(c.base));
     // A toe is seen when the gradient has fallen to half at the lowest exposure
     // and the density it runs out to is known to 0.05.

@@ -56,7 +56,7 @@ pub enum FilmCurveError {
 pub struct Shoulder {
     /// Where the straight line, carried on, meets the maximum density.
     pub position: LogExposure,
-    /// Width of the bend. [log10 H]
+    /// Width of the bend. (log10 H)
     pub width: f64,
 }
 

@@ -28,7 +28,7 @@ pub use characteristic_curve::{
     CharacteristicCurve, CurveMethod, FittedReading, OutsideReadings, StraightLine,
 };
 pub use contrast_index::{ContrastIndexArcs, contrast_index_arcs, contrast_index_chord};
-pub use criteria::{SpeedAndContrast, speed_and_contrast};
+pub use criteria::{SpeedAndContrast, speed_and_contrast, speed_and_contrast_continued};
 pub use curve_fit::{
     CurveError, CurveFitSettings, CurveReading, ExposureScale, fit_characteristic_curve,
 };

@@ -52,7 +52,7 @@ pub enum ContrastCondition {
 pub struct SpeedStep {
     /// The number printed for this step: 100, 125, 160 ...
     pub arithmetic: f64,
-    /// Logarithmic speed: 21, 22, 23 ... [degrees]
+    /// Logarithmic speed: 21, 22, 23 ... (degrees)
     pub degrees: i32,
 }
 
@@ -61,9 +61,9 @@ pub struct SpeedStep {
 pub struct FilmSpeed {
     /// S = 0.8/Hm, not rounded; flagged [`Flag::NotIsoSpeed`] unless the condition holds.
     pub arithmetic: Measured<ExposureIndex>,
-    /// S° = 1 + 10 log10 S, not rounded. [degrees]
+    /// S° = 1 + 10 log10 S, not rounded. (degrees)
     pub degrees: f64,
-    /// Standard uncertainty of S°. [degrees]
+    /// Standard uncertainty of S°. (degrees)
     pub degrees_standard_uncertainty: f64,
     /// The nearest step of the scale.
     pub step: SpeedStep,

@@ -18,9 +18,9 @@ pub enum TabletProvenance {
     Certified,
     /// The maker's nominal densities; the tablet in hand was not read.
     Nominal {
-        /// Largest deviation to be expected at the light end. [density, half-width]
+        /// Largest deviation to be expected at the light end. (density, half-width)
         tolerance_light: f64,
-        /// Largest deviation to be expected at the dark end. [density, half-width]
+        /// Largest deviation to be expected at the dark end. (density, half-width)
         tolerance_dark: f64,
     },
 }

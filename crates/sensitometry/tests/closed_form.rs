@@ -4,12 +4,18 @@
 //! Expected values: the reference table where it has the curve, and for all
 //! others a second method (bisection on the closed form, in `common`).
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test that cannot build its input must fail"
+)]
+
 mod common;
 
 use common::{Truth, closed_form, readings, readings_21, truth};
 use quantity::Flag;
 use sensitometry::{
     CurveFitSettings, CurveMethod, SpeedAndContrast, fit_characteristic_curve, speed_and_contrast,
+    speed_and_contrast_continued,
 };
 
 fn criteria(curve: common::Curve, high: f64) -> SpeedAndContrast {
@@ -202,4 +208,29 @@ fn a_given_base_is_used_and_its_uncertainty_carried() {
         exact > 0.001 && loose > 1.5 * exact,
         "{exact} against {loose}"
     );
+}
+
+#[test]
+fn a_toe_longer_than_the_readings_is_continued_by_name_and_flagged() {
+    // Toe 0.50 at -1.95: m at -2.41, the small arc of the contrast index at -2.64 and the 0.3 G
+    // point at -2.96 lie below the lowest reading at -2.35.
+    let curve = closed_form(0.25, 0.60, -1.95, 0.50, None);
+    let expected = truth(&curve, 0.25, -2.35, 0.65);
+    let readings = readings_21(&curve, 0.65, 0.0, &mut || 0.0);
+    let fitted = fit_characteristic_curve(&readings, &CurveFitSettings::in_lux_seconds()).unwrap();
+    let within = speed_and_contrast(&fitted);
+    assert!(within.speed_point.is_err());
+    assert!(within.contrast_index_arcs.is_err());
+    let ours = speed_and_contrast_continued(&fitted, quantity::Stops::new(3.0).unwrap());
+    let arcs = ours.contrast_index_arcs.as_ref().unwrap().gradient.clone();
+    assert!(arcs.flags().contains(Flag::Extrapolated));
+    assert!(
+        ours.speed_point
+            .as_ref()
+            .unwrap()
+            .flags()
+            .contains(Flag::Extrapolated)
+    );
+    assert_eq!(ours.gamma, within.gamma);
+    assert_all_near(&ours, &expected);
 }

@@ -3,6 +3,11 @@
 //! 150 sheets of each film with noise of 0.01 on every reading, a fixed start of
 //! the noise; 90 % intervals (1.645 standard uncertainties) of every criterion.
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test that cannot build its input must fail"
+)]
+
 mod common;
 
 use common::{Noise, Truth, closed_form, readings_21, truth};

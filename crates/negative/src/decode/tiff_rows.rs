@@ -13,7 +13,7 @@ use rayon::prelude::*;
 use std::io::{Cursor, Read, Seek, SeekFrom};
 
 /// Decoded bytes that are worked on at a time.
-const BATCH_BYTES: u64 = 4 << 20;
+const BATCH_BYTES: u64 = 8 << 20;
 
 /// Hands every row of the picked sample to `visit`, from the top.
 pub(crate) fn walk<R: Read + Seek>(

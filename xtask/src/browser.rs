@@ -1,0 +1,169 @@
+//! The worked example's report as a browser shows it.
+//!
+//! Wide, on a phone and dark: it must show something, follow the dark theme,
+//! and not be wider than a phone. Screenshots stay in `target/xtask/browser`
+//! for a person to look at. Without Chromium this says so and passes: the
+//! report's own tests read its HTML.
+
+use crate::command::output;
+use crate::workspace::Workspace;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Under what names Chromium is installed.
+const NAMES: &[&str] = &["chromium", "chromium-browser", "google-chrome", "chrome"];
+
+/// A phone's width. \[CSS px\]
+const PHONE_PX: u32 = 390;
+
+pub(crate) fn run(workspace: &Workspace, program: &Path) -> Result<(), String> {
+    let folder = workspace.scratch("browser")?;
+    let anywhere = workspace.root();
+    let Some(chromium) = NAMES
+        .iter()
+        .map(PathBuf::from)
+        .find(|name| output(name, &["--version"], anywhere).is_ok_and(|o| o.code == 0))
+    else {
+        println!("browser: SKIPPED, Chromium is not installed");
+        return Ok(());
+    };
+    let program = program.canonicalize().map_err(|e| {
+        format!(
+            "{}: {e}; build it with: cargo build --release",
+            program.display()
+        )
+    })?;
+    let made = output(&program, &["evaluate", "demo", "--quiet"], &folder)?;
+    if made.code != 0 {
+        return Err(format!(
+            "the worked example was not evaluated: {}",
+            made.stderr.trim()
+        ));
+    }
+    let report = folder.join("demo/results/report.html");
+    let browser = Browser { chromium, folder };
+    let mut faults = vec![];
+    let shots = [
+        ("wide", 1280, "1"),
+        ("phone", PHONE_PX, "1"),
+        ("dark", 1280, "0"),
+    ];
+    for (name, width, scheme) in shots {
+        let luma = browser.screenshot(&report, name, width, scheme)?;
+        println!(
+            "   {name}: page {:.2}, darkest {:.2}, lightest {:.2}",
+            luma.page, luma.darkest, luma.lightest
+        );
+        // Ink and paper of a page that is read differ by far more than half.
+        if luma.lightest - luma.darkest < 0.5 {
+            faults.push(format!("{name} shows nothing"));
+        }
+        if (name == "dark") != (luma.page < 0.5) {
+            faults.push(format!("{name} has the wrong theme"));
+        }
+    }
+    let widest = browser.content_width(&report)?;
+    println!("   at {PHONE_PX} px the page is {widest} px wide");
+    if widest > PHONE_PX {
+        faults.push(format!(
+            "the page is {widest} px wide on a phone of {PHONE_PX} px"
+        ));
+    }
+    if faults.is_empty() {
+        println!("browser: passed; pictures in {}", browser.folder.display());
+        Ok(())
+    } else {
+        Err(faults.join("; "))
+    }
+}
+
+struct Browser {
+    chromium: PathBuf,
+    folder: PathBuf,
+}
+
+/// Lightness in a screenshot, 0 to 1.
+struct Luma {
+    /// At the page's upper left corner.
+    page: f64,
+    darkest: f64,
+    lightest: f64,
+}
+
+impl Browser {
+    fn show(&self, more: &[&str]) -> Result<String, String> {
+        let profile = format!("--user-data-dir={}", self.folder.join("profile").display());
+        let mut arguments = vec![
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--hide-scrollbars",
+            "--allow-file-access-from-files",
+            "--virtual-time-budget=5000",
+            profile.as_str(),
+        ];
+        arguments.extend(more);
+        let shown = output(&self.chromium, &arguments, &self.folder)?;
+        if shown.code == 0 {
+            Ok(shown.stdout)
+        } else {
+            Err(format!(
+                "Chromium ended with {}: {}",
+                shown.code,
+                shown.stderr.trim()
+            ))
+        }
+    }
+
+    /// The page within a frame of the width asked for, because a window can't
+    /// be as narrow as a phone.
+    fn framed(&self, report: &Path, width: u32) -> Result<String, String> {
+        let page = self.folder.join(format!("frame-{width}.html"));
+        let text = format!(
+            "<!DOCTYPE html><meta charset=\"utf-8\"><meta name=\"color-scheme\" content=\"light dark\">\
+             <body style=\"margin:0\"><iframe id=\"f\" src=\"{}\" width=\"{width}\" height=\"2000\" style=\"border:0\"></iframe>\
+             <script>f.onload = () => {{ document.body.dataset.width = f.contentDocument.documentElement.scrollWidth; }}</script>",
+            url(report)
+        );
+        fs::write(&page, text).map_err(|e| format!("{}: {e}", page.display()))?;
+        Ok(url(&page))
+    }
+
+    fn screenshot(
+        &self,
+        report: &Path,
+        name: &str,
+        width: u32,
+        scheme: &str,
+    ) -> Result<Luma, String> {
+        let path = self.folder.join(format!("{name}.png"));
+        let to = format!("--screenshot={}", path.display());
+        let size = format!("--window-size={},2000", width.max(500));
+        let scheme = format!("--blink-settings=preferredColorScheme={scheme}");
+        let page = self.framed(report, width)?;
+        self.show(&[&to, &size, &scheme, &page])?;
+        let picture = image::open(&path)
+            .map_err(|e| format!("{}: {e}", path.display()))?
+            .into_luma8();
+        let share = |v: u8| f64::from(v) / 255.0;
+        Ok(Luma {
+            page: share(picture.get_pixel(2, 2).0[0]),
+            darkest: share(picture.iter().copied().min().unwrap_or(0)),
+            lightest: share(picture.iter().copied().max().unwrap_or(0)),
+        })
+    }
+
+    /// How wide the page's content is on a phone. \[CSS px\]
+    fn content_width(&self, report: &Path) -> Result<u32, String> {
+        let page = self.framed(report, PHONE_PX)?;
+        let dom = self.show(&["--dump-dom", &page])?;
+        dom.split_once("data-width=\"")
+            .and_then(|(_, rest)| rest.split_once('"'))
+            .and_then(|(width, _)| width.parse().ok())
+            .ok_or_else(|| "the page's width could not be read".to_owned())
+    }
+}
+
+fn url(path: &Path) -> String {
+    format!("file://{}", path.display()).replace(' ', "%20")
+}
