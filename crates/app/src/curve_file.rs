@@ -2,16 +2,21 @@
 
 use crate::AppError;
 use crate::error::with_causes;
-use quantity::{Density, Flag, Flags, Measured};
+use quantity::{Density, Flag, Flags, Measured, Stops};
 use sensitometry::{
     CharacteristicCurve, ContrastCondition, CurveFitSettings, CurveReading, ExposureScale,
-    fit_characteristic_curve, speed_and_contrast,
+    fit_characteristic_curve,
+    speed_and_contrast_continued,
 };
 use serde_json::{Map, Value, json};
 use std::path::PathBuf;
 
 /// Standard uncertainty of a reading that comes without one. \[density\]
 const READING_SD_DEFAULT: f64 = 0.01;
+
+/// How far the fitted toe and line are followed past the readings for a
+/// criterion that needs it; the answer is then flagged as extrapolated. \[stops\]
+const CONTINUED_STOPS: f64 = 3.0;
 
 /// What `curve` is asked.
 #[derive(Clone, Debug, PartialEq)]
@@ -82,7 +87,8 @@ pub fn curve_of_file(request: &CurveRequest) -> Result<CurveAnswer, AppError> {
             "check that each row is one reading of one development: log10 exposure rising with density",
         )
     })?;
-    let speed = speed_and_contrast(&curve);
+    let continued = Stops::new(CONTINUED_STOPS).map_err(|e| AppError::new(e.to_string(), ""))?;
+    let speed = speed_and_contrast_continued(&curve, continued);
     let (criteria, flags) = findings::criterion_rows(&speed);
     let odd_readings = curve
         .readings()

@@ -108,7 +108,9 @@ pub(crate) struct MeasureArguments {
     pub(crate) json: bool,
 }
 
-/// The file has the columns log_h,density and, when known, density_sd and step.
+/// The file has the columns log_h,density and, when known, density_sd and step. A
+/// criterion that needs the curve past the readings is given up to three stops
+/// beyond them, marked as extrapolated; further out it is refused.
 ///
 /// Example: filmproof curve readings.csv --figure curve.svg
 #[derive(Debug, Args)]
