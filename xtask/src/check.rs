@@ -3,7 +3,7 @@
 use crate::command::cargo;
 use crate::fault::Fault;
 use crate::workspace::Workspace;
-use crate::{arrows, glossary, golden, licences, links, purity, sidecars, stray};
+use crate::{arrows, glossary, golden, licences, links, purity, sidecars, stray, unused};
 
 /// How much of the gate is run.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -18,6 +18,7 @@ type Reading = fn(&Workspace) -> Result<Vec<Fault>, String>;
 /// The checks that need no compiler, in the order they are run.
 const READINGS: &[(&str, Reading)] = &[
     ("arrows between rooms", arrows::faults),
+    ("dependencies in use", unused::faults),
     ("purity of the pure rooms", purity::faults),
     ("orphan goldens", golden::orphans),
     ("links in the documents", links::faults),

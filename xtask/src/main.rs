@@ -25,6 +25,7 @@ mod oracles;
 mod purity;
 mod sidecars;
 mod stray;
+mod unused;
 mod workspace;
 
 use std::path::PathBuf;

@@ -164,6 +164,8 @@ const SD_MIN: f64 = 1e-4;
 /// one of the corrections tried (the one taken is continued).
 const STEPS: usize = 200;
 const STEPS_OF_A_START: usize = 25;
+/// Dip under base+fog below the readings that no densitometer shows. [density]
+const DIP_AT_MOST: f64 = 0.003;
 const STEPS_OF_A_CORRECTION: usize = 40;
 /// How far the gradient may hang below the log-concave shape over the reach, as a
 /// share of the largest gradient, with readings free of noise.
@@ -519,10 +521,17 @@ struct FirstGuess {
 }
 
 impl FirstGuess {
-    /// Whether a shape rises over the readings and from two below them, so that b
-    /// is what the toe runs out to.
+    /// Whether a shape rises over the readings and runs out to b below them.
+    ///
+    /// Where the shoulder is wider than the toe the formula dips under b far
+    /// below the readings; a dip that no densitometer shows is let pass.
     fn is_risen_to(&self, shape: &Shape) -> bool {
-        rises(shape, self.low - 2.0, self.high) && shape.density(self.low) >= shape.q[0]
+        const STEPS: usize = 40;
+        let dips = (0..=STEPS).any(|k| {
+            let x = self.low - 2.0 * k as f64 / STEPS as f64;
+            shape.density(x) < shape.q[0] - DIP_AT_MOST
+        });
+        rises(shape, self.low, self.high) && !dips
     }
 
     fn shape(&self, bends: Bends, s0: f64, later: f64, s1: f64) -> Shape {

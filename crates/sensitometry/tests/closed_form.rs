@@ -128,6 +128,8 @@ fn long_toes_shoulders_and_high_fog_are_recovered() {
         (0.25, 0.80, -1.45, 0.45, None),
         (0.20, 0.75, -1.20, 0.50, None),
         (0.25, 0.70, -1.95, 0.18, Some((0.2, 0.25))),
+        // A shoulder wider than the toe: the formula dips 0.0005 under base far below.
+        (0.25, 0.70, -1.95, 0.18, Some((-0.2, 0.35))),
         (0.25, 0.70, -1.95, 0.18, Some((-0.2, 0.15))),
         (0.60, 0.70, -1.95, 0.18, None),
         (0.60, 0.65, -1.70, 0.30, Some((0.3, 0.30))),
