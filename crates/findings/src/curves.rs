@@ -4,9 +4,11 @@ use crate::estimate::Estimate;
 use crate::finding::{CriterionRow, CurveFinding, CurveSample};
 use crate::model::{Curve, CurveForm};
 use crate::solve::Seen;
-use quantity::{Density, Flag, Flags, LogExposure, Measured};
+use quantity::{Density, Flag, Flags, LogExposure, Measured, Stops};
 use record::{PatchRole, Response, Test};
-use sensitometry::{CharacteristicCurve, ExposureScale, FilmCurve, speed_and_contrast};
+use sensitometry::{
+    CharacteristicCurve, ExposureScale, FilmCurve, speed_and_contrast_continued,
+};
 
 /// Points in a sampled curve.
 const SAMPLES: usize = 121;
@@ -166,7 +168,11 @@ fn criteria(e: &Estimate, i: usize, low: f64, high: f64) -> (Vec<CriterionRow>, 
     let Some(joint) = joint_curve(e, i, low, high) else {
         return (vec![], Flags::none());
     };
-    let speed = speed_and_contrast(&joint);
+    // One stop past the readings, flagged: the toe is fitted from base+fog upward.
+    let Ok(stop) = Stops::new(1.0) else {
+        unreachable!("one stop is a number of stops");
+    };
+    let speed = speed_and_contrast_continued(&joint, stop);
     crate::criteria::rows(&speed)
 }
 

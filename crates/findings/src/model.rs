@@ -918,7 +918,11 @@ impl JointModel {
                         .matched_on
                         .get(&key)
                         .is_some_and(|names| names.contains(&patch.name));
-                    let (stops, source) = if neutral {
+                    let alone = self.matched_on.get(&key).is_some_and(|n| n.len() == 1);
+                    let (stops, source) = if neutral && alone {
+                        // A factor matched on one patch is that patch's, by definition.
+                        (0.0, Source::NeutralPatch)
+                    } else if neutral {
                         (assumptions.neutral_patch_stops, Source::NeutralPatch)
                     } else if neutrality(patch.role) >= 3 {
                         (4.0, Source::ColouredPatch)

@@ -262,6 +262,11 @@ fn scans(scans: &[ScanSummary]) -> Markup {
             }
         }
     };
+    let silent: Vec<&str> = scans
+        .iter()
+        .filter(|s| s.flags.is_empty() && s.repeat.is_none())
+        .map(|s| s.scan.as_str())
+        .collect();
     html! {
         @if !scans.is_empty() {
             h3 { "Scans: calibration and honesty checks" }
@@ -277,9 +282,9 @@ fn scans(scans: &[ScanSummary]) -> Markup {
                 @if let Some(repeat) = &scan.repeat {
                     p { "Scan " (scan.scan) " " (repeat) "." }
                 }
-                @if scan.flags.is_empty() && scan.repeat.is_none() {
-                    p.about { "Scan " (scan.scan) ": no check found anything." }
-                }
+            }
+            @if !silent.is_empty() {
+                p.about { "No check found anything in " (silent.join(", ")) "." }
             }
         }
     }
