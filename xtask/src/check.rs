@@ -63,12 +63,7 @@ pub(crate) fn run(workspace: &Workspace, extent: Extent) -> Result<(), String> {
     if !cargo("lints", &clippy, &[], root)? {
         failed.push("lints");
     }
-    let doc = [
-        "doc",
-        "--workspace",
-        "--no-deps",
-        "--document-private-items",
-    ];
+    let doc = ["doc", "--workspace", "--no-deps"];
     if !cargo("documentation", &doc, &deny_warnings, root)? {
         failed.push("documentation");
     }

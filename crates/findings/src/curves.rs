@@ -6,9 +6,7 @@ use crate::model::{Curve, CurveForm};
 use crate::solve::Seen;
 use quantity::{Density, Flag, Flags, LogExposure, Measured, Stops};
 use record::{PatchRole, Response, Test};
-use sensitometry::{
-    CharacteristicCurve, ExposureScale, FilmCurve, speed_and_contrast_continued,
-};
+use sensitometry::{CharacteristicCurve, ExposureScale, FilmCurve, speed_and_contrast_continued};
 
 /// Points in a sampled curve.
 const SAMPLES: usize = 121;

@@ -240,6 +240,9 @@ pub(crate) struct JointModel {
     pub(crate) matched_on: BTreeMap<FactorKey, Vec<Id>>,
     /// How many patches beside those each factor has.
     coloured: BTreeMap<FactorKey, usize>,
+    /// The frame that owns each parameter; none for shared ones.
+    owners: Vec<Option<usize>>,
+    frame_of: BTreeMap<Id, usize>,
 }
 
 impl Model for JointModel {
@@ -287,6 +290,10 @@ impl Model for JointModel {
     fn outlier_beyond(&self) -> f64 {
         self.outlier_beyond
     }
+
+    fn owner(&self, parameter: usize) -> Option<usize> {
+        self.owners[parameter]
+    }
 }
 
 /// Which patches a factor is matched on, best first.
@@ -327,6 +334,13 @@ impl JointModel {
             return i;
         }
         let i = self.keys.len();
+        let owner = match &key {
+            Key::Frame(frame) | Key::Base(frame) | Key::TabletExposure(frame) => {
+                self.frame_of.get(frame).copied()
+            }
+            _ => None,
+        };
+        self.owners.push(owner);
         self.index.insert(key.clone(), i);
         self.keys.push(key);
         self.priors.push(prior);
@@ -354,6 +368,13 @@ impl JointModel {
             flags: Flags::none(),
             matched_on: BTreeMap::new(),
             coloured: BTreeMap::new(),
+            owners: vec![],
+            frame_of: parts
+                .frames
+                .iter()
+                .enumerate()
+                .map(|(i, f)| (f.id.clone(), i))
+                .collect(),
         };
         for frame in &parts.frames {
             let recorded = match &frame.exposure {
