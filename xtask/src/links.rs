@@ -1,7 +1,8 @@
 //! Links in the documents lead somewhere.
 //!
 //! Relative links only: a file or folder of the workspace and, within a
-//! document, a heading. Addresses on the net are not looked up.
+//! document, a heading. A source named in code, `room/src/file.rs`, must be
+//! there too. Addresses on the net are not looked up.
 
 use crate::fault::Fault;
 use crate::workspace::Workspace;
@@ -13,7 +14,19 @@ pub(crate) fn faults(workspace: &Workspace) -> Result<Vec<Fault>, String> {
         if !document.ends_with(".md") {
             continue;
         }
-        for (line, target) in links(&workspace.text(&document)?) {
+        let text = workspace.text(&document)?;
+        for (line, source) in sources(&text) {
+            let there = ["", "crates/"]
+                .iter()
+                .any(|at| workspace.path(&format!("{at}{source}")).exists());
+            if !there {
+                faults.push(Fault::new(
+                    format!("{document}:{line}"),
+                    format!("there is no source `{source}`"),
+                ));
+            }
+        }
+        for (line, target) in links(&text) {
             if let Err(why) = resolved(workspace, &document, &target) {
                 faults.push(Fault::new(
                     format!("{document}:{line}"),
@@ -35,6 +48,19 @@ fn links(text: &str) -> Vec<(usize, String)> {
                     number,
                     target.split_whitespace().next().unwrap_or("").to_owned(),
                 ));
+            }
+        }
+    }
+    found
+}
+
+/// Paths of sources in inline code, with their line numbers.
+fn sources(text: &str) -> Vec<(usize, String)> {
+    let mut found = vec![];
+    for (number, line) in text.lines().enumerate() {
+        for code in line.split('`').skip(1).step_by(2) {
+            if code.contains("/src/") && code.ends_with(".rs") {
+                found.push((number + 1, code.to_owned()));
             }
         }
     }
@@ -125,6 +151,14 @@ mod tests {
         assert_eq!(
             links(text),
             [(1, "b.md".to_owned()), (1, "d.md#e".to_owned())]
+        );
+    }
+
+    #[test]
+    fn a_source_named_in_code_is_looked_for() {
+        assert_eq!(
+            sources("see `a/src/b.rs`, `c.rs` and d/src/e.rs"),
+            [(1, "a/src/b.rs".to_owned())]
         );
     }
 

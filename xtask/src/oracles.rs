@@ -9,6 +9,7 @@ mod closed_form_curve;
 mod demo_truth;
 mod exposure_chain;
 mod made_scan;
+mod readme;
 mod refusals;
 
 use crate::command::{Output, output};
@@ -20,6 +21,8 @@ use std::path::{Path, PathBuf};
 pub(crate) struct Bench {
     program: PathBuf,
     folder: PathBuf,
+    /// The README, which must name what the program can do.
+    readme: String,
     passed: usize,
     failed: usize,
 }
@@ -83,6 +86,7 @@ const PARTS: &[(&str, Part)] = &[
     ("scan of known densities", made_scan::compare),
     ("truth of the worked example", demo_truth::compare),
     ("refusals and exit codes", refusals::compare),
+    ("commands in the README", readme::compare),
 ];
 
 pub(crate) fn run(workspace: &Workspace, program: &Path) -> Result<(), String> {
@@ -95,6 +99,7 @@ pub(crate) fn run(workspace: &Workspace, program: &Path) -> Result<(), String> {
     let mut bench = Bench {
         program,
         folder: workspace.scratch("oracles")?,
+        readme: workspace.text("README.md")?,
         passed: 0,
         failed: 0,
     };

@@ -10,6 +10,9 @@ use crate::solve::{Covariance, Fit, Seen, fit};
 use core::f64::consts::LOG10_2;
 use std::collections::BTreeMap;
 
+/// Number of readings from which one start is enough.
+const MANY_READINGS: usize = 2000;
+
 /// A fitted model.
 #[derive(Debug)]
 pub(crate) struct Estimate {
@@ -45,7 +48,13 @@ pub(crate) fn estimate(
     // is an outlier: the starts are first followed without it.
     let robust = model.outlier_beyond;
     let mut best: Option<Fit> = None;
-    for shift in [0.0, -0.6, 0.6, -1.2, 1.2, -2.0, 2.0] {
+    // Many frames leave no second hill, and each start costs a pass over all.
+    let shifts: &[f64] = if model.terms.len() > MANY_READINGS {
+        &[0.0]
+    } else {
+        &[0.0, -0.6, 0.6, -1.2, 1.2, -2.0, 2.0]
+    };
+    for &shift in shifts {
         let start = start(&mut model, shift);
         model.outlier_beyond = f64::INFINITY;
         let plain = fit(&model, &start, None, 40);

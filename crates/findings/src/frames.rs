@@ -8,7 +8,8 @@ use crate::model::Key;
 use crate::solve::{Model, Seen};
 use core::f64::consts::LOG10_2;
 use quantity::{Bound, Density, Flag, Flags, Measured, NetDensity, Stops};
-use record::{Exposure, Frame, FrameRole, PatchRole, Reading, Response, Test};
+use record::{Exposure, Frame, FrameRole, Id, PatchRole, Reading, Response, Test};
+use std::collections::BTreeMap;
 
 fn stops(log10: f64) -> Option<Stops> {
     Stops::from_delta_log_h(log10).ok()
@@ -20,12 +21,48 @@ pub(crate) fn frame_findings(
     readings: &[Reading],
     criteria: &VerdictCriteria,
 ) -> Vec<FrameFinding> {
+    let places = Places::of(e, test, readings);
     test.parts()
         .frames
         .iter()
         .enumerate()
-        .map(|(f, frame)| frame_finding(e, test, readings, criteria, f, frame))
+        .map(|(f, frame)| frame_finding(e, test, readings, criteria, &places, f, frame))
         .collect()
+}
+
+/// What belongs to which frame and reading, looked up once.
+struct Places {
+    /// Readings of each frame.
+    readings: Vec<Vec<usize>>,
+    /// Terms of each frame.
+    terms: Vec<Vec<usize>>,
+    /// Term of each reading.
+    term_of: Vec<Option<usize>>,
+}
+
+impl Places {
+    fn of(e: Option<&Estimate>, test: &Test, readings: &[Reading]) -> Self {
+        let frames = &test.parts().frames;
+        let number: BTreeMap<&Id, usize> =
+            frames.iter().enumerate().map(|(i, f)| (&f.id, i)).collect();
+        let mut places = Self {
+            readings: vec![vec![]; frames.len()],
+            terms: vec![vec![]; frames.len()],
+            term_of: vec![None; readings.len()],
+        };
+        for (r, reading) in readings.iter().enumerate() {
+            if let Some(&f) = number.get(&reading.frame) {
+                places.readings[f].push(r);
+            }
+        }
+        if let Some(e) = e {
+            for (k, term) in e.model.terms.iter().enumerate() {
+                places.terms[term.frame].push(k);
+                places.term_of[term.reading] = Some(k);
+            }
+        }
+        places
+    }
 }
 
 fn exposure_words(exposure: &Exposure) -> String {
@@ -52,21 +89,20 @@ fn frame_finding(
     test: &Test,
     readings: &[Reading],
     criteria: &VerdictCriteria,
+    places: &Places,
     f: usize,
     frame: &Frame,
 ) -> FrameFinding {
     let mut flags = Flags::none();
     let base = base_of(e, test, f);
     let mut patches = vec![];
-    for (r, reading) in readings.iter().enumerate() {
-        if reading.frame != frame.id {
-            continue;
-        }
+    for &r in &places.readings[f] {
+        let reading = &readings[r];
         let Some(patch) = test.patch(&frame.id, &reading.patch) else {
             continue;
         };
         let log_h = e.and_then(|e| {
-            let term = e.model.terms.iter().find(|t| t.reading == r)?;
+            let term = &e.model.terms[places.term_of[r]?];
             let exposed = term.exposed.as_ref()?;
             let x = exposed.on_curve(&e.fit.parameters, e.model.curves[term.curve].pivot);
             (x > -25.0).then(|| crate::curves::log_exposure(x))
@@ -102,13 +138,13 @@ fn frame_finding(
     if verdict == Verdict::Blank {
         flags.insert(Flag::Blank);
     }
-    let exposure_error = e.and_then(|e| exposure_error(e, f, frame));
+    let exposure_error = e.and_then(|e| exposure_error(e, &places.terms[f], frame));
     if let (Some(e), Some(_)) = (e, &exposure_error)
         && is_outlier(e, frame)
     {
         flags.insert(Flag::Outlier);
     }
-    let stops_missing = e.and_then(|e| stops_missing(e, test, f, criteria));
+    let stops_missing = e.and_then(|e| stops_missing(e, test, &places.terms[f], frame, criteria));
     FrameFinding {
         frame: frame.id.clone(),
         film: frame.film.clone(),
@@ -249,12 +285,11 @@ fn verdict(
 }
 
 /// How much more light a frame got than its record says.
-fn exposure_error(e: &Estimate, f: usize, frame: &Frame) -> Option<Measured<Stops>> {
-    let term = e
-        .model
-        .terms
+fn exposure_error(e: &Estimate, terms: &[usize], frame: &Frame) -> Option<Measured<Stops>> {
+    let term = terms
         .iter()
-        .find(|t| t.frame == f && t.exposed.is_some())?;
+        .map(|&k| &e.model.terms[k])
+        .find(|t| t.exposed.is_some())?;
     let own: Vec<(usize, f64)> = term
         .exposed
         .as_ref()?
@@ -292,35 +327,31 @@ fn is_outlier(e: &Estimate, frame: &Frame) -> bool {
 fn stops_missing(
     e: &Estimate,
     test: &Test,
-    f: usize,
+    terms: &[usize],
+    frame: &Frame,
     criteria: &VerdictCriteria,
 ) -> Option<Measured<Stops>> {
     let p = &e.fit.parameters;
-    let mut terms: Vec<_> =
-        e.model
-            .terms
-            .iter()
-            .filter(|t| t.frame == f && t.exposed.is_some())
-            .filter(|t| e.model.curves[t.curve].response == Response::Density)
-            .filter_map(|t| {
-                let frame = &test.parts().frames[f];
-                if !matches!(frame.exposure, Exposure::Camera(_)) {
-                    return None;
-                }
-                let name = t.exposed.as_ref()?.linear.iter().find_map(|(i, _)| {
-                    match &e.model.keys[*i] {
-                        Key::Subject(name, _) => Some(name),
-                        _ => None,
-                    }
-                })?;
-                let role = test.patch(&frame.id, name)?.role;
-                match role {
-                    PatchRole::Shadow => Some((0_u8, t, 0.0)),
-                    PatchRole::GreyCard => Some((1, t, -1.0)),
-                    _ => None,
-                }
-            })
-            .collect();
+    if !matches!(frame.exposure, Exposure::Camera(_)) {
+        return None;
+    }
+    let mut terms: Vec<_> = terms
+        .iter()
+        .map(|&k| &e.model.terms[k])
+        .filter(|t| e.model.curves[t.curve].response == Response::Density)
+        .filter_map(|t| {
+            let linear = &t.exposed.as_ref()?.linear;
+            let name = linear.iter().find_map(|(i, _)| match &e.model.keys[*i] {
+                Key::Subject(name, _) => Some(name),
+                _ => None,
+            })?;
+            match test.patch(&frame.id, name)?.role {
+                PatchRole::Shadow => Some((0_u8, t, 0.0)),
+                PatchRole::GreyCard => Some((1, t, -1.0)),
+                _ => None,
+            }
+        })
+        .collect();
     terms.sort_by_key(|(rank, ..)| *rank);
     let (_, term, below) = *terms.first()?;
     let curve = &e.model.curves[term.curve];
@@ -352,14 +383,17 @@ pub(crate) fn reading_uses(
     e: Option<&Estimate>,
     readings: &[Reading],
 ) -> Vec<crate::finding::ReadingUse> {
+    let mut term_of = vec![None; readings.len()];
+    if let Some(e) = e {
+        for (k, term) in e.model.terms.iter().enumerate() {
+            term_of[term.reading] = Some(k);
+        }
+    }
     readings
         .iter()
         .enumerate()
         .map(|(r, reading)| {
-            let term = e.and_then(|e| {
-                let k = e.model.terms.iter().position(|t| t.reading == r)?;
-                Some((e, k))
-            });
+            let term = e.and_then(|e| Some((e, term_of[r]?)));
             let (fitted, allowed, weight, limit) = match term {
                 None => (
                     None,

@@ -243,6 +243,10 @@ pub(crate) struct JointModel {
     /// The frame that owns each parameter; none for shared ones.
     owners: Vec<Option<usize>>,
     frame_of: BTreeMap<Id, usize>,
+    single_card: BTreeSet<Id>,
+    /// For each film and process with frames in a camera or through a tablet:
+    /// the light of the first one, if it has one.
+    first_light: BTreeMap<(Id, Id), Option<Id>>,
 }
 
 impl Model for JointModel {
@@ -307,20 +311,41 @@ fn neutrality(role: PatchRole) -> u8 {
     }
 }
 
-/// Whether all grey cards seen in a light carry one name.
-fn only_card_in(test: &Test, light: &Id) -> bool {
-    let names: BTreeSet<&Id> = test
-        .parts()
-        .patches
-        .iter()
-        .filter(|p| p.role == PatchRole::GreyCard)
-        .filter(|p| {
-            test.frame(&p.frame)
-                .is_some_and(|f| matches!(&f.exposure, Exposure::Camera(c) if c.light == *light))
-        })
-        .map(|p| &p.name)
-        .collect();
-    names.len() <= 1
+/// Lights in which all grey cards carry one name.
+fn lights_with_a_single_card(test: &Test) -> BTreeSet<Id> {
+    let mut names: BTreeMap<&Id, BTreeSet<&Id>> = BTreeMap::new();
+    for patch in &test.parts().patches {
+        if patch.role != PatchRole::GreyCard {
+            continue;
+        }
+        if let Some(Exposure::Camera(camera)) = test.frame(&patch.frame).map(|f| &f.exposure) {
+            names.entry(&camera.light).or_default().insert(&patch.name);
+        }
+    }
+    names
+        .into_iter()
+        .filter(|(_, names)| names.len() == 1)
+        .map(|(light, _)| light.clone())
+        .collect()
+}
+
+/// The first light of each film and process.
+fn first_lights(test: &Test) -> BTreeMap<(Id, Id), Option<Id>> {
+    let mut first: BTreeMap<(Id, Id), Option<Id>> = BTreeMap::new();
+    for frame in &test.parts().frames {
+        let light = match &frame.exposure {
+            Exposure::Camera(camera) => Some(camera.light.clone()),
+            Exposure::Tablet { .. } => None,
+            Exposure::Relative(_) | Exposure::None => continue,
+        };
+        let entry = first
+            .entry((frame.film.clone(), frame.process.clone()))
+            .or_default();
+        if entry.is_none() {
+            *entry = light;
+        }
+    }
+    first
 }
 
 fn whole(value: f64, unit: f64) -> u64 {
@@ -369,6 +394,8 @@ impl JointModel {
             matched_on: BTreeMap::new(),
             coloured: BTreeMap::new(),
             owners: vec![],
+            single_card: lights_with_a_single_card(test),
+            first_light: first_lights(test),
             frame_of: parts
                 .frames
                 .iter()
@@ -436,30 +463,34 @@ impl JointModel {
 
     fn find_base(&mut self, test: &Test, readings: &[Reading]) {
         let parts = test.parts();
-        let is_base = |frame: &Frame, reading: &Reading| {
-            reading.frame == frame.id
-                && reading.limit.is_none()
-                && (frame.role == FrameRole::Unexposed
-                    || test
-                        .patch(&frame.id, &reading.patch)
-                        .is_some_and(|p| p.role == PatchRole::BaseFog))
-        };
         let mean = |values: &[f64]| {
             (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
         };
+        let mut by_frame: BTreeMap<&Id, Vec<f64>> = BTreeMap::new();
+        for reading in readings {
+            let is_base = reading.limit.is_none()
+                && test.frame(&reading.frame).is_some_and(|frame| {
+                    frame.role == FrameRole::Unexposed
+                        || test
+                            .patch(&reading.frame, &reading.patch)
+                            .is_some_and(|p| p.role == PatchRole::BaseFog)
+                });
+            if is_base {
+                by_frame
+                    .entry(&reading.frame)
+                    .or_default()
+                    .push(reading.value.value());
+            }
+        }
         let mut by_process: BTreeMap<(&Id, &Id), Vec<f64>> = BTreeMap::new();
         let mut own = vec![];
         for frame in &parts.frames {
-            let values: Vec<f64> = readings
-                .iter()
-                .filter(|r| is_base(frame, r))
-                .map(|r| r.value.value())
-                .collect();
+            let values = by_frame.get(&frame.id).map_or(&[][..], Vec::as_slice);
             by_process
                 .entry((&frame.film, &frame.process))
                 .or_default()
-                .extend(&values);
-            own.push(mean(&values));
+                .extend(values);
+            own.push(mean(values));
         }
         self.base_read = parts
             .frames
@@ -720,14 +751,9 @@ impl JointModel {
                     };
                     linear.push((self.parameter(Key::Frame(frame.id.clone()), prior), 1.0));
                 }
-                let others = test.parts().frames.iter().any(|other| {
-                    other.film == frame.film
-                        && other.process == frame.process
-                        && matches!(
-                            other.exposure,
-                            Exposure::Camera(_) | Exposure::Tablet { .. }
-                        )
-                });
+                let others = self
+                    .first_light
+                    .contains_key(&(frame.film.clone(), frame.process.clone()));
                 if others {
                     let prior = Prior {
                         mean: -1.0,
@@ -836,23 +862,16 @@ impl JointModel {
                 ));
                 // Light.
                 let absolute_curve = self.curves[curve].absolute;
-                let first_of_film =
-                    test.parts()
-                        .frames
-                        .iter()
-                        .find_map(|other| match &other.exposure {
-                            Exposure::Camera(c)
-                                if other.film == frame.film && other.process == frame.process =>
-                            {
-                                Some(&c.light)
-                            }
-                            _ => None,
-                        });
+                let first_of_film = self
+                    .first_light
+                    .get(&(frame.film.clone(), frame.process.clone()))
+                    .and_then(Option::as_ref)
+                    .cloned();
                 let mut offset = recorded.log_h;
                 if recorded.absolute {
                     let prior = robust(assumptions.reading_stops, Source::LightReading);
                     linear.push((self.parameter(Key::Light(camera.light.clone()), prior), 1.0));
-                } else if absolute_curve || first_of_film != Some(&camera.light) {
+                } else if absolute_curve || first_of_film.as_ref() != Some(&camera.light) {
                     // An unread light among read ones: its level is left open
                     // about a day's light, EV 12 give or take four stops.
                     if absolute_curve {
@@ -896,7 +915,7 @@ impl JointModel {
                 // the mid-tone; of several neutral patches none is.
                 let metered_card = patch.role == PatchRole::GreyCard
                     && recorded.absolute
-                    && only_card_in(test, &camera.light)
+                    && self.single_card.contains(&camera.light)
                     && light.and_then(|l| l.meter.as_ref()).is_none_or(|m| {
                         !m.through_filter
                             && (m.mode == MeterMode::Incident

@@ -138,6 +138,10 @@ pub enum RecordError {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Test {
     parts: TestParts,
+    /// Places of frames by name.
+    frame_places: BTreeMap<Id, usize>,
+    /// Places of patches by frame and name.
+    patch_places: BTreeMap<Id, BTreeMap<Id, usize>>,
 }
 
 fn unique<'a>(
@@ -294,6 +298,21 @@ impl Test {
             }
         }
         let mut named = BTreeSet::new();
+        let tablet_steps: BTreeMap<&Id, usize> = parts
+            .tablets
+            .iter()
+            .map(|t| (&t.id, t.steps.len()))
+            .collect();
+        let steps_of: BTreeMap<&Id, usize> = parts
+            .frames
+            .iter()
+            .filter_map(|f| match &f.exposure {
+                Exposure::Tablet { tablet, .. } => {
+                    Some((&f.id, tablet_steps.get(tablet).copied()?))
+                }
+                _ => None,
+            })
+            .collect();
         for patch in &parts.patches {
             recorded(
                 || format!("patch {}", patch.name),
@@ -316,19 +335,7 @@ impl Test {
                 )?;
             }
             if let PatchRole::TabletStep(step) = patch.role {
-                let steps = parts
-                    .frames
-                    .iter()
-                    .find(|f| f.id == patch.frame)
-                    .and_then(|f| match &f.exposure {
-                        Exposure::Tablet { tablet, .. } => parts
-                            .tablets
-                            .iter()
-                            .find(|t| t.id == *tablet)
-                            .map(|t| t.steps.len()),
-                        _ => None,
-                    })
-                    .unwrap_or(0);
+                let steps = steps_of.get(&patch.frame).copied().unwrap_or(0);
                 if step == 0 || step as usize > steps {
                     return Err(RecordError::StepOutsideTablet {
                         frame: patch.frame.to_string(),
@@ -361,7 +368,24 @@ impl Test {
                 )?;
             }
         }
-        Ok(Self { parts })
+        let frame_places = parts
+            .frames
+            .iter()
+            .enumerate()
+            .map(|(i, f)| (f.id.clone(), i))
+            .collect();
+        let mut patch_places: BTreeMap<Id, BTreeMap<Id, usize>> = BTreeMap::new();
+        for (i, patch) in parts.patches.iter().enumerate() {
+            patch_places
+                .entry(patch.frame.clone())
+                .or_default()
+                .insert(patch.name.clone(), i);
+        }
+        Ok(Self {
+            frame_places,
+            patch_places,
+            parts,
+        })
     }
 
     /// Gives the parts.
@@ -415,16 +439,14 @@ impl Test {
     /// Gives a frame.
     #[must_use]
     pub fn frame(&self, id: &Id) -> Option<&Frame> {
-        self.parts.frames.iter().find(|r| r.id == *id)
+        self.frame_places.get(id).map(|&i| &self.parts.frames[i])
     }
 
     /// Gives a patch of a frame.
     #[must_use]
     pub fn patch(&self, frame: &Id, name: &Id) -> Option<&Patch> {
-        self.parts
-            .patches
-            .iter()
-            .find(|p| p.frame == *frame && p.name == *name)
+        let place = self.patch_places.get(frame)?.get(name)?;
+        Some(&self.parts.patches[*place])
     }
 }
 
