@@ -45,6 +45,8 @@ pub(crate) enum Seen {
 pub(crate) struct Observation {
     pub(crate) seen: Seen,
     pub(crate) sd: f64,
+    /// Loses weight when far out; a limit never does.
+    pub(crate) robust: bool,
 }
 
 /// A prediction and its gradient: (parameter, derivative), no parameter twice.
@@ -100,7 +102,7 @@ fn observation_terms(o: Observation, value: f64, k: f64) -> (f64, f64, f64) {
     match o.seen {
         Seen::Value(y) => {
             let r = (value - y) / o.sd;
-            let (cost, w) = huber(r, k);
+            let (cost, w) = huber(r, if o.robust { k } else { f64::INFINITY });
             (cost, w * r / o.sd, w / (o.sd * o.sd))
         }
         Seen::AtMost(y) => limit_terms((y - value) / o.sd, o.sd, 1.0),
@@ -414,6 +416,13 @@ pub(crate) fn fit(model: &impl Model, start: &[f64], held: Option<Held>, steps: 
     }
 }
 
+/// Curvature that an observation has at its prediction, as a share of 1/sd².
+pub(crate) fn information_share(model: &impl Model, index: usize, parameters: &[f64]) -> f64 {
+    let o = model.observations()[index];
+    let value = model.predict(index, parameters).value;
+    observation_terms(o, value, model.outlier_beyond()).2 * o.sd * o.sd
+}
+
 /// The covariance of the parameters at an optimum.
 #[derive(Clone, Debug)]
 pub(crate) struct Covariance {
@@ -426,6 +435,21 @@ impl Covariance {
     pub(crate) fn at(model: &impl Model, parameters: &[f64]) -> Option<Self> {
         let layout = Layout::of(model, parameters.len());
         let factorised = normal_equations(model, &layout, parameters).factorised()?;
+        Some(Self { layout, factorised })
+    }
+
+    /// Computes that of the others when some shared parameters are known.
+    pub(crate) fn given(
+        model: &impl Model,
+        parameters: &[f64],
+        known: impl Fn(usize) -> bool,
+    ) -> Option<Self> {
+        let layout = Layout::of(model, parameters.len());
+        let mut normal = normal_equations(model, &layout, parameters);
+        for i in (0..parameters.len()).filter(|&i| known(i)) {
+            normal.hold(&layout, i);
+        }
+        let factorised = normal.factorised()?;
         Some(Self { layout, factorised })
     }
 
@@ -594,6 +618,7 @@ mod tests {
         let value = |y, sd| Observation {
             seen: Seen::Value(y),
             sd,
+            robust: true,
         };
         let model = mean_of(vec![value(1.0, 0.1), value(2.0, 0.2)]);
         let best = fit(&model, &[0.0], None, 50);
@@ -652,6 +677,7 @@ mod tests {
                 .map(|y| Observation {
                     seen: Seen::Value(y),
                     sd: 0.05,
+                    robust: true,
                 })
                 .to_vec(),
             eliminated,
@@ -681,6 +707,7 @@ mod tests {
         let model = mean_of(vec![Observation {
             seen: Seen::AtMost(1.0),
             sd: 0.1,
+            robust: false,
         }]);
         let best = fit(&model, &[0.0], None, 50);
         let drop = 0.5 * 1.281_552 * 1.281_552;
