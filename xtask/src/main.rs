@@ -3,7 +3,7 @@
 //! `cargo run -p xtask -- check` is the whole gate; every other chore is either
 //! a part of it or needs more than Rust (a built program, a browser).
 //!
-//! Each check is a file that gives a list of [`Fault`]s; `check` runs them all.
+//! Each check is a file that gives a list of `Fault`s; `check` runs them all.
 //! Nothing here is part of the product, and no room may depend on it.
 
 #![expect(

@@ -20,7 +20,9 @@ fn evaluate_demo(c: &mut Criterion) {
         b.iter(|| {
             let mut bytes = 0;
             for entry in std::fs::read_dir(demo.join("scans")).expect("scans") {
-                bytes += std::fs::read(entry.expect("entry").path()).expect("bytes").len();
+                bytes += std::fs::read(entry.expect("entry").path())
+                    .expect("bytes")
+                    .len();
             }
             black_box(bytes)
         });

@@ -5,8 +5,7 @@ use crate::error::with_causes;
 use quantity::{Density, Flag, Flags, Measured, Stops};
 use sensitometry::{
     CharacteristicCurve, ContrastCondition, CurveFitSettings, CurveReading, ExposureScale,
-    fit_characteristic_curve,
-    speed_and_contrast_continued,
+    fit_characteristic_curve, speed_and_contrast_continued,
 };
 use serde_json::{Map, Value, json};
 use std::path::PathBuf;

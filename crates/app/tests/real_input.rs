@@ -5,6 +5,12 @@
 //! them beside the checkout, and say loudly that they were skipped when they
 //! are not there.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::print_stderr,
+    reason = "a panic is the failure of a test; a skip is told loudly"
+)]
+
 use app::{Silent, evaluate_folder};
 use serde_json::Value;
 use std::fs;

@@ -160,8 +160,8 @@ pub(crate) struct ExposeArguments {
     /// Exit pupil over entrance pupil.
     #[arg(long, value_name = "P", default_value_t = 1.0)]
     pub(crate) pupil_ratio: f64,
-    /// Reciprocity law: power:P[,T0], additive:A,EXPONENT, schwarzschild:P,
-    /// table:FILE.csv (columns t_metered_s,t_corrected_s).
+    /// Reciprocity law: `power:P[,T0]`, `additive:A,EXPONENT`, `schwarzschild:P`,
+    /// `table:FILE.csv` (columns t_metered_s,t_corrected_s).
     #[arg(long, value_name = "LAW")]
     pub(crate) reciprocity: Option<String>,
     /// Constant C of the incident meter, with --lux.

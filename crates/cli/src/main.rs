@@ -6,7 +6,6 @@
 //! This room must never compute, and sees no room but `app`.
 
 #![expect(
-    clippy::print_stdout,
     clippy::print_stderr,
     reason = "this is the room that speaks to a person"
 )]

@@ -37,11 +37,11 @@ impl ProgressBar {
 
 impl Progress for ProgressBar {
     fn at(&self, work: &str, done: u64, total: u64) {
-        if let Ok(mut last) = self.last.lock() {
-            if *last != work {
-                work.clone_into(&mut last);
-                self.bar.set_message(work.to_owned());
-            }
+        if let Ok(mut last) = self.last.lock()
+            && *last != work
+        {
+            work.clone_into(&mut last);
+            self.bar.set_message(work.to_owned());
         }
         self.bar.set_length(total);
         self.bar.set_position(done);

@@ -1,5 +1,10 @@
 //! The command as a photographer meets it: exit codes, messages, JSON keys.
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "a panic is the failure of a test; a skip is told loudly"
+)]
+
 use assert_cmd::Command;
 use serde_json::Value;
 use std::fs;

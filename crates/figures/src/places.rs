@@ -1,5 +1,7 @@
 //! Where a label can stand without covering another.
 
+use std::collections::BTreeMap;
+
 /// A rectangle by its edges, in pixels.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Block {
@@ -27,6 +29,15 @@ impl Block {
             && other.top < self.bottom
     }
 
+    fn grown(self, by: f64) -> Self {
+        Self {
+            left: self.left - by,
+            top: self.top - by,
+            right: self.right + by,
+            bottom: self.bottom + by,
+        }
+    }
+
     fn lies_in(self, other: Self) -> bool {
         self.left >= other.left
             && self.right <= other.right
@@ -35,11 +46,23 @@ impl Block {
     }
 }
 
-/// What is taken on a drawing.
+/// Side of a cell in which taken blocks are looked up, in pixels.
+const CELL_PX: f64 = 32.0;
+
+/// What is taken on a drawing, kept by cells so that a crowded curve costs no
+/// more for each label than an empty one.
 #[derive(Debug)]
 pub(crate) struct Places {
     within: Block,
-    taken: Vec<Block>,
+    taken: BTreeMap<(i32, i32), Vec<Block>>,
+}
+
+/// The cells that a block touches.
+fn cells(block: Block) -> impl Iterator<Item = (i32, i32)> {
+    // Drawings are a few thousand pixels wide, so the casts are exact.
+    let cell = |v: f64| (v / CELL_PX).floor() as i32;
+    let (top, bottom) = (cell(block.top), cell(block.bottom));
+    (cell(block.left)..=cell(block.right)).flat_map(move |x| (top..=bottom).map(move |y| (x, y)))
 }
 
 impl Places {
@@ -47,13 +70,27 @@ impl Places {
     pub(crate) fn new(within: Block) -> Self {
         Self {
             within,
-            taken: Vec::new(),
+            taken: BTreeMap::new(),
         }
     }
 
     /// Marks a block as taken.
     pub(crate) fn take(&mut self, block: Block) {
-        self.taken.push(block);
+        for cell in cells(block) {
+            let blocks = self.taken.entry(cell).or_default();
+            // What lies within another block takes nothing more.
+            if !blocks.iter().any(|other| block.lies_in(other.grown(1.0))) {
+                blocks.push(block);
+            }
+        }
+    }
+
+    fn is_free(&self, block: Block) -> bool {
+        cells(block).all(|cell| {
+            self.taken
+                .get(&cell)
+                .is_none_or(|blocks| !blocks.iter().any(|other| block.meets(*other)))
+        })
     }
 
     /// Finds a free centre near a point for a label of this size and takes it;
@@ -82,7 +119,7 @@ impl Places {
                 let reach = distance + (width / 2.0 - 4.0).max(0.0) * right.abs();
                 let centre = (point.0 + reach * right, point.1 + distance * down);
                 let block = Block::around(centre, width, height);
-                if block.lies_in(self.within) && !self.taken.iter().any(|t| block.meets(*t)) {
+                if block.lies_in(self.within) && self.is_free(block) {
                     self.take(block);
                     return Some(centre);
                 }

@@ -455,7 +455,9 @@ impl JointModel {
         let mut observations = vec![];
         let mut changed: f64 = 0.0;
         for (k, term) in self.terms.iter().enumerate() {
-            let Some(exposed) = &term.exposed else { continue };
+            let Some(exposed) = &term.exposed else {
+                continue;
+            };
             let share = information_share(self, k, p);
             if share < 1e-4 || exposed.linear.is_empty() {
                 continue;

@@ -261,10 +261,13 @@ fn normal_equations(model: &impl Model, layout: &Layout, parameters: &[f64]) -> 
     normal
 }
 
+/// Columns of a block's border by shared place.
+type Border = BTreeMap<usize, DVector<f64>>;
+
 /// A factorised bordered matrix.
 #[derive(Clone, Debug)]
 struct Factorised {
-    blocks: Vec<(Cholesky<f64, Dyn>, BTreeMap<usize, DVector<f64>>)>,
+    blocks: Vec<(Cholesky<f64, Dyn>, Border)>,
     shared: Cholesky<f64, Dyn>,
 }
 

@@ -4,6 +4,12 @@
 //! asks how often the stated interval holds the truth. The simulation shares
 //! no code with the estimate.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::print_stderr,
+    reason = "a panic is the failure of a test; a skip is told loudly"
+)]
+
 use findings::{Assumptions, Findings, VerdictCriteria, evaluate};
 use quantity::{Bound, Stops};
 use record::Test;
