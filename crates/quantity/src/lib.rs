@@ -7,8 +7,8 @@
 //! This room knows no formula of the trade beyond changes of scale, and must
 //! never learn one: no curve, no film, no file.
 //!
-//! Read [`scale`] first (the macro and the simplest types), then [`ratio`]
-//! (stops, factors, log exposure), then [`measured`] and [`flag`].
+//! Read `scale.rs` first (the macro and the simplest types), then `ratio.rs`
+//! (stops, factors, log exposure), then `measured.rs` and `flag.rs`.
 
 mod density;
 mod error;

@@ -8,7 +8,7 @@
 //! This room stores nothing, computes nothing and knows no file format: text
 //! and files belong to `notebook`, numbers drawn from the facts to `findings`.
 //!
-//! Read [`test`] first, then [`frame`].
+//! Read [`Test`] first, then [`Frame`].
 
 mod equipment;
 mod frame;
