@@ -159,6 +159,19 @@ pub(crate) fn cannot_tell(
             );
         }
     }
+    if let Some(e) = e
+        && e.model
+            .recorded
+            .iter()
+            .flatten()
+            .any(|r| r.flags.contains(Flag::ThroughFilter))
+    {
+        say(
+            "an EI from readings made through the filter".into(),
+            "such a reading follows the meter's cell, and two meters differ by stops; it is kept as a light record only. If a factor was taken off as well, it was counted twice".into(),
+            "read the light without the filter and write that reading down".into(),
+        );
+    }
     let shaded = test
         .parts()
         .patches

@@ -46,6 +46,9 @@ pub struct Assumptions {
     pub reciprocity_stops_per_decade: f64,
     /// Size of an unstated reciprocity failure. \[stops per decade beyond 1 s\]
     pub unstated_reciprocity_stops_per_decade: f64,
+    /// What camera flare may do to a shaded patch where no flare control was
+    /// exposed. \[stops\]
+    pub flare_stops: f64,
     /// A density over base+fog that can just be told. \[density\]
     pub detection_density: f64,
     /// Net density at which the curves of two filters are matched. \[density\]
@@ -80,6 +83,7 @@ impl Assumptions {
         box_speed_stops: 0.5,
         reciprocity_stops_per_decade: 0.15,
         unstated_reciprocity_stops_per_decade: 0.6,
+        flare_stops: 0.25,
         detection_density: 0.03,
         matching_density: 0.60,
         outlier_beyond: 2.5,

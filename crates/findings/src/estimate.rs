@@ -22,6 +22,8 @@ pub(crate) struct Estimate {
     /// Spread of the factor between matched patches, log10, where three or
     /// more patches told it.
     pub(crate) spread: BTreeMap<FactorKey, f64>,
+    /// Frames whose exposure is further off than the rest allow.
+    pub(crate) outliers: Vec<usize>,
 }
 
 /// Why the model could not be fitted.
@@ -82,6 +84,19 @@ pub(crate) fn estimate(
             break;
         }
     }
+    let mut outliers = vec![];
+    // At most a third of the frames can be called off by the rest.
+    let most = (model.recorded.iter().flatten().count() / 3).clamp(1, 20);
+    for _ in 0..most {
+        let found = let_go_of_outliers(&mut model, &best.parameters, assumptions);
+        if found.is_empty() {
+            break;
+        }
+        outliers.extend(found);
+        best = fit(&model, &best.parameters, None, 60);
+        model.set_smears(&best.parameters);
+        best = fit(&model, &best.parameters, None, 60);
+    }
     if best.parameters.iter().any(|p| !p.is_finite()) {
         return Err(EstimateError::NoFit);
     }
@@ -91,7 +106,49 @@ pub(crate) fn estimate(
         fit: best,
         covariance,
         spread,
+        outliers,
     })
+}
+
+/// How far off a frame must be to be called an outlier, in standard deviations
+/// of all that its record leaves open.
+const OUTLIER_SD: f64 = 3.2;
+
+/// Finds frames whose exposure error is larger than shutter, aperture and light
+/// together allow, and lets each be as far off as it shows, so that it no longer
+/// pulls at the others; gives the frames.
+fn let_go_of_outliers(model: &mut JointModel, p: &[f64], assumptions: &Assumptions) -> Vec<usize> {
+    let mut worst: Option<(f64, usize, usize, f64)> = None;
+    for term in &model.terms {
+        let Some(exposed) = &term.exposed else {
+            continue;
+        };
+        let mut own = None;
+        let (mut error, mut variance) = (0.0, 0.0);
+        for &(i, c) in &exposed.linear {
+            match &model.keys[i] {
+                Key::Frame(_) => own = Some(i),
+                Key::Shutter(..) | Key::Aperture(..) => {}
+                _ => continue,
+            }
+            error += c * p[i];
+            variance += (c * model.priors[i].sd).powi(2);
+        }
+        let Some(own) = own else { continue };
+        let far = error.abs() / libm::sqrt(variance);
+        if far > OUTLIER_SD && worst.is_none_or(|(w, ..)| far > w) {
+            worst = Some((far, term.frame, own, error.abs()));
+        }
+    }
+    // One at a time, the worst first: it may have pushed others out.
+    match worst {
+        None => vec![],
+        Some((_, frame, own, error)) => {
+            let least = assumptions.frame_stops * LOG10_2;
+            model.priors[own].sd = error.max(least);
+            vec![frame]
+        }
+    }
 }
 
 /// Centres straight curves on their readings, which keeps place and gradient apart.

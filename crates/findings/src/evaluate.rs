@@ -5,11 +5,25 @@ use crate::estimate::{EstimateError, estimate};
 use crate::finding::{Findings, VerdictCriteria};
 use crate::frame_exposure::FrameExposureError;
 use crate::model::JointModel;
-use quantity::{Bound, Flag, Flags};
+use quantity::{Bound, Flag};
 use record::{Reading, Test};
 
 /// Name and version of the method, written into every finding.
 pub const METHOD: &str = "joint maximum-posterior estimate, version 1";
+
+/// Flags of a frame or scan that concern the test as a whole.
+const ABOUT_THE_WHOLE: [Flag; 10] = [
+    Flag::Outlier,
+    Flag::LevelsChanged,
+    Flag::Comb,
+    Flag::EightBitOrigin,
+    Flag::TabletOutOfOrder,
+    Flag::Uncalibrated,
+    Flag::Lossy,
+    Flag::NoReciprocityLaw,
+    Flag::ThroughFilter,
+    Flag::EndOfBracket,
+];
 
 /// Why a test could not be evaluated.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -73,6 +87,18 @@ pub fn evaluate(
             ));
         }
     }
+    notes.extend(crate::consistency::contradictions(test, readings, &e));
+    if let Some(note) = crate::consistency::against_box_speed(test, &e) {
+        flags.insert(Flag::BoxSpeedDisagrees);
+        notes.push(note);
+    }
+    notes.extend(crate::consistency::repeated_readings(readings));
+    // What a reader of the first line must know of frames and scans.
+    for frame in &frames {
+        for flag in frame.flags.iter().filter(|f| ABOUT_THE_WHOLE.contains(f)) {
+            flags.insert(flag);
+        }
+    }
     for factor in &factors {
         if factor.bound == Some(Bound::AtLeast) {
             notes.push(format!(
@@ -95,11 +121,7 @@ pub fn evaluate(
         assumptions: assumptions.listed(&used),
         readings: crate::frames::reading_uses(Some(&e), readings),
         criteria: *criteria,
-        flags: if flags.is_empty() {
-            Flags::none()
-        } else {
-            flags
-        },
+        flags,
         notes,
     })
 }

@@ -11,6 +11,7 @@ use crate::finding::{FactorFinding, Share, SpeedFinding, WoodFinding};
 use crate::model::{FactorKey, JointModel, Key};
 use crate::normal::quantile;
 use crate::solve::{End, Seen, profile_end};
+use core::f64::consts::LOG10_2;
 use quantity::{Bound, ExposureIndex, FilterFactor, Flag, Flags, Interval, NetDensity, Stops};
 use record::{Id, PatchRole, Response, Test};
 use std::collections::BTreeMap;
@@ -300,12 +301,22 @@ fn one_factor(
     }
     for &f in &evidence.frames_used {
         if let Some(recorded) = &model.recorded[f] {
-            for flag in [Flag::NoReciprocityLaw, Flag::MarkedTime] {
+            for flag in [Flag::NoReciprocityLaw, Flag::ThroughFilter] {
                 if recorded.flags.contains(flag) {
                     flags.insert(flag);
                 }
             }
+            if e.outliers.contains(&f) {
+                flags.insert(Flag::Outlier);
+            }
         }
+    }
+    // A tenth of the variance is worth a measured shutter.
+    if rows
+        .iter()
+        .any(|(source, share)| *source == Source::MarkedTime && *share > 0.1)
+    {
+        flags.insert(Flag::MarkedTime);
     }
     if flags.contains(Flag::NoReciprocityLaw) {
         flags.insert(Flag::FactorWithReciprocity);
@@ -436,6 +447,40 @@ fn filtered_ei(
     }
 }
 
+/// The end of a gain that is known from one side: the profile of the patch that
+/// is a limit, and the uncertainty of the other.
+fn wood_limit(
+    e: &Estimate,
+    foliage: usize,
+    card: usize,
+    side: Bound,
+    flare: f64,
+    assumptions: &Assumptions,
+) -> Option<f64> {
+    let p = &e.fit.parameters;
+    let z = quantile(assumptions.coverage);
+    let sd_of = |i: usize| libm::sqrt(e.covariance.variance(&[(i, 1.0)]));
+    let sign = match side {
+        Bound::AtLeast => -1.0,
+        Bound::AtMost => 1.0,
+    };
+    let gain = p[foliage] - p[card];
+    let reach = |i: usize, direction: f64| -> Option<f64> {
+        match profile_end(&e.model, &e.fit, i, sd_of(i), direction, 0.5 * z * z, REACH) {
+            End::At(end) => Some((end - p[i]).abs()),
+            End::Open => None,
+        }
+    };
+    // On the side in question the gain ends where the foliage's departure ends or
+    // the card's does, whichever is closed.
+    let (a, b) = (reach(foliage, sign), reach(card, -sign));
+    let (a, b) = match (a, b) {
+        (None, None) => return None,
+        (a, b) => (a.unwrap_or(0.0), b.unwrap_or(0.0)),
+    };
+    Some(gain + sign * libm::hypot(libm::hypot(a, b), z * flare))
+}
+
 /// The Wood effect: foliage against the card, behind the filter less without it.
 pub(crate) fn wood_effect(
     e: &Estimate,
@@ -518,10 +563,23 @@ pub(crate) fn wood_effect(
                 flags.insert(Flag::LightUnknown);
             }
         }
+        // Camera flare lifts shaded patches by an unknown amount.
+        let flare = if shade {
+            assumptions.flare_stops * LOG10_2
+        } else {
+            0.0
+        };
+        let sd = libm::hypot(sd, flare);
         let ends = match bound {
             None => (gain - z * sd, gain + z * sd),
-            Some(_) => (gain, gain),
+            Some(side) => {
+                let Some(limit) = wood_limit(e, i, j, side, flare, assumptions) else {
+                    continue;
+                };
+                (limit, limit)
+            }
         };
+        let gain = if bound.is_some() { ends.0 } else { gain };
         found.push(WoodFinding {
             film: key.film.clone(),
             filters: key.filters.clone(),

@@ -128,9 +128,20 @@ pub(crate) fn recorded_exposure(
             )
         }
     };
+    let light = test.light(&camera.light);
+    let through_filter = light
+        .and_then(|l| l.meter.as_ref())
+        .is_some_and(|m| m.through_filter);
     let reading = camera
         .reading
-        .or_else(|| test.light(&camera.light).and_then(|l| l.reading));
+        .or_else(|| light.and_then(|l| l.reading))
+        .filter(|_| {
+            // A meter's cell behind a deep filter sees what no film sees.
+            if through_filter {
+                flags.insert(Flag::ThroughFilter);
+            }
+            !through_filter
+        });
     let ev100 = match reading {
         None => None,
         Some(r) => Some(

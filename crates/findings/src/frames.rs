@@ -70,11 +70,15 @@ fn exposure_words(exposure: &Exposure) -> String {
         Exposure::Camera(c) => {
             let marked = time_words(c.time.marked.to_s());
             match c.time.actual {
-                Some(actual) => format!(
-                    "f/{}, {marked} (actual {:.4} s)",
-                    c.aperture.to_ratio(),
-                    actual.to_s()
-                ),
+                // The mark says it all when the time was what it says.
+                Some(actual) if (actual.to_s() / c.time.marked.to_s() - 1.0).abs() > 0.005 => {
+                    format!(
+                        "f/{}, {marked} (actual {})",
+                        c.aperture.to_ratio(),
+                        actual_words(actual.to_s())
+                    )
+                }
+                Some(_) => format!("f/{}, {marked}", c.aperture.to_ratio()),
                 None => format!("f/{}, {marked}", c.aperture.to_ratio()),
             }
         }
@@ -82,6 +86,12 @@ fn exposure_words(exposure: &Exposure) -> String {
         Exposure::Tablet { tablet, .. } => format!("through step tablet {tablet}"),
         Exposure::None => "none".to_owned(),
     }
+}
+
+/// Writes a measured time with three significant figures.
+fn actual_words(seconds: f64) -> String {
+    let decimals = (2.0 - seconds.log10().floor()).clamp(0.0, 6.0) as usize;
+    format!("{seconds:.decimals$} s")
 }
 
 fn frame_finding(
@@ -139,9 +149,7 @@ fn frame_finding(
         flags.insert(Flag::Blank);
     }
     let exposure_error = e.and_then(|e| exposure_error(e, &places.terms[f], frame));
-    if let (Some(e), Some(_)) = (e, &exposure_error)
-        && is_outlier(e, frame)
-    {
+    if e.is_some_and(|e| e.outliers.contains(&f)) {
         flags.insert(Flag::Outlier);
     }
     let stops_missing = e.and_then(|e| stops_missing(e, test, &places.terms[f], frame, criteria));
@@ -226,11 +234,43 @@ fn verdict(
         );
     }
     let of = |role: PatchRole| subjects.iter().find(|p| p.role == role).copied();
+    let named = |what: &str, p: &PatchFinding| {
+        if p.patch
+            .as_str()
+            .to_lowercase()
+            .contains(what.split(' ').next_back().unwrap_or(what))
+        {
+            p.patch.to_string()
+        } else {
+            format!("{what} {}", p.patch)
+        }
+    };
+    let amount = |p: &PatchFinding| {
+        let number = net_of(p).unwrap_or_default();
+        // "-0.00" is zero.
+        let number = if number.abs() < 0.005 { 0.0 } else { number };
+        // A number that would read like the level it missed gets a third digit.
+        let tie = [
+            c.shadow_at_least,
+            c.shadow_at_most,
+            c.card_at_least,
+            c.card_at_most,
+            c.highlight_at_most,
+        ]
+        .iter()
+        .any(|level| (number - level).abs() < 0.005);
+        match p.limit {
+            None if tie => format!("{number:.3}"),
+            None => format!("{number:.2}"),
+            Some(Bound::AtLeast) => format!("at least {number:.2}"),
+            Some(Bound::AtMost) => format!("at most {number:.2}"),
+        }
+    };
     let said = |what: &str, p: &PatchFinding, word: &str, level: f64| {
         format!(
-            "{what} {} is {:.2} over base+fog, {word} {level:.2}",
-            p.patch,
-            net_of(p).unwrap_or_default()
+            "{} is {} over base+fog, {word} {level:.2}",
+            named(what, p),
+            amount(p)
         )
     };
     let (shadow, highlight, card) = (
@@ -272,9 +312,9 @@ fn verdict(
         Some(p) => (
             Verdict::Printable,
             format!(
-                "{} is {:.2} over base+fog, within the criteria",
+                "{} is {} over base+fog, within the criteria",
                 p.patch,
-                net_of(p).unwrap_or_default()
+                amount(p)
             ),
         ),
         None => (
@@ -311,19 +351,8 @@ fn exposure_error(e: &Estimate, terms: &[usize], frame: &Frame) -> Option<Measur
     stops(value).map(|s| Measured::new(s, sd))
 }
 
-/// Whether the frame's own error lies beyond what the assumptions allow.
-fn is_outlier(e: &Estimate, frame: &Frame) -> bool {
-    e.model
-        .index
-        .get(&Key::Frame(frame.id.clone()))
-        .is_some_and(|&i| {
-            let prior = &e.model.priors[i];
-            ((e.fit.parameters[i] - prior.mean) / prior.sd).abs() > e.model.outlier_beyond
-        })
-}
-
-/// How many stops more exposure the shadow (or, without one, a point 1.0 log
-/// exposure below the card) needed to reach the criterion.
+/// How many stops more exposure the frame needed for its shadow, or without one
+/// its grey card, to reach the criterion that the verdict goes by.
 fn stops_missing(
     e: &Estimate,
     test: &Test,
@@ -346,19 +375,19 @@ fn stops_missing(
                 _ => None,
             })?;
             match test.patch(&frame.id, name)?.role {
-                PatchRole::Shadow => Some((0_u8, t, 0.0)),
-                PatchRole::GreyCard => Some((1, t, -1.0)),
+                PatchRole::Shadow => Some((0_u8, t, criteria.shadow_at_least)),
+                PatchRole::GreyCard => Some((1, t, criteria.card_at_least)),
                 _ => None,
             }
         })
         .collect();
     terms.sort_by_key(|(rank, ..)| *rank);
-    let (_, term, below) = *terms.first()?;
+    let (_, term, wanted_net) = *terms.first()?;
     let curve = &e.model.curves[term.curve];
     let base = curve.base(p)?;
-    let wanted = curve.x_at(p, base + criteria.shadow_at_least)?;
+    let wanted = curve.x_at(p, base + wanted_net)?;
     let exposed = term.exposed.as_ref()?;
-    let at = exposed.x(p) + below;
+    let at = exposed.x(p);
     // Behind a filter the curve is stretched about its pivot.
     let (wanted_here, mut gradient) = match exposed.stretch {
         None => (wanted, curve.place_gradient(p, wanted)),

@@ -15,6 +15,7 @@
 
 mod advice;
 mod assumptions;
+mod consistency;
 mod criteria;
 mod curves;
 mod estimate;

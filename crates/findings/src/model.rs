@@ -15,7 +15,9 @@ use crate::assumptions::{Assumptions, Source};
 use crate::frame_exposure::{
     FrameExposureError, RecordedExposure, TimeKnowledge, recorded_exposure,
 };
-use crate::solve::{Covariance, Model, Observation, Prediction, Prior, Seen, information_share};
+use crate::solve::{
+    Covariance, Model, Observation, Prediction, Prior, Seen, Tail, information_share,
+};
 use core::f64::consts::LOG10_2;
 use quantity::{Bound, Flag, Flags};
 use record::{
@@ -732,7 +734,7 @@ impl JointModel {
         let prior = |mean, sd| Prior {
             mean,
             sd,
-            robust: false,
+            tail: Tail::Normal,
             source: Source::Curve,
         };
         // A relative density may be stretched by the scanner's tone curve, so
@@ -749,7 +751,7 @@ impl JointModel {
             (true, Some(speed)) => Prior {
                 mean: libm::log10(0.8 / speed.to_arithmetic()) - 0.05,
                 sd: assumptions.box_speed_stops * LOG10_2,
-                robust: false,
+                tail: Tail::LetsGo,
                 source: Source::BoxSpeed,
             },
             (true, None) => prior(-2.0, 1.0),
@@ -814,7 +816,7 @@ impl JointModel {
                 Prior {
                     mean: 0.0,
                     sd: assumptions.base_density,
-                    robust: false,
+                    tail: Tail::Normal,
                     source: Source::Base,
                 },
             )
@@ -870,7 +872,7 @@ impl JointModel {
         let robust = |sd_stops: f64, source| Prior {
             mean: 0.0,
             sd: (sd_stops * LOG10_2).max(1e-5),
-            robust: true,
+            tail: Tail::Huber,
             source,
         };
         let mut linear = vec![];
@@ -888,7 +890,7 @@ impl JointModel {
                     let prior = Prior {
                         mean: 0.0,
                         sd: value.standard_uncertainty(),
-                        robust: true,
+                        tail: Tail::Huber,
                         source: Source::Frame,
                     };
                     linear.push((self.parameter(Key::Frame(frame.id.clone()), prior), 1.0));
@@ -900,7 +902,7 @@ impl JointModel {
                     let prior = Prior {
                         mean: -1.0,
                         sd: 5.0,
-                        robust: false,
+                        tail: Tail::Normal,
                         source: Source::Subject,
                     };
                     let key = Key::RelativeOffset(frame.film.clone(), frame.process.clone());
@@ -934,7 +936,7 @@ impl JointModel {
                 let prior = Prior {
                     mean,
                     sd,
-                    robust: false,
+                    tail: Tail::Normal,
                     source: Source::TabletExposure,
                 };
                 linear.push((
@@ -944,7 +946,7 @@ impl JointModel {
                 let metered = self.recorded.iter().flatten().any(|r| r.absolute);
                 if without_tablet.is_some() && metered {
                     let prior = Prior {
-                        robust: false,
+                        tail: Tail::Normal,
                         ..robust(assumptions.meter_bias_stops, Source::MeterBias)
                     };
                     linear.push((self.parameter(Key::MeterBias, prior), 1.0));
@@ -1023,7 +1025,7 @@ impl JointModel {
                     }
                     self.flags.insert(Flag::LightUnknown);
                     let prior = Prior {
-                        robust: false,
+                        tail: Tail::Normal,
                         ..robust(4.0, Source::LightReading)
                     };
                     linear.push((self.parameter(Key::Light(camera.light.clone()), prior), 1.0));
@@ -1044,7 +1046,7 @@ impl JointModel {
                     };
                     let prior = Prior {
                         mean,
-                        robust: false,
+                        tail: Tail::Normal,
                         ..robust(stops, source)
                     };
                     linear.push((
@@ -1071,7 +1073,7 @@ impl JointModel {
                     (assumptions.subject_stops, Source::Subject)
                 };
                 let prior = Prior {
-                    robust: false,
+                    tail: Tail::Normal,
                     ..robust(stops, source)
                 };
                 let key = Key::Subject(patch.name.clone(), camera.light.clone());
@@ -1092,7 +1094,7 @@ impl JointModel {
                     let prior = Prior {
                         mean: 1.0,
                         sd: 4.0,
-                        robust: false,
+                        tail: Tail::Normal,
                         source: Source::Factor,
                     };
                     linear.push((self.parameter(Key::Factor(key.clone()), prior), -1.0));
@@ -1118,7 +1120,7 @@ impl JointModel {
                         )
                     };
                     let prior = Prior {
-                        robust: false,
+                        tail: Tail::Normal,
                         ..robust(stops, source)
                     };
                     let departure = Key::Departure(patch.name.clone(), key);
@@ -1126,7 +1128,7 @@ impl JointModel {
                     let prior = Prior {
                         mean: 0.0,
                         sd: assumptions.filter_gradient_share,
-                        robust: false,
+                        tail: Tail::Normal,
                         source: Source::FilterGradient,
                     };
                     stretch =

@@ -22,13 +22,23 @@ use crate::normal::{inverse_mills, log_cumulative};
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use std::collections::BTreeMap;
 
-/// A normal prior of one parameter.
+/// How a prior behaves far from its mean.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Tail {
+    /// Normal: pulls the harder the further out.
+    Normal,
+    /// Huber's rule: pulls no harder beyond the threshold.
+    Huber,
+    /// Lets go: pulls less and less far out. For what may simply be wrong.
+    LetsGo,
+}
+
+/// A prior of one parameter: normal near its mean.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Prior {
     pub(crate) mean: f64,
     pub(crate) sd: f64,
-    /// Loses weight when far out.
-    pub(crate) robust: bool,
+    pub(crate) tail: Tail,
     pub(crate) source: Source,
 }
 
@@ -97,6 +107,18 @@ fn huber(r: f64, k: f64) -> (f64, f64) {
     }
 }
 
+impl Tail {
+    /// Cost and weight of a scaled distance.
+    fn terms(self, r: f64, k: f64) -> (f64, f64) {
+        match self {
+            Self::Normal => (0.5 * r * r, 1.0),
+            Self::Huber => huber(r, k),
+            // ln(1 + r²/2) has the curvature of the normal at its middle.
+            Self::LetsGo => (libm::log1p(0.5 * r * r), 1.0 / (1.0 + 0.5 * r * r)),
+        }
+    }
+}
+
 /// Cost, slope with respect to the prediction, and curvature, of an observation.
 fn observation_terms(o: Observation, value: f64, k: f64) -> (f64, f64, f64) {
     match o.seen {
@@ -128,11 +150,7 @@ fn cost_of(model: &impl Model, parameters: &[f64]) -> f64 {
         .zip(parameters)
         .map(|(prior, value)| {
             let r = (value - prior.mean) / prior.sd;
-            if prior.robust {
-                huber(r, k).0
-            } else {
-                0.5 * r * r
-            }
+            prior.tail.terms(r, k).0
         })
         .sum();
     let observations: f64 = model
@@ -220,7 +238,7 @@ fn normal_equations(model: &impl Model, layout: &Layout, parameters: &[f64]) -> 
     };
     for (i, (prior, value)) in model.priors().iter().zip(parameters).enumerate() {
         let r = (value - prior.mean) / prior.sd;
-        let w = if prior.robust { huber(r, k).1 } else { 1.0 };
+        let w = prior.tail.terms(r, k).1;
         normal.slope[i] += w * r / prior.sd;
         let curvature = w / (prior.sd * prior.sd);
         match layout.place[i] {
@@ -609,7 +627,7 @@ mod tests {
             priors: vec![Prior {
                 mean: 0.0,
                 sd: 1e3,
-                robust: false,
+                tail: Tail::Normal,
                 source: Source::Factor,
             }],
             observations,
@@ -671,7 +689,7 @@ mod tests {
         let prior = |sd| Prior {
             mean: 0.0,
             sd,
-            robust: false,
+            tail: Tail::Normal,
             source: Source::Frame,
         };
         let build = |eliminated| Framed {

@@ -59,15 +59,17 @@ flags! {
     MarkedTime, "marked_time", "the shutter time is the marked one, not a measured one";
     NoReciprocityLaw, "no_reciprocity_law", "the time lies where films lose speed, and no reciprocity law is given";
     EdgeWithoutLevel, "edge_without_level", "the filter's edge is named without the level it is quoted at";
+    ThroughFilter, "through_filter", "the light was read through the filter: the reading follows the meter's cell, not the film, and is kept as a light record only";
     NoReading, "no_reading", "no light reading is recorded";
     // --- findings ---
     Blank, "blank", "no density above base+fog could be told, so the frame is a limit";
     Blocked, "blocked", "the density is beyond what can be read, so the frame is a limit";
-    EndOfBracket, "end_of_bracket", "the best frame is the end of the bracket, so the answer is a bound";
+    EndOfBracket, "end_of_bracket", "the best frame is the end of the bracket: by eye that is only a bound, and here the answer rests on the matched densities";
     NoAnchor, "no_anchor", "no unfiltered anchor frame in this light";
     NoControl, "no_control", "no control frame of this kind";
     RestsOnPrior, "rests_on_prior", "the answer rests more on what was assumed than on readings";
-    Outlier, "outlier", "the reading disagrees with all others and was given less weight";
+    Outlier, "outlier", "it disagrees with all others and was given less weight";
+    BoxSpeedDisagrees, "box_speed_disagrees", "the readings and the box speed contradict each other: light reading, meter, film or development may not be what the record says";
     FactorWithReciprocity, "factor_with_reciprocity", "filter factor and reciprocity failure cannot be told apart here";
     LightUnknown, "light_unknown", "nothing recorded ties the light on this frame to that on the others";
 }
