@@ -3,6 +3,23 @@
 //!
 //! Each scan is decoded once. Scans that hold a tablet are calibrated first,
 //! since others may be calibrated by them.
+//!
+//! What the checks find is not only said: it widens the readings of the scan,
+//! so that one scan that was tampered with can't outweigh honest ones. Added to
+//! the standard uncertainty, as the root of the sum of squares:
+//!
+//! | flag | what is added |
+//! |---|---|
+//! | `eight_bit_origin`, `comb` | 1/√12 of the codes from one value that occurs to the next |
+//! | `lossy` | 2/√12 codes: compression moves even areas by about a code |
+//! | `tablet_misfit` | what the calibration states for it, and the difference of clear film |
+//! | `levels_changed` | the difference of clear film from the other scans |
+//!
+//! Clear film is compared in densities where a tablet calibrates the scans: a
+//! tablet that was changed along with the film makes up for it, and then
+//! nothing is added. A calibration that can't be right (the table fits when it
+//! is moved by a step; clear film lighter than film can be) is not used: the
+//! scan's readings are relative to its own clear film, as without a tablet.
 
 use crate::error::with_causes;
 use crate::{AppError, Progress};
@@ -10,7 +27,7 @@ use negative::calibration::{CalibratedReading, Calibration, TabletReading, calib
 use negative::decode::{ChannelChoice, DecodeLimits, ScanInfo, ScanReader};
 use negative::honesty::{
     HonestyFinding, RebateReading, file_findings, rebates_agree, repeat_scans_agree,
-    tablet_findings,
+    tablet_findings_numbered,
 };
 use negative::outline::{LabelImage, Outline, OutlineError, Rectangle};
 use negative::patch::{PatchError, PatchStatistics};
@@ -26,6 +43,13 @@ use std::path::Path;
 
 /// Difference of clear film between scans that passes without doubt. \[density\]
 const REBATE_TOLERANCE: f64 = 0.02;
+
+/// Lowest gross density of film: two surfaces of index 1.5 reflect 8 % of the
+/// light, a density of 0.036, before base or fog. \[density\]
+const CLEAREST_FILM: f64 = 0.03;
+
+/// Codes that compression with loss leaves between values, in effect.
+const LOSSY_STEP: f64 = 2.0;
 
 /// Buffer of a file being decoded, in bytes.
 const READ_BUFFER: usize = 1 << 20;
@@ -43,6 +67,10 @@ pub(crate) struct Surveyed {
     pub(crate) preview: Preview,
     pub(crate) findings: Vec<HonestyFinding>,
     pub(crate) repeat: Option<String>,
+    /// Why the calibration is not used for this scan's patches.
+    calibration_refused: Option<String>,
+    /// Standard uncertainty that is added to each reading. \[density\]
+    doubt: f64,
 }
 
 /// Everything measured in a test's scans.
@@ -184,6 +212,8 @@ pub(crate) fn measure_folder(
         scans.push(survey_scan(folder, scan, &mut warnings)?);
     }
     progress.at("measuring scans", total, total);
+    warnings.extend(same_files(folder, &scans));
+    refuse_calibrations(folder, &mut scans);
     compare_rebates(folder, &mut scans);
     compare_repeats(folder, &mut scans);
     let (readings, refusals) = readings(folder, &scans);
@@ -308,7 +338,23 @@ fn survey_scan(
         // tells for itself.
         findings.retain(|f| f.flag != Flag::Clipped);
     }
-    let mut statistics = measured.patches.into_iter();
+    let code_step = findings
+        .iter()
+        .filter_map(|f| f.code_step)
+        .chain(
+            findings
+                .iter()
+                .any(|f| f.flag == Flag::Lossy)
+                .then_some(LOSSY_STEP),
+        )
+        .fold(0.0, f64::max);
+    let mut measured_patches = measured.patches;
+    for patch in &mut measured_patches {
+        let codes = code_step / 12.0_f64.sqrt();
+        patch.code_uncertainty = patch.code_uncertainty.hypot(codes);
+        patch.signal_uncertainty = patch.signal_uncertainty.hypot(codes * patch.signal_per_code);
+    }
+    let mut statistics = measured_patches.into_iter();
     let patches: Vec<((Id, Id), PatchStatistics)> = patches
         .iter()
         .map(|p| (p.frame.clone(), p.name.clone()))
@@ -340,7 +386,13 @@ fn survey_scan(
                     "check the outlines and the order of the tablet's steps, or rescan with the exposure locked and a linear 16-bit tone",
                 )
             })?;
-            findings.extend(tablet_findings(&calibration));
+            let numbers: Vec<usize> = (1..)
+                .zip(&strip.steps)
+                .filter(|(_, outline)| outline.is_some())
+                .map(|(number, _)| number)
+                .take(readings.len())
+                .collect();
+            findings.extend(tablet_findings_numbered(&calibration, &numbers));
             Some(calibration)
         }
     };
@@ -355,6 +407,8 @@ fn survey_scan(
         preview: measured.preview,
         findings,
         repeat: None,
+        calibration_refused: None,
+        doubt: 0.0,
     })
 }
 
@@ -381,14 +435,130 @@ fn clear_of<'a>(folder: &TestFolder, scan: &'a Surveyed) -> Vec<&'a PatchStatist
         .collect()
 }
 
-/// Compares clear film between scans of one device, channel, film and process.
-fn compare_rebates(folder: &TestFolder, scans: &mut [Surveyed]) {
-    let parts = folder.test.parts();
-    let mut groups: BTreeMap<String, Vec<(usize, String, PatchStatistics)>> = BTreeMap::new();
-    for (i, scan) in scans.iter().enumerate() {
-        let Some(record) = parts.scans.iter().find(|s| s.id == scan.scan) else {
+/// Names scans that are the same picture to the last bit.
+fn same_files(folder: &TestFolder, scans: &[Surveyed]) -> Vec<String> {
+    let mut warnings = vec![];
+    for (i, second) in scans.iter().enumerate() {
+        let first = scans[..i].iter().find(|first| {
+            first.sha256 == second.sha256
+                && first.info.page == second.info.page
+                && first.channel == second.channel
+        });
+        let records = |scan: &Surveyed| folder.test.scan(&scan.scan);
+        let Some((first, a, b)) =
+            first.and_then(|first| Some((first, records(first)?, records(second)?)))
+        else {
             continue;
         };
+        warnings.push(if a.file == b.file {
+            format!(
+                "scans {} and {} are one and the same picture ({}), so their frames are not independent; \
+                 outline all frames in one scan, or name the right file",
+                first.scan, second.scan, a.file
+            )
+        } else {
+            format!(
+                "scans {} ({}) and {} ({}) are identical files: one was copied over the other, \
+                 and at least one frame shows the wrong negative",
+                first.scan, a.file, second.scan, b.file
+            )
+        });
+    }
+    warnings
+}
+
+/// The calibration that a scan's patches are read through.
+fn calibration_of<'a>(scans: &'a [Surveyed], record: &Scan) -> Option<&'a Calibration> {
+    let named = |id: &Id| scans.iter().find(|s| s.scan == *id);
+    let own = named(&record.id)?;
+    let source = match &record.calibrator {
+        Calibrator::Within(_) => own,
+        Calibrator::OtherScan(other) => named(other)?,
+        Calibrator::None => return None,
+    };
+    if own.calibration_refused.is_some() || source.calibration_refused.is_some() {
+        return None;
+    }
+    source.calibration.as_ref()
+}
+
+/// The density of clear film by a calibration, with its standard uncertainty:
+/// the mean of the patches that can be read.
+fn clear_density(clear: &[&PatchStatistics], calibration: &Calibration) -> Option<(f64, f64)> {
+    let found: Vec<(f64, f64)> = clear
+        .iter()
+        .filter_map(|patch| calibration.density_to_check(patch))
+        .collect();
+    let count = found.len() as f64;
+    (!found.is_empty()).then(|| {
+        (
+            found.iter().map(|f| f.0).sum::<f64>() / count,
+            // Largely the tablet's, and so common to the patches.
+            found.iter().map(|f| f.1).sum::<f64>() / count,
+        )
+    })
+}
+
+/// Puts calibrations aside that can't be right.
+fn refuse_calibrations(folder: &TestFolder, scans: &mut [Surveyed]) {
+    for scan in scans.iter_mut() {
+        let moved = scan
+            .calibration
+            .as_ref()
+            .and_then(Calibration::misfit)
+            .and_then(|m| m.moved);
+        if let Some((by, _)) = moved {
+            let count = by.unsigned_abs();
+            scan.calibration_refused = Some(format!(
+                "the outlines of its tablet seem to lie {count} step{} off, so that each step is taken for another",
+                if count == 1 { "" } else { "s" }
+            ));
+        }
+    }
+    for i in 0..scans.len() {
+        let Some(record) = folder.test.scan(&scans[i].scan) else {
+            continue;
+        };
+        let Some(calibration) = calibration_of(scans, record) else {
+            continue;
+        };
+        let clear = clear_of(folder, &scans[i]);
+        let Some((density, sd)) = clear_density(&clear, calibration) else {
+            continue;
+        };
+        if density < CLEAREST_FILM - 2.0 * sd {
+            scans[i].findings.push(HonestyFinding::new(
+                Flag::TabletMisfit,
+                format!(
+                    "clear film reads a density of {density:.3} ± {sd:.3} by the tablet, \
+                     but no film is below {CLEAREST_FILM}: the calibration is off"
+                ),
+            ));
+            scans[i].calibration_refused = Some(format!(
+                "its clear film would have a density of {density:.2}, which no film has; \
+                 look for outlines of the tablet that lie a step off, or for another tablet's table"
+            ));
+        }
+    }
+}
+
+/// What one scan shows of the clear film of a group.
+struct GroupClear {
+    scan: usize,
+    name: String,
+    patches: Vec<PatchStatistics>,
+    /// By the scan's calibration, with its standard uncertainty.
+    density: Option<(f64, f64)>,
+}
+
+/// Compares clear film between scans of one device, channel, film and process.
+fn compare_rebates(folder: &TestFolder, scans: &mut [Surveyed]) {
+    let mut groups: BTreeMap<String, Vec<GroupClear>> = BTreeMap::new();
+    for (i, scan) in scans.iter().enumerate() {
+        let Some(record) = folder.test.scan(&scan.scan) else {
+            continue;
+        };
+        let mut films: BTreeMap<String, Vec<&PatchStatistics>> = BTreeMap::new();
         for ((frame, patch), statistics) in &scan.patches {
             if role_of(folder, frame, patch) != Some(PatchRole::BaseFog) {
                 continue;
@@ -400,26 +570,112 @@ fn compare_rebates(folder: &TestFolder, scans: &mut [Surveyed]) {
                 "{:?} {:?} {} {} {}",
                 record.device, record.settings, scan.channel, frame.film, frame.process
             );
-            groups
-                .entry(key)
-                .or_default()
-                .push((i, scan.scan.to_string(), statistics.clone()));
+            films.entry(key).or_default().push(statistics);
+        }
+        for (key, patches) in films {
+            let density = if record.response == Response::Density {
+                calibration_of(scans, record).and_then(|c| clear_density(&patches, c))
+            } else {
+                None
+            };
+            groups.entry(key).or_default().push(GroupClear {
+                scan: i,
+                name: scan.scan.to_string(),
+                patches: patches.into_iter().cloned().collect(),
+                density,
+            });
         }
     }
     for group in groups.values() {
         let readings: Vec<RebateReading<'_>> = group
             .iter()
-            .map(|(_, name, statistics)| RebateReading { name, statistics })
+            .flat_map(|clear| {
+                clear.patches.iter().map(|statistics| RebateReading {
+                    name: &clear.name,
+                    statistics,
+                })
+            })
             .collect();
-        let comparison = rebates_agree(&readings, REBATE_TOLERANCE);
-        if let Some(finding) = comparison.finding {
-            // Every scan of the group is in doubt: which one was changed can't be told
-            // from two.
-            for (i, _, _) in group {
-                scans[*i].findings.push(finding.clone());
+        let changed = rebates_agree(&readings, REBATE_TOLERANCE).changed;
+        for clear in group {
+            let change = changed.iter().find(|c| c.name == clear.name);
+            let by_density = clear
+                .density
+                .and_then(|own| density_difference(own, clear.scan, group));
+            // A tablet that was changed along with the film makes up for it.
+            let doubt = match (change, by_density) {
+                (_, Some(difference)) => difference.beyond().unwrap_or(0.0),
+                (Some(change), None) => change.difference.abs(),
+                (None, None) => 0.0,
+            };
+            let scan = &mut scans[clear.scan];
+            scan.doubt = scan.doubt.max(doubt);
+            let consequence = if doubt > 0.0 {
+                format!("; {doubt:.3} was added to the uncertainty of its readings")
+            } else {
+                "; the tablet in it was changed alike and makes up for it".to_owned()
+            };
+            match (change, by_density) {
+                (Some(change), _) => {
+                    let mut finding = change.finding.clone();
+                    finding.evidence += &consequence;
+                    scan.findings.push(finding);
+                }
+                (None, Some(difference)) if doubt > 0.0 => {
+                    scan.findings.push(HonestyFinding::new(
+                        Flag::TabletMisfit,
+                        format!(
+                            "clear film reads a density of {:.3} here and {:.3} in the other scans, though its code values agree: \
+                             this scan's calibration differs{consequence}",
+                            difference.own, difference.others
+                        ),
+                    ));
+                }
+                (None, _) => {}
             }
         }
     }
+}
+
+/// Clear film of one scan against that of the others. \[density\]
+#[derive(Clone, Copy)]
+struct DensityDifference {
+    own: f64,
+    others: f64,
+    allowed: f64,
+}
+
+impl DensityDifference {
+    /// The difference, when it is more than would pass.
+    fn beyond(self) -> Option<f64> {
+        let difference = (self.own - self.others).abs();
+        (difference > self.allowed).then_some(difference)
+    }
+}
+
+fn density_difference(
+    own: (f64, f64),
+    scan: usize,
+    group: &[GroupClear],
+) -> Option<DensityDifference> {
+    let mut others: Vec<f64> = group
+        .iter()
+        .filter(|c| c.scan != scan)
+        .filter_map(|c| c.density.map(|d| d.0))
+        .collect();
+    others.sort_by(f64::total_cmp);
+    let middle = others.len() / 2;
+    let usual = match others.len() {
+        0 => return None,
+        n if n % 2 == 1 => others[middle],
+        _ => (others[middle - 1] + others[middle]) / 2.0,
+    };
+    Some(DensityDifference {
+        own: own.0,
+        others: usual,
+        // The tablet's own uncertainty is common to all scans of it.
+        allowed: REBATE_TOLERANCE,
+    })
 }
 
 fn compare_repeats(folder: &TestFolder, scans: &mut [Surveyed]) {
@@ -459,20 +715,13 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
         let Some(record) = parts.scans.iter().find(|s| s.id == scan.scan) else {
             continue;
         };
-        let calibration = match &record.calibrator {
-            Calibrator::Within(_) => scan.calibration.as_ref(),
-            Calibrator::OtherScan(other) => scans
-                .iter()
-                .find(|s| s.scan == *other)
-                .and_then(|s| s.calibration.as_ref()),
-            Calibrator::None => None,
-        };
+        let calibration = calibration_of(scans, record);
         let mut flags: Flags = scan
             .findings
             .iter()
             .map(|f| f.flag)
-            // Clipping and tone are each patch's own matter.
-            .filter(|f| !matches!(f, Flag::Clipped | Flag::UnknownTone))
+            // Clipping, evenness and tone are each patch's own matter.
+            .filter(|f| !matches!(f, Flag::Clipped | Flag::UnevenPatch | Flag::UnknownTone))
             .collect();
         let clear = clear_of(folder, scan);
         let clear_signal = if clear.is_empty() {
@@ -484,9 +733,10 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
         {
             flags.insert(Flag::Uncalibrated);
             refusals.push(format!(
-                "scan {} ({}): absolute density is refused, because no step tablet calibrates it{}; its readings are relative to {}",
+                "scan {} ({}): absolute density is refused, because {}{}; its readings are relative to {}",
                 scan.scan,
                 record.file,
+                refusal_words(scans, scan, record),
                 if scan.tone.encoding.is_known() {
                     ""
                 } else {
@@ -517,13 +767,32 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
                 frame: frame.clone(),
                 patch: patch.clone(),
                 response,
-                value: value.flagged_all(&flags),
+                value: Measured::new(
+                    value.value(),
+                    value.standard_uncertainty().hypot(scan.doubt),
+                )
+                .flagged_all(value.flags())
+                .flagged_all(&flags),
                 limit,
                 origin: ReadingOrigin::Scan(scan.scan.clone()),
             });
         }
     }
     (readings, refusals)
+}
+
+/// Says why no tablet gives the densities of a scan.
+fn refusal_words(scans: &[Surveyed], scan: &Surveyed, record: &Scan) -> String {
+    if let Some(reason) = &scan.calibration_refused {
+        return reason.clone();
+    }
+    if let Calibrator::OtherScan(other) = &record.calibrator
+        && let Some(source) = scans.iter().find(|s| s.scan == *other)
+        && let Some(reason) = &source.calibration_refused
+    {
+        return format!("in scan {other}, which calibrates it: {reason}");
+    }
+    "no step tablet calibrates it".to_owned()
 }
 
 /// A calibrated reading as number and limit.

@@ -36,6 +36,8 @@ pub struct Assumptions {
     pub coloured_patch_stops: f64,
     /// How the gradient may differ behind a filter, as a share of it.
     pub filter_gradient_share: f64,
+    /// How the gradient may differ between frames of one process, as a share of it.
+    pub development_share: f64,
     /// Difference of base+fog between frames of one process. \[density\]
     pub base_density: f64,
     /// Misfit of the curve's formula. \[density\]
@@ -67,10 +69,10 @@ impl Assumptions {
     /// What is common practice where a test says nothing.
     pub const COMMON_PRACTICE: Self = Self {
         coverage: 0.90,
-        marked_time_stops: 0.25,
+        marked_time_stops: 0.30,
         measured_time_stops: 0.05,
         aperture_stops: 0.08,
-        frame_stops: 0.10,
+        frame_stops: 0.12,
         reading_stops: 0.10,
         meter_bias_stops: 0.25,
         grey_card_stops: 0.10,
@@ -78,7 +80,8 @@ impl Assumptions {
         neutral_patch_stops: 0.10,
         coloured_patch_stops: 1.0,
         filter_gradient_share: 0.06,
-        base_density: 0.008,
+        development_share: 0.01,
+        base_density: 0.006,
         curve_misfit_density: 0.006,
         box_speed_stops: 0.5,
         reciprocity_stops_per_decade: 0.15,
@@ -196,6 +199,12 @@ impl Assumptions {
                     "share of it",
                     common,
                 )),
+                Source::Development => rows.push(row(
+                    "difference of the gradient between frames of one process",
+                    self.development_share,
+                    "share of it",
+                    common,
+                )),
                 Source::Base => rows.push(row(
                     "difference of base+fog between frames of one process",
                     self.base_density,
@@ -253,6 +262,7 @@ pub(crate) enum Source {
     NeutralPatch,
     ColouredPatch,
     FilterGradient,
+    Development,
     Base,
     Reading,
     Curve,
@@ -279,6 +289,7 @@ impl Source {
             Self::NeutralPatch => "differences between neutral patches",
             Self::ColouredPatch => "differences between coloured patches",
             Self::FilterGradient => "gradient behind the filter",
+            Self::Development => "development from frame to frame",
             Self::Base => "base+fog from frame to frame",
             Self::Reading => "density readings",
             Self::Curve => "assumed shape of the curve",

@@ -389,19 +389,15 @@ fn stops_missing(
     let exposed = term.exposed.as_ref()?;
     let at = exposed.x(p);
     // Behind a filter the curve is stretched about its pivot.
-    let (wanted_here, mut gradient) = match exposed.stretch {
-        None => (wanted, curve.place_gradient(p, wanted)),
-        Some(i) => {
-            let shrink = libm::exp(-p[i]);
-            let mut g: Vec<_> = curve
-                .place_gradient(p, wanted)
-                .into_iter()
-                .map(|(k, d)| (k, d * shrink))
-                .collect();
-            g.push((i, -(wanted - curve.pivot) * shrink));
-            (curve.pivot + (wanted - curve.pivot) * shrink, g)
-        }
-    };
+    let shrink = 1.0 / exposed.steeper(p);
+    let wanted_here = curve.pivot + (wanted - curve.pivot) * shrink;
+    let mut gradient: Vec<_> = curve
+        .place_gradient(p, wanted)
+        .into_iter()
+        .map(|(k, d)| (k, d * shrink))
+        .collect();
+    let by_ratio = -(wanted - curve.pivot) * shrink;
+    gradient.extend(exposed.stretch.iter().map(|&i| (i, by_ratio)));
     gradient.extend(exposed.linear.iter().map(|&(i, c)| (i, -c)));
     let sd = libm::sqrt(e.covariance.variance(&gradient)) / LOG10_2;
     stops(wanted_here - at).map(|s| Measured::new(s, sd))

@@ -49,6 +49,8 @@ pub(crate) enum Key {
     Frame(Id),
     /// Base+fog of a frame against its process.
     Base(Id),
+    /// ln of the gradient's ratio that a frame's own development gave it.
+    Development(Id),
     /// Error of the film's reciprocity, per decade of time.
     Reciprocity(Id),
     /// Exposure of a tablet sheet.
@@ -233,7 +235,8 @@ pub(crate) struct Term {
 pub(crate) struct Exposed {
     pub(crate) offset: f64,
     pub(crate) linear: Vec<(usize, f64)>,
-    pub(crate) stretch: Option<usize>,
+    /// Parameters whose sum is ln of the gradient's ratio about the pivot.
+    pub(crate) stretch: Vec<usize>,
 }
 
 impl Exposed {
@@ -244,11 +247,12 @@ impl Exposed {
 
     /// Gives x as the shared curve sees it.
     pub(crate) fn on_curve(&self, p: &[f64], pivot: f64) -> f64 {
-        let x = self.x(p);
-        match self.stretch {
-            Some(i) => pivot + (x - pivot) * libm::exp(p[i]),
-            None => x,
-        }
+        pivot + (self.x(p) - pivot) * self.steeper(p)
+    }
+
+    /// The gradient's ratio to that of the shared curve.
+    pub(crate) fn steeper(&self, p: &[f64]) -> f64 {
+        libm::exp(self.stretch.iter().map(|&i| p[i]).sum())
     }
 }
 
@@ -307,19 +311,12 @@ impl Model for JointModel {
             },
             Some(exposed) => {
                 let x = exposed.x(p);
-                let (at, stretch) = match exposed.stretch {
-                    Some(i) => {
-                        let e = libm::exp(p[i]);
-                        (curve.pivot + (x - curve.pivot) * e, Some((i, e)))
-                    }
-                    None => (x, None),
-                };
-                let (value, slope, mut gradient) = curve.value(p, at);
-                let by_x = slope * stretch.map_or(1.0, |(_, e)| e);
-                gradient.extend(exposed.linear.iter().map(|&(i, c)| (i, by_x * c)));
-                if let Some((i, e)) = stretch {
-                    gradient.push((i, slope * (x - curve.pivot) * e));
-                }
+                let e = exposed.steeper(p);
+                let (value, slope, mut gradient) =
+                    curve.value(p, curve.pivot + (x - curve.pivot) * e);
+                gradient.extend(exposed.linear.iter().map(|&(i, c)| (i, slope * e * c)));
+                let by_ratio = slope * (x - curve.pivot) * e;
+                gradient.extend(exposed.stretch.iter().map(|&i| (i, by_ratio)));
                 Prediction { value, gradient }
             }
         };
@@ -410,23 +407,15 @@ impl JointModel {
             return Prediction::default();
         };
         let x = exposed.x(p);
-        let (at, stretch) = match exposed.stretch {
-            Some(i) => {
-                let e = libm::exp(p[i]);
-                (curve.pivot + (x - curve.pivot) * e, Some((i, e)))
-            }
-            None => (x, None),
-        };
-        let e = stretch.map_or(1.0, |(_, e)| e);
-        let (slope, bend, mut gradient) = curve.slope(p, at);
+        let e = exposed.steeper(p);
+        let (slope, bend, mut gradient) = curve.slope(p, curve.pivot + (x - curve.pivot) * e);
         for (_, d) in &mut gradient {
             *d *= sd_x * e;
         }
         let by_x = sd_x * e * bend * e;
         gradient.extend(exposed.linear.iter().map(|&(i, c)| (i, by_x * c)));
-        if let Some((i, e)) = stretch {
-            gradient.push((i, sd_x * (slope * e + e * bend * (x - curve.pivot) * e)));
-        }
+        let by_ratio = sd_x * e * (slope + bend * (x - curve.pivot) * e);
+        gradient.extend(exposed.stretch.iter().map(|&i| (i, by_ratio)));
         Prediction {
             value: sd_x * slope * e,
             gradient,
@@ -442,6 +431,7 @@ impl JointModel {
             matches!(
                 self.priors[i].source,
                 Source::Curve
+                    | Source::Development
                     | Source::BoxSpeed
                     | Source::FilterGradient
                     | Source::Factor
@@ -499,9 +489,10 @@ impl JointModel {
         }
         let i = self.keys.len();
         let owner = match &key {
-            Key::Frame(frame) | Key::Base(frame) | Key::TabletExposure(frame) => {
-                self.frame_of.get(frame).copied()
-            }
+            Key::Frame(frame)
+            | Key::Base(frame)
+            | Key::Development(frame)
+            | Key::TabletExposure(frame) => self.frame_of.get(frame).copied(),
             _ => None,
         };
         self.owners.push(owner);
@@ -824,7 +815,17 @@ impl JointModel {
         let exposed = if is_base {
             None
         } else {
-            let (exposed, extra_x_sd) = self.exposure_of(test, f, patch, curve, assumptions);
+            let (mut exposed, extra_x_sd) = self.exposure_of(test, f, patch, curve, assumptions);
+            if film_form {
+                let prior = Prior {
+                    mean: 0.0,
+                    sd: assumptions.development_share,
+                    tail: Tail::Huber,
+                    source: Source::Development,
+                };
+                let key = Key::Development(frame.id.clone());
+                exposed.stretch.push(self.parameter(key, prior));
+            }
             // Uncertainty along x that readings do not share becomes density
             // through a middling gradient.
             sd = libm::hypot(sd, 0.65 * extra_x_sd);
@@ -881,7 +882,7 @@ impl JointModel {
                 Exposed {
                     offset: -30.0,
                     linear,
-                    stretch: None,
+                    stretch: vec![],
                 },
                 0.0,
             ),
@@ -912,7 +913,7 @@ impl JointModel {
                     Exposed {
                         offset: value.value().to_log10(),
                         linear,
-                        stretch: None,
+                        stretch: vec![],
                     },
                     0.0,
                 )
@@ -958,7 +959,7 @@ impl JointModel {
                     Exposed {
                         offset: whole - through,
                         linear,
-                        stretch: None,
+                        stretch: vec![],
                     },
                     step_sd,
                 )
@@ -1079,7 +1080,7 @@ impl JointModel {
                 let key = Key::Subject(patch.name.clone(), camera.light.clone());
                 linear.push((self.parameter(key, prior), 1.0));
                 // Filter.
-                let mut stretch = None;
+                let mut stretch = vec![];
                 let anchor = self
                     .anchors
                     .get(&(frame.film.clone(), camera.light.clone()))
@@ -1131,8 +1132,7 @@ impl JointModel {
                         tail: Tail::Normal,
                         source: Source::FilterGradient,
                     };
-                    stretch =
-                        Some(self.parameter(Key::Stretch(curve, frame.filters.clone()), prior));
+                    stretch.push(self.parameter(Key::Stretch(curve, frame.filters.clone()), prior));
                 }
                 (
                     Exposed {

@@ -305,19 +305,29 @@ impl Normal {
         raised
     }
 
-    /// Holds a shared parameter: its step becomes zero.
+    /// Holds a parameter: its step becomes zero.
     fn hold(&mut self, layout: &Layout, index: usize) {
-        self.slope[index] = 0.0;
-        let (None, p) = layout.place[index] else {
-            unreachable!("only shared parameters are held");
+        let clear = |m: &mut DMatrix<f64>, p: usize| {
+            for j in 0..m.nrows() {
+                m[(p, j)] = 0.0;
+                m[(j, p)] = 0.0;
+            }
+            m[(p, p)] = 1.0;
         };
-        for j in 0..self.shared.nrows() {
-            self.shared[(p, j)] = 0.0;
-            self.shared[(j, p)] = 0.0;
-        }
-        self.shared[(p, p)] = 1.0;
-        for block in &mut self.blocks {
-            block.border.remove(&p);
+        self.slope[index] = 0.0;
+        match layout.place[index] {
+            (None, p) => {
+                clear(&mut self.shared, p);
+                for block in &mut self.blocks {
+                    block.border.remove(&p);
+                }
+            }
+            (Some(b), p) => {
+                clear(&mut self.blocks[b].own, p);
+                for column in self.blocks[b].border.values_mut() {
+                    column[p] = 0.0;
+                }
+            }
         }
     }
 
@@ -459,7 +469,7 @@ impl Covariance {
         Some(Self { layout, factorised })
     }
 
-    /// Computes that of the others when some shared parameters are known.
+    /// Computes that of the others when some parameters are known.
     pub(crate) fn given(
         model: &impl Model,
         parameters: &[f64],

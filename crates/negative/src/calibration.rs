@@ -22,6 +22,22 @@ use quantity::{Bound, Density, Flag, Flags, Measured, NetDensity};
 const FEWEST_STEPS: usize = 4;
 /// Density of one code from which quantisation is coarse.
 const COARSE_DENSITY: f64 = 0.02;
+/// Times the stated uncertainty that steps may miss the curve through the
+/// others by, as root mean square. Normal errors stay below 1.7 of 19 steps.
+const MISFIT_TIMES: f64 = 3.0;
+/// Root mean square below which a misfit is of no matter. \[density\]
+const MISFIT_DENSITY: f64 = 0.02;
+/// Density that an end step may lie off the line through the next two.
+const END_DENSITY: f64 = 0.05;
+/// Steps that outlines are looked for to have moved by.
+const MOVED_BY: isize = 2;
+/// Fewest steps that tell whether a table moved by a step fits better.
+const MOVED_STEPS: usize = 6;
+/// Uneven steps from which the outlines as such are in doubt.
+const UNEVEN_STEPS: usize = 3;
+/// A value left out differs from a curve through the others by its own error
+/// and about 0.7 of theirs: √1.5.
+const LEFT_OUT_TIMES: f64 = 1.22;
 /// Share of ordered pairs of steps below which a tablet is in no order.
 const ORDER_SHARE: f64 = 0.8;
 
@@ -61,6 +77,32 @@ pub struct StepResult {
     /// Table minus the curve through the other steps, in density; none at the
     /// ends and for steps that were not used.
     pub leave_one_out: Option<f64>,
+    /// Density from edge to edge of the outline where that is more than noise
+    /// explains: the outline may lie across two steps.
+    pub unevenness: Option<f64>,
+}
+
+/// How the readings of a tablet contradict its table.
+///
+/// Steps are counted from 0.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TabletMisfit {
+    /// Root mean square of table minus the curve through the other steps. \[density\]
+    pub rms: f64,
+    /// Standard uncertainty that table and readings state, as root mean square. \[density\]
+    pub stated: f64,
+    /// Whether the first is too large for the second.
+    pub beyond_stated: bool,
+    /// Steps that miss the curve by more than three times what is stated.
+    pub steps: Vec<usize>,
+    /// End steps that lie off the line through the next two: their outline may
+    /// lie beside the tablet.
+    pub ends: Vec<usize>,
+    /// The table fits when it is moved by so many steps, with this root mean
+    /// square: outline i shows step i + the number.
+    pub moved: Option<(isize, f64)>,
+    /// Standard uncertainty that is added for it. \[density\]
+    pub added: f64,
 }
 
 /// Why a scanned step tablet could not calibrate the scan it lies in.
@@ -158,6 +200,7 @@ pub struct Calibration {
     tone_known: bool,
     steps: Vec<StepResult>,
     residual_sd: f64,
+    misfit: Option<TabletMisfit>,
     flags: Flags,
 }
 
@@ -176,8 +219,10 @@ struct Point {
 /// Readings in step order. Steps that are clipped, read nothing or read like
 /// their neighbour at an end of the tablet are left out, and the range ends
 /// before them. A few steps out of order are left out with
-/// [`Flag::TabletOutOfOrder`]; a scan whose codes rise with density is read as
-/// such, with [`Flag::SignalReversed`].
+/// [`Flag::TabletOutOfOrder`], both of two that could be swapped; a scan whose
+/// codes rise with density is read as such, with [`Flag::SignalReversed`].
+/// Steps that do not follow their densities as closely as stated widen every
+/// reading, with [`Flag::TabletMisfit`].
 ///
 /// # Errors
 /// [`CalibrationError`] when fewer than 4 steps remain or the readings do not
@@ -247,7 +292,7 @@ fn drawn(
     uses: &[StepUse],
     reversed: bool,
     tone_known: bool,
-    flags: Flags,
+    mut flags: Flags,
 ) -> Calibration {
     let x: Vec<f64> = knots.iter().map(|k| k.x).collect();
     let table: Vec<f64> = knots.iter().map(|k| k.density).collect();
@@ -262,27 +307,26 @@ fn drawn(
     let smooth = pool_to_falling(&smoothed(&x, &table, &uncertainty), &weights);
     let curve = MonotoneCurve::through(x.clone(), smooth);
 
-    let pooled = pool_to_falling(&table, &weights);
-    let left_out: Vec<Option<f64>> = (0..knots.len())
-        .map(|i| {
-            if i == 0 || i + 1 == knots.len() {
-                return None;
-            }
-            let without = |values: &[f64]| {
-                values
-                    .iter()
-                    .enumerate()
-                    .filter(|(j, _)| *j != i)
-                    .map(|(_, v)| *v)
-                    .collect()
-            };
-            let (predicted, _) = MonotoneCurve::through(without(&x), without(&pooled)).at(x[i]);
-            Some(table[i] - predicted)
-        })
-        .collect();
-    let seen: Vec<f64> = left_out.iter().flatten().copied().collect();
-    let residual_sd = (seen.iter().map(|r| r * r).sum::<f64>() / seen.len() as f64).sqrt();
-    let point_uncertainty = point_uncertainties(&uncertainty, &left_out, residual_sd);
+    let left_out = left_out(&x, &table, &weights);
+    let residual_sd = rms(left_out.iter().flatten().copied());
+    let misfit = misfit(
+        knots,
+        readings,
+        &uncertainty,
+        &weights,
+        &left_out,
+        tone_known,
+    );
+    let mut point_uncertainty = point_uncertainties(&uncertainty, &left_out, residual_sd);
+    for (knot, uncertainty) in knots.iter().zip(&mut point_uncertainty) {
+        // An outline across two steps may be off by the larger part of it.
+        let uneven = readings[knot.step].statistics.unevenness();
+        *uncertainty = uncertainty.hypot(uneven.map_or(0.0, |density| density / 2.0));
+        *uncertainty = uncertainty.hypot(misfit.as_ref().map_or(0.0, |m| m.added));
+    }
+    if misfit.is_some() {
+        flags.insert(Flag::TabletMisfit);
+    }
 
     let steps = readings
         .iter()
@@ -295,6 +339,7 @@ fn drawn(
                 tablet: reading.density.value(),
                 residual: point.map(|p| p.density - curve.at(p.x).0),
                 leave_one_out: knot.and_then(|k| left_out[k]),
+                unevenness: reading.statistics.unevenness(),
             }
         })
         .collect();
@@ -307,8 +352,153 @@ fn drawn(
         tone_known,
         steps,
         residual_sd,
+        misfit,
         flags,
     }
+}
+
+fn rms(values: impl Iterator<Item = f64>) -> f64 {
+    let (sum, count) = values.fold((0.0, 0.0), |(sum, count), v| (sum + v * v, count + 1.0));
+    if count > 0.0 {
+        f64::sqrt(sum / count)
+    } else {
+        0.0
+    }
+}
+
+/// Gives table minus the curve through the other points; none at the ends.
+fn left_out(x: &[f64], table: &[f64], weights: &[f64]) -> Vec<Option<f64>> {
+    let pooled = pool_to_falling(table, weights);
+    (0..x.len())
+        .map(|i| {
+            if i == 0 || i + 1 == x.len() {
+                return None;
+            }
+            let without = |values: &[f64]| {
+                values
+                    .iter()
+                    .enumerate()
+                    .filter(|(j, _)| *j != i)
+                    .map(|(_, v)| *v)
+                    .collect()
+            };
+            let (predicted, _) = MonotoneCurve::through(without(x), without(&pooled)).at(x[i]);
+            Some(table[i] - predicted)
+        })
+        .collect()
+}
+
+/// Tells whether the readings contradict the table, and by how much.
+fn misfit(
+    knots: &[Point],
+    readings: &[TabletReading],
+    uncertainty: &[f64],
+    weights: &[f64],
+    left_out: &[Option<f64>],
+    tone_known: bool,
+) -> Option<TabletMisfit> {
+    let fit = rms(left_out.iter().flatten().copied());
+    let times = |left_out: &[Option<f64>], uncertainty: &[f64]| {
+        rms(left_out
+            .iter()
+            .zip(uncertainty)
+            .filter_map(|(r, u)| r.map(|r| r / (LEFT_OUT_TIMES * u.max(1e-4)))))
+    };
+    let beyond_stated = fit > MISFIT_DENSITY && times(left_out, uncertainty) > MISFIT_TIMES;
+    let ends = ends_off_the_line(knots, uncertainty, tone_known);
+    let uneven = knots
+        .iter()
+        .filter_map(|k| readings[k.step].statistics.unevenness());
+    let uneven: Vec<f64> = uneven.collect();
+    let straddling = uneven.len() >= UNEVEN_STEPS && uneven.len() * 4 >= knots.len();
+    if !beyond_stated && ends.is_empty() && !straddling {
+        return None;
+    }
+    // Does the table fit when it is moved by a step or two?
+    let mut moved: Option<(isize, f64)> = None;
+    let mut by_density = 0.0;
+    for by in (-MOVED_BY..=MOVED_BY).filter(|by| *by != 0 && beyond_stated) {
+        let pairs: Vec<(usize, f64)> = knots
+            .iter()
+            .enumerate()
+            .filter_map(|(i, k)| {
+                let step = k.step.checked_add_signed(by)?;
+                Some((i, readings.get(step)?.density.value().to_density()))
+            })
+            .collect();
+        if pairs.len() < MOVED_STEPS {
+            continue;
+        }
+        let pick = |of: &dyn Fn(usize) -> f64| -> Vec<f64> {
+            pairs.iter().map(|(i, _)| of(*i)).collect()
+        };
+        let table: Vec<f64> = pairs.iter().map(|p| p.1).collect();
+        let again = self::left_out(&pick(&|i| knots[i].x), &table, &pick(&|i| weights[i]));
+        let fit_again = rms(again.iter().flatten().copied());
+        // Errors as stated give 1; a table moved by chance gives what the
+        // unevenness of its steps gives, as the table as listed does.
+        let fits = fit_again < fit / 2.0 && times(&again, &pick(&|i| uncertainty[i])) < 2.0;
+        if fits && moved.is_none_or(|(_, best)| fit_again < best) {
+            moved = Some((by, fit_again));
+            by_density = rms(pairs.iter().map(|(i, d)| d - knots[*i].density));
+        }
+    }
+    let from_ends = ends.iter().map(|(_, off)| off.abs()).fold(0.0, f64::max);
+    let from_uneven = if straddling {
+        rms(uneven.iter().map(|u| u / 2.0))
+    } else {
+        0.0
+    };
+    let from_fit = if beyond_stated { 2.0 * fit } else { 0.0 };
+    Some(TabletMisfit {
+        rms: fit,
+        stated: rms(uncertainty.iter().copied()),
+        beyond_stated,
+        steps: knots
+            .iter()
+            .zip(left_out)
+            .zip(uncertainty)
+            .filter(|((_, r), u)| {
+                r.is_some_and(|r| r.abs() > (MISFIT_TIMES * LEFT_OUT_TIMES * **u).max(MISFIT_DENSITY))
+            })
+            .map(|((k, _), _)| k.step)
+            .rev()
+            .collect(),
+        ends: ends.iter().map(|(step, _)| *step).collect(),
+        moved,
+        added: from_fit.max(from_ends).max(from_uneven).max(by_density),
+    })
+}
+
+/// Gives the end steps that lie off the line through the next two, with the
+/// difference in density.
+///
+/// At the light end only when the tone is known: then the slope is constant
+/// there. At the dark end flare flattens the signal, so only a step that reads
+/// too dark for its density is off.
+fn ends_off_the_line(knots: &[Point], uncertainty: &[f64], tone_known: bool) -> Vec<(usize, f64)> {
+    let off = |end: usize, a: usize, b: usize| {
+        let run = (knots[end].x - knots[a].x) / (knots[a].x - knots[b].x);
+        let predicted = knots[a].density + (knots[a].density - knots[b].density) * run;
+        let error = uncertainty[end]
+            .hypot((1.0 + run) * uncertainty[a])
+            .hypot(run * uncertainty[b]);
+        (
+            knots[end].density - predicted,
+            END_DENSITY.max(3.0 * error),
+        )
+    };
+    let last = knots.len() - 1;
+    let mut ends = Vec::new();
+    let (difference, allowed) = off(last, last - 1, last - 2);
+    if tone_known && difference.abs() > allowed {
+        ends.push((knots[last].step, difference));
+    }
+    let (difference, allowed) = off(0, 1, 2);
+    if -difference > allowed {
+        ends.push((knots[0].step, difference));
+    }
+    ends
 }
 
 /// Uncertainty of the curve at each knot: what is stated for the step (table
@@ -325,7 +515,7 @@ fn point_uncertainties(stated: &[f64], left_out: &[Option<f64>], residual_sd: f6
             let around = i.saturating_sub(1)..(i + 2).min(left_out.len());
             let around: Vec<f64> = left_out[around].iter().flatten().map(|r| r * r).collect();
             let local = around.iter().sum::<f64>() / around.len().max(1) as f64;
-            let shown = ((residual_sd * residual_sd + local) / 2.0).sqrt() / 1.22;
+            let shown = ((residual_sd * residual_sd + local) / 2.0).sqrt() / LEFT_OUT_TIMES;
             shown.max(stated[i])
         })
         .collect()
@@ -364,7 +554,11 @@ impl Calibration {
         };
         if patch.clipped() {
             // Clipping cuts the mean short of the end it lies near.
-            let dark = x < (darkest + lightest) / 2.0;
+            let dark = if patch.at_zero_share == patch.at_max_share {
+                x < (darkest + lightest) / 2.0
+            } else {
+                (patch.at_zero_share > patch.at_max_share) != self.reversed
+            };
             let bound = if dark { Bound::AtLeast } else { Bound::AtMost };
             return limit(bound, x, flags, x < darkest || x > lightest);
         }
@@ -441,6 +635,44 @@ impl Calibration {
     #[must_use]
     pub fn tone_known(&self) -> bool {
         self.tone_known
+    }
+
+    /// Gives how the tablet's readings contradict its table, if they do.
+    #[must_use]
+    pub fn misfit(&self) -> Option<&TabletMisfit> {
+        self.misfit.as_ref()
+    }
+
+    /// Gives the density a patch would have if the tablet reached it, with its
+    /// standard uncertainty; for checks alone, never as a reading.
+    ///
+    /// Beyond the lightest step the line through it is drawn on with the slope
+    /// of linear light, 1, so the tone must be known; none otherwise, for
+    /// clipped patches, and beyond the darkest step.
+    #[must_use]
+    pub fn density_to_check(&self, patch: &PatchStatistics) -> Option<(f64, f64)> {
+        if let CalibratedReading::Density(density) = self.density(patch) {
+            let (darkest, lightest) = self.ends();
+            let (x, _) = abscissa(patch, self.reversed)?;
+            let beyond = if x < darkest || !self.tone_known || self.reversed {
+                0.0
+            } else {
+                (x - lightest).max(0.0)
+            };
+            return Some((
+                density.value().to_density() - beyond,
+                density.standard_uncertainty(),
+            ));
+        }
+        let (x, x_uncertainty) = abscissa(patch, self.reversed)?;
+        let (_, lightest) = self.ends();
+        if patch.clipped() || !self.tone_known || self.reversed || x < lightest {
+            return None;
+        }
+        Some((
+            self.curve.at(lightest).0 - (x - lightest),
+            x_uncertainty.hypot(self.point_uncertainty_at(lightest)),
+        ))
     }
 
     /// Gives the flags of the calibration as such.
@@ -623,7 +855,8 @@ fn refuse_backwards_list(
 }
 
 /// Keeps the longest run of points whose x rises as density falls; the others
-/// are out of order. Noise is allowed for.
+/// are out of order. Noise is allowed for. Where a point that falls out is at
+/// odds with one other alone, the two may be swapped: both fall out.
 fn drop_out_of_order(points: Vec<Point>, uses: &mut [StepUse], flags: &mut Flags) -> Vec<Point> {
     let n = points.len();
     let follows =
@@ -640,6 +873,15 @@ fn drop_out_of_order(points: Vec<Point>, uses: &mut [StepUse], flags: &mut Flags
     while let Some(j) = at {
         keep[j] = true;
         at = best[j].1;
+    }
+    let fallen: Vec<usize> = (0..n).filter(|j| !keep[*j]).collect();
+    for j in fallen {
+        let at_odds: Vec<usize> = (0..n)
+            .filter(|k| *k != j && !follows(&points[(*k).min(j)], &points[(*k).max(j)]))
+            .collect();
+        if let [only] = at_odds[..] {
+            keep[only] = false;
+        }
     }
     for (point, kept) in points.iter().zip(&keep) {
         if !kept {

@@ -7,7 +7,7 @@
 //! Begin with [`file_findings`]; [`rebates_agree`] and [`repeat_scans_agree`]
 //! compare scans with each other.
 
-use crate::calibration::{Calibration, StepUse};
+use crate::calibration::{Calibration, StepUse, TabletMisfit};
 use crate::decode::{Codes, SampleKind, ScanInfo, ScanRow};
 use crate::outline::{Outline, OutlineError, Rectangle};
 use crate::patch::{PatchStatistics, median};
@@ -18,6 +18,15 @@ use quantity::Flag;
 
 /// Share of pixels at an end of the scale from which a picture is clipped.
 const CLIPPED_SHARE: f64 = 0.001;
+/// Share of pixels at an end code from which levels were cut off there.
+const FLAT_END_SHARE: f64 = 0.005;
+/// How many times as many pixels as the codes next to it such an end holds.
+const FLAT_END_TIMES: f64 = 20.0;
+/// Occupied codes next to an end that must lie close to it, so that a chart of
+/// a few even tones is not taken for a picture that was cut off.
+const FLAT_END_CODES: usize = 8;
+/// How close: part of the code scale.
+const FLAT_END_REACH: f64 = 0.05;
 /// Pixels for each code below which a missing code is chance.
 const PIXELS_PER_CODE: u64 = 50;
 
@@ -28,6 +37,30 @@ pub struct HonestyFinding {
     pub flag: Flag,
     /// One sentence with the numbers.
     pub evidence: String,
+    /// Codes from one value that can occur to the next, where a check found
+    /// them further apart than the file's bits say.
+    pub code_step: Option<f64>,
+}
+
+impl HonestyFinding {
+    /// Joins a flag and its evidence.
+    #[must_use]
+    pub fn new(flag: Flag, evidence: String) -> Self {
+        Self {
+            flag,
+            evidence,
+            code_step: None,
+        }
+    }
+}
+
+/// Where levels were cut off within the code scale.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct FlatEnds {
+    /// Code above 0 below which nothing was kept.
+    pub floor: Option<u16>,
+    /// Code below the largest above which nothing was kept.
+    pub ceiling: Option<u16>,
 }
 
 /// How often each code occurs in a picture or a part of it.
@@ -174,90 +207,246 @@ pub fn file_findings(
             .remarks
             .first()
             .map_or(String::new(), |r| format!("; {r}"));
-        findings.push(HonestyFinding {
+        findings.push(HonestyFinding::new(
             flag,
-            evidence: format!(
+            format!(
                 "neither the record nor the {} file says how code values follow light{reason}",
                 info.format
             ),
-        });
+        ));
     }
     if info.flags.contains(Flag::Lossy) {
-        findings.push(HonestyFinding {
-            flag: Flag::Lossy,
-            evidence: format!(
+        findings.push(HonestyFinding::new(
+            Flag::Lossy,
+            format!(
                 "the {} file was compressed with loss, in 8 bits",
                 info.format
             ),
-        });
+        ));
     }
     if info.flags.contains(Flag::SeveralImages) {
-        findings.push(HonestyFinding {
-            flag: Flag::SeveralImages,
-            evidence: format!(
+        findings.push(HonestyFinding::new(
+            Flag::SeveralImages,
+            format!(
                 "the file holds {} images; number {} was read",
                 info.page_count,
                 info.page + 1
             ),
-        });
+        ));
     }
     findings
 }
 
-/// Gives what the tablet of a calibration shows.
+/// Gives what the tablet of a calibration shows; its steps are numbered from 1
+/// as they were given.
 #[must_use]
 pub fn tablet_findings(calibration: &Calibration) -> Vec<HonestyFinding> {
-    let named = |of: StepUse| -> Vec<String> {
-        let steps = calibration.steps().iter().enumerate();
-        steps
-            .filter(|(_, s)| s.step_use == of)
-            .map(|(i, _)| (i + 1).to_string())
-            .collect()
+    let numbers: Vec<usize> = (1..=calibration.steps().len()).collect();
+    tablet_findings_numbered(calibration, &numbers)
+}
+
+/// Gives what the tablet of a calibration shows, when not all of its steps
+/// were given: `numbers` holds the number of each that was.
+///
+/// # Panics
+/// When there is not one number for each step of the calibration.
+#[must_use]
+pub fn tablet_findings_numbered(
+    calibration: &Calibration,
+    numbers: &[usize],
+) -> Vec<HonestyFinding> {
+    let steps = calibration.steps();
+    assert_eq!(
+        steps.len(),
+        numbers.len(),
+        "each step of the calibration has its number"
+    );
+    let named = |of: StepUse| -> Vec<usize> {
+        let found = steps.iter().zip(numbers).filter(|(s, _)| s.step_use == of);
+        found.map(|(_, number)| *number).collect()
     };
     let mut findings = Vec::new();
     let out_of_order = named(StepUse::OutOfOrder);
     if !out_of_order.is_empty() {
-        findings.push(HonestyFinding {
-            flag: Flag::TabletOutOfOrder,
-            evidence: format!(
-                "of {} steps, number {} do not read between their neighbours and were left out",
-                calibration.steps().len(),
-                out_of_order.join(", ")
+        let does = if out_of_order.len() == 1 {
+            "does not read between its neighbours and was left out"
+        } else {
+            "do not read between their neighbours and were left out"
+        };
+        let swapped = match out_of_order[..] {
+            [a, b] if b == a + 1 => "; the outlines of the two may be swapped",
+            _ => "",
+        };
+        findings.push(HonestyFinding::new(
+            Flag::TabletOutOfOrder,
+            format!(
+                "{} of the tablet {does}{swapped}",
+                steps_words(&out_of_order)
             ),
-        });
+        ));
     }
     let clipped = named(StepUse::Clipped);
     if !clipped.is_empty() {
-        findings.push(HonestyFinding {
-            flag: Flag::Clipped,
-            evidence: format!(
-                "steps {} of the tablet are clipped; densities beyond them are limits",
-                clipped.join(", ")
+        let (is, them) = if clipped.len() == 1 {
+            ("is", "it")
+        } else {
+            ("are", "them")
+        };
+        findings.push(HonestyFinding::new(
+            Flag::Clipped,
+            format!(
+                "{} of the tablet {is} clipped; densities beyond {them} are limits",
+                steps_words(&clipped)
             ),
-        });
+        ));
+    }
+    let uneven: Vec<usize> = steps
+        .iter()
+        .zip(numbers)
+        .filter(|(s, _)| s.unevenness.is_some())
+        .map(|(_, number)| *number)
+        .collect();
+    if !uneven.is_empty() {
+        let most = steps
+            .iter()
+            .filter_map(|s| s.unevenness)
+            .fold(0.0, f64::max);
+        let is = if uneven.len() == 1 { "is" } else { "are" };
+        findings.push(HonestyFinding::new(
+            Flag::UnevenPatch,
+            format!(
+                "{} of the tablet {is} uneven, by up to {most:.2} in density within the outline, \
+                 which may lie across two steps",
+                steps_words(&uneven)
+            ),
+        ));
+    }
+    if let Some(misfit) = calibration.misfit() {
+        findings.push(HonestyFinding::new(
+            Flag::TabletMisfit,
+            misfit_words(misfit, numbers),
+        ));
     }
     if calibration.reversed() {
-        findings.push(HonestyFinding {
-            flag: Flag::SignalReversed,
-            evidence: "code values rise with the densities of the tablet".to_owned(),
-        });
+        findings.push(HonestyFinding::new(
+            Flag::SignalReversed,
+            "code values rise with the densities of the tablet".to_owned(),
+        ));
     }
     findings
 }
 
-/// Tells of pixels at the ends of the code scale: more than 0.1 %.
+fn misfit_words(misfit: &TabletMisfit, numbers: &[usize]) -> String {
+    let numbered = |steps: &[usize]| -> Vec<usize> {
+        let mut steps: Vec<usize> = steps.iter().map(|s| numbers[*s]).collect();
+        steps.sort_unstable();
+        steps
+    };
+    let mut words = format!(
+        "the steps miss the curve through the others by {:.3} in density, where table and readings state {:.3}",
+        misfit.rms, misfit.stated
+    );
+    if !misfit.steps.is_empty() {
+        words += &format!("; most of all {}", steps_words(&numbered(&misfit.steps)));
+    }
+    if !misfit.ends.is_empty() {
+        words += &format!(
+            "; {} {} off the line through the next two: an outline may lie beside the tablet",
+            steps_words(&numbered(&misfit.ends)),
+            if misfit.ends.len() == 1 { "lies" } else { "lie" }
+        );
+    }
+    if let Some((by, rms)) = misfit.moved {
+        let count = by.unsigned_abs();
+        words += &format!(
+            "; moved by {count} step{} the table fits to {rms:.3}: the outline given for step {} seems to show step {}",
+            if count == 1 { "" } else { "s" },
+            if by > 0 { 1 } else { 1 + count },
+            if by > 0 { 1 + count } else { 1 }
+        );
+    }
+    words + &format!("; {:.3} was added to the uncertainty of every density", misfit.added)
+}
+
+/// Names steps by their numbers, rising: "step 3", "steps 1, 2 and 7 to 9".
+fn steps_words(numbers: &[usize]) -> String {
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    for number in numbers {
+        match runs.last_mut() {
+            Some((_, last)) if *last + 1 == *number => *last = *number,
+            _ => runs.push((*number, *number)),
+        }
+    }
+    let mut words: Vec<String> = Vec::new();
+    for (first, last) in runs {
+        match last - first {
+            0 => words.push(first.to_string()),
+            1 => words.extend([first.to_string(), last.to_string()]),
+            _ => words.push(format!("{first} to {last}")),
+        }
+    }
+    let noun = if numbers.len() == 1 { "step" } else { "steps" };
+    match words.split_last() {
+        Some((last, [])) => format!("{noun} {last}"),
+        Some((last, before)) => format!("{noun} {} and {last}", before.join(", ")),
+        None => noun.to_owned(),
+    }
+}
+
+/// Tells of pixels at the ends of the code scale, more than 0.1 %, and of
+/// levels that were cut off within it.
 #[must_use]
 pub fn clipped(histogram: &CodeHistogram) -> Option<HonestyFinding> {
     let top = histogram.counts.len() - 1;
     let (low, high) = (histogram.share(0), histogram.share(top));
-    (low.max(high) > CLIPPED_SHARE).then(|| HonestyFinding {
-        flag: Flag::Clipped,
-        evidence: format!(
+    let mut words = Vec::new();
+    if low.max(high) > CLIPPED_SHARE {
+        words.push(format!(
             "{:.2} % of the pixels are at code 0 and {:.2} % at code {top}",
             low * 100.0,
             high * 100.0
-        ),
-    })
+        ));
+    }
+    let ends = flat_ends(histogram);
+    let flat = |code: u16, side: &str| {
+        format!(
+            "levels were cut off at code {code}: {:.2} % of the pixels are there and none {side}",
+            histogram.share(usize::from(code)) * 100.0
+        )
+    };
+    words.extend(ends.floor.map(|code| flat(code, "below")));
+    words.extend(ends.ceiling.map(|code| flat(code, "above")));
+    (!words.is_empty()).then(|| HonestyFinding::new(Flag::Clipped, words.join("; ")))
+}
+
+/// Finds a floor or a ceiling within the code scale.
+///
+/// The lowest or highest code that occurs holds more than 0.5 % of the pixels
+/// and more than 20 times as many as any of the next 8 codes that occur, and
+/// those lie close by: noise that should have spread further was cut off. The
+/// ends of the scale itself are the matter of [`clipped`].
+#[must_use]
+pub fn flat_ends(histogram: &CodeHistogram) -> FlatEnds {
+    let occupied = histogram.occupied();
+    let top = histogram.counts.len() - 1;
+    let is_flat = |codes: &mut dyn Iterator<Item = usize>| -> Option<u16> {
+        let end = codes.next()?;
+        if end == 0 || end == top || histogram.share(end) <= FLAT_END_SHARE {
+            return None;
+        }
+        let next: Vec<usize> = codes.take(FLAT_END_CODES).collect();
+        let close = *next.last()?;
+        let most = next.iter().map(|c| histogram.counts[*c]).max()?;
+        let cut_off = next.len() == FLAT_END_CODES
+            && close.abs_diff(end) as f64 <= FLAT_END_REACH * top as f64
+            && histogram.counts[end] as f64 > FLAT_END_TIMES * most as f64;
+        // At most 16 bits of code.
+        if cut_off { u16::try_from(end).ok() } else { None }
+    };
+    FlatEnds {
+        floor: is_flat(&mut occupied.iter().copied()),
+        ceiling: is_flat(&mut occupied.iter().rev().copied()),
+    }
 }
 
 /// Tells of regular gaps in the histogram, as a stretch of levels leaves them.
@@ -303,16 +492,22 @@ fn comb_by_code(histogram: &CodeHistogram, range: Range<usize>) -> Option<Honest
     if (regular as f64) < 0.8 * steps.len() as f64 {
         return None;
     }
+    let spacing = if usual < 1.5 {
+        "side by side".to_owned()
+    } else {
+        format!("one in every {usual:.0} or so")
+    };
     Some(HonestyFinding {
         flag: Flag::Comb,
         evidence: format!(
-            "{} of the {length} codes from {} to {} are missing, every {usual:.0} codes or so, where {:.0} pixels a code \
+            "{} of the {length} codes from {} to {} are missing, {spacing}, where {:.0} pixels a code \
              were to be expected",
             gaps.len(),
             range.start,
             range.end - 1,
             pixels as f64 / occupied as f64
         ),
+        code_step: Some(length as f64 / occupied.max(1) as f64),
     })
 }
 
@@ -351,6 +546,7 @@ fn comb_by_step(histogram: &CodeHistogram, range: Range<usize>) -> Option<Honest
             range.len(),
             pixels as f64 / occupied.len() as f64
         ),
+        code_step: Some(usual),
     })
 }
 
@@ -367,6 +563,7 @@ pub fn eight_bit_origin(info: &ScanInfo, histogram: &CodeHistogram) -> Option<Ho
     if !(16..=256).contains(&occupied.len()) || last - first < 16 * occupied.len() {
         return None;
     }
+    let steps = occupied.windows(2).map(|w| (w[1] - w[0]) as f64).collect();
     Some(HonestyFinding {
         flag: Flag::EightBitOrigin,
         evidence: format!(
@@ -375,6 +572,7 @@ pub fn eight_bit_origin(info: &ScanInfo, histogram: &CodeHistogram) -> Option<Ho
             info.bits,
             occupied.len()
         ),
+        code_step: Some(median(steps)),
     })
 }
 
@@ -392,56 +590,108 @@ pub struct RebateReading<'a> {
 pub struct RebateComparison {
     /// Largest difference from the median scan, as log10 of signal.
     pub largest_difference: f64,
-    /// Difference that would still pass for the same.
-    pub tolerance: f64,
-    /// [`Flag::LevelsChanged`] when the scans do not agree.
-    pub finding: Option<HonestyFinding>,
+    /// The scans that do not agree with the others, by name.
+    pub changed: Vec<RebateChange>,
+}
+
+/// A scan whose clear film reads differently.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RebateChange {
+    /// How the scan is called.
+    pub name: String,
+    /// log10 of its signal over that of the median scan; between two scans
+    /// alone, over that of the other.
+    pub difference: f64,
+    /// [`Flag::LevelsChanged`] with its numbers.
+    pub finding: HonestyFinding,
 }
 
 /// Compares the clear film of scans that should be alike.
 ///
 /// `tolerance` is a density that film base may differ by without reason for
 /// doubt (0.02 is usual); three standard uncertainties of the readings are
-/// allowed as well. Fewer than two readings agree with themselves.
+/// allowed as well. Readings of one name are averaged. The scans that differ
+/// from the median of all are named; of two scans, both are, since which was
+/// changed can't be told. Fewer than two scans agree with themselves.
 #[must_use]
 pub fn rebates_agree(rebates: &[RebateReading<'_>], tolerance: f64) -> RebateComparison {
-    let log = |r: &RebateReading<'_>| libm::log10(r.statistics.signal.max(1e-9));
-    let relative = |r: &RebateReading<'_>| {
-        r.statistics.signal_uncertainty / r.statistics.signal.max(1e-9) * core::f64::consts::LOG10_E
-    };
-    let usual = median(rebates.iter().map(log).collect());
-    let far = |r: &RebateReading<'_>| (log(r) - usual).abs();
-    let Some(worst) = rebates.iter().max_by(|a, b| far(a).total_cmp(&far(b))) else {
-        return RebateComparison {
-            largest_difference: 0.0,
-            tolerance,
-            finding: None,
-        };
-    };
-    let uncertainty = relative(worst).hypot(median(rebates.iter().map(relative).collect()));
-    let allowed = tolerance.max(3.0 * uncertainty);
-    let difference = far(worst);
-    let scale = if worst.statistics.tone_known {
+    struct Clear<'a> {
+        name: &'a str,
+        log: f64,
+        error: f64,
+        code: f64,
+        patches: f64,
+    }
+    let mut scans: Vec<Clear<'_>> = Vec::new();
+    for rebate in rebates {
+        let signal = rebate.statistics.signal.max(1e-9);
+        let log = libm::log10(signal);
+        let error = rebate.statistics.signal_uncertainty / signal * core::f64::consts::LOG10_E;
+        let code = rebate.statistics.mean_code;
+        match scans.iter_mut().find(|s| s.name == rebate.name) {
+            Some(scan) => {
+                let count = scan.patches;
+                let joined = |old: f64, new: f64| (old * count + new) / (count + 1.0);
+                scan.log = joined(scan.log, log);
+                scan.error = scan.error.max(error);
+                scan.code = joined(scan.code, code);
+                scan.patches += 1.0;
+            }
+            None => scans.push(Clear {
+                name: rebate.name,
+                log,
+                error,
+                code,
+                patches: 1.0,
+            }),
+        }
+    }
+    let usual = median(scans.iter().map(|s| s.log).collect());
+    let usual_code = median(scans.iter().map(|s| s.code).collect());
+    let usual_error = median(scans.iter().map(|s| s.error).collect());
+    let known = rebates.iter().all(|r| r.statistics.tone_known);
+    let scale = if known {
         "density"
     } else {
         "log10 of code (tone unknown)"
     };
-    let codes = median(rebates.iter().map(|r| r.statistics.mean_code).collect());
-    let finding = (difference > allowed).then(|| HonestyFinding {
-        flag: Flag::LevelsChanged,
-        evidence: format!(
-            "clear film reads code {:.1} in {} and {codes:.1} in the median of {} scans, a difference of {difference:.3} in {scale}; \
-             up to {allowed:.3} would pass",
-            worst.statistics.mean_code,
-            worst.name,
-            rebates.len()
-        ),
-    });
-    RebateComparison {
-        largest_difference: difference,
-        tolerance: allowed,
-        finding,
+    let decimals = rebates
+        .iter()
+        .all(|r| r.statistics.code_max <= u16::from(u8::MAX));
+    let shown = |code: f64| format!("{code:.*}", usize::from(decimals));
+    let mut comparison = RebateComparison {
+        largest_difference: 0.0,
+        changed: Vec::new(),
+    };
+    for (i, scan) in scans.iter().enumerate() {
+        let (difference, against) = if let [a, b] = &scans[..] {
+            let other = if i == 0 { b } else { a };
+            let against = format!(
+                "{} in {}, and which of the two was changed can't be told",
+                shown(other.code),
+                other.name
+            );
+            (scan.log - other.log, against)
+        } else {
+            let against = format!("{} in the median of {} scans", shown(usual_code), scans.len());
+            (scan.log - usual, against)
+        };
+        let allowed = tolerance.max(3.0 * scan.error.hypot(usual_error));
+        comparison.largest_difference = comparison.largest_difference.max(difference.abs());
+        if difference.abs() > allowed {
+            let evidence = format!(
+                "clear film reads code {} here and {against}: a difference of {:.3} in {scale}, where up to {allowed:.3} would pass",
+                shown(scan.code),
+                difference.abs()
+            );
+            comparison.changed.push(RebateChange {
+                name: scan.name.to_owned(),
+                difference,
+                finding: HonestyFinding::new(Flag::LevelsChanged, evidence),
+            });
+        }
     }
+    comparison
 }
 
 /// How two scans of the same thing compare.

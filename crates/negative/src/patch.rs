@@ -36,6 +36,11 @@ const REJECT_AT_MOST: f64 = 0.1;
 /// Share of clipped pixels from which a mean is only a limit, and flagged. At 2 % the end
 /// lies two standard deviations from the mean, which it shifts by 0.0085 of one.
 const CLIPPED_LIMIT_SHARE: f64 = 0.02;
+/// How many times as many pixels as its neighbours a code holds at which the
+/// noise was cut off.
+const CUT_OFF_TIMES: f64 = 20.0;
+/// Fewest codes of a patch in which a cut-off can be told from a few tones.
+const CUT_OFF_CODES: usize = 16;
 /// Density across a patch from which it is uneven.
 const UNEVEN_DENSITY: f64 = 0.03;
 
@@ -65,9 +70,11 @@ pub struct PatchStatistics {
     pub code_max: u16,
     /// Signal of one code value at the mean, without sign.
     pub signal_per_code: f64,
-    /// Share of pixels at code 0, dust left out.
+    /// Share of pixels at code 0, or at a floor above it that levels were cut
+    /// off at; dust left out.
     pub at_zero_share: f64,
-    /// Share of pixels at the largest code, dust left out.
+    /// Share of pixels at the largest code, or at a ceiling below it that
+    /// levels were cut off at; dust left out.
     pub at_max_share: f64,
     /// Share of pixels left out as dust or scratches.
     pub rejected_share: f64,
@@ -86,6 +93,36 @@ impl PatchStatistics {
     #[must_use]
     pub fn clipped(&self) -> bool {
         self.at_zero_share > CLIPPED_LIMIT_SHARE || self.at_max_share > CLIPPED_LIMIT_SHARE
+    }
+
+    /// Gives the density across the patch, along its steeper side, where that
+    /// is more than noise explains; none for an even patch.
+    pub(crate) fn unevenness(&self) -> Option<f64> {
+        let worst = self.slope_across.abs().max(self.slope_down.abs());
+        let error = self.signal_uncertainty / self.signal * core::f64::consts::LOG10_E;
+        // The slope of even noise errs by √12 of the error of the mean.
+        let noise = 12.0_f64.sqrt() * error;
+        (worst > UNEVEN_DENSITY && worst > 3.0 * noise).then_some(worst)
+    }
+
+    /// Counts pixels at a floor or a ceiling of the whole picture as clipped.
+    pub(crate) fn clip_at(&mut self, floor: Option<u16>, ceiling: Option<u16>) {
+        let kept = kept_codes(
+            &self.histogram,
+            self.pixels,
+            self.median_code,
+            self.code_spread,
+        );
+        let pixels: u64 = kept.iter().map(|h| h.1).sum();
+        let share = |code: Option<u16>| {
+            let found = kept.iter().find(|h| Some(h.0) == code);
+            found.map_or(0.0, |h| h.1 as f64 / pixels as f64)
+        };
+        self.at_zero_share = self.at_zero_share.max(share(floor));
+        self.at_max_share = self.at_max_share.max(share(ceiling));
+        if self.clipped() {
+            self.flags.insert(Flag::Clipped);
+        }
     }
 
     /// Gives the statistics of an even patch known by its mean code alone, as
@@ -350,7 +387,9 @@ impl Sums<'_> {
             let found = kept.iter().find(|h| h.0 == code);
             found.map_or(0.0, |h| h.1 as f64 / kept_pixels as f64)
         };
-        let (at_zero_share, at_max_share) = (share(0), share(tone.code_max));
+        let (floor, ceiling) = cut_off(&kept);
+        let at_zero_share = share(0).max(floor);
+        let at_max_share = share(tone.code_max).max(ceiling);
         let mut flags: Flags = tone.flag().into_iter().collect();
         if at_zero_share.max(at_max_share) > CLIPPED_LIMIT_SHARE {
             flags.insert(Flag::Clipped);
@@ -455,6 +494,28 @@ fn kept_codes(histogram: &[(u16, u64)], pixels: u64, median: f64, spread: f64) -
     } else {
         kept
     }
+}
+
+/// Gives the shares of pixels at the lowest and the highest code where noise
+/// was cut off there: one code holds what should have spread beyond it.
+fn cut_off(codes: &[(u16, u64)]) -> (f64, f64) {
+    if codes.len() < CUT_OFF_CODES {
+        return (0.0, 0.0);
+    }
+    let pixels: u64 = codes.iter().map(|c| c.1).sum();
+    let share = |end: u64, next: &mut dyn Iterator<Item = u64>| {
+        let most = next.take(8).max().unwrap_or(0);
+        if end as f64 > CUT_OFF_TIMES * most as f64 {
+            end as f64 / pixels as f64
+        } else {
+            0.0
+        }
+    };
+    let last = codes.len() - 1;
+    (
+        share(codes[0].1, &mut codes[1..].iter().map(|c| c.1)),
+        share(codes[last].1, &mut codes[..last].iter().rev().map(|c| c.1)),
+    )
 }
 
 /// What the block means say.

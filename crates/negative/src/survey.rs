@@ -1,7 +1,7 @@
 //! Everything that one pass over a scan can give.
 
 use crate::decode::{ChannelChoice, ScanReader};
-use crate::honesty::{CodeHistogram, HistogramPass};
+use crate::honesty::{CodeHistogram, HistogramPass, flat_ends};
 use crate::outline::{LabelImage, Outline, Rectangle};
 use crate::patch::{PatchError, PatchPass, PatchStatistics};
 use crate::preview::{LONG_SIDE, Preview, PreviewPass};
@@ -22,7 +22,9 @@ pub struct Survey {
 /// Measures patches, counts codes and makes the preview in one pass.
 ///
 /// `crop` is the part of the scan that histogram and preview show; patches can
-/// lie anywhere. `labels` is needed by outlines that are regions.
+/// lie anywhere. `labels` is needed by outlines that are regions. Where the
+/// histogram shows that levels were cut off within the scale, patches count
+/// their pixels there as clipped.
 ///
 /// # Errors
 /// [`PatchError`] for outlines or a crop that do not fit the picture and for a
@@ -44,9 +46,15 @@ pub fn survey<R: Read + Seek>(
         histogram.take(&row);
         preview.take(&row);
     })?;
+    let mut patches = patches.finish()?;
+    let histogram = histogram.finish();
+    let ends = flat_ends(&histogram);
+    for patch in &mut patches {
+        patch.clip_at(ends.floor, ends.ceiling);
+    }
     Ok(Survey {
-        patches: patches.finish()?,
-        histogram: histogram.finish(),
+        patches,
+        histogram,
         preview: preview.finish(),
     })
 }

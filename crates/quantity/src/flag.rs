@@ -34,6 +34,7 @@ flags! {
     OutsideTablet, "outside_tablet", "the value lies outside the densities of the step tablet, so it is a limit";
     Uncalibrated, "uncalibrated", "no step tablet calibrates this scan, so no absolute density can be given";
     TabletOutOfOrder, "tablet_out_of_order", "the code values of the tablet's steps do not follow their densities";
+    TabletMisfit, "tablet_misfit", "the readings of the tablet's steps do not follow its densities as closely as stated, so outlines, tablet or table may be wrong";
     LevelsChanged, "levels_changed", "the same clear film reads differently in scans that should be alike, so levels or exposure were changed between them";
     Comb, "comb", "the histogram has regular gaps: levels were stretched after capture";
     EightBitOrigin, "eight_bit_origin", "a 16-bit file holds at most 256 different values: it was made from 8 bits";
