@@ -134,6 +134,12 @@ pub fn findings_json(f: &Findings) -> Value {
                 "flags": names(&c.flags),
             })
         }).collect::<Vec<_>>(),
+        "causes": f.causes.iter().map(|c| json!({
+            "question": c.question,
+            "cause": c.cause,
+            "stops": interval(&c.stops, None, quantity::Stops::to_stops),
+            "assumed": c.assumed,
+        })).collect::<Vec<_>>(),
         "cannot_tell": f.cannot_tell.iter().map(|c| json!({
             "question": c.question, "reason": c.reason, "remedy": c.remedy,
         })).collect::<Vec<_>>(),
@@ -172,6 +178,11 @@ fn factor(f: &FactorFinding) -> Value {
         "frames_as_limits": f.frames_as_limits,
         "variance_shares": f.shares.iter().map(|s| json!({
             "source": s.source, "share": s.share,
+        })).collect::<Vec<_>>(),
+        "next_steps": f.next_steps.iter().map(|s| json!({
+            "what": s.what,
+            "half_width_now_stops": s.half_width_now_stops,
+            "half_width_then_stops": s.half_width_then_stops,
         })).collect::<Vec<_>>(),
         "interval_method": f.interval_method,
         "flags": names(&f.flags),

@@ -14,12 +14,16 @@
 //! | `lossy` | 2/√12 codes: compression moves even areas by about a code |
 //! | `tablet_misfit` | what the calibration states for it, and the difference of clear film |
 //! | `levels_changed` | the difference of clear film from the other scans |
+//! | `same_file` | 0.3 in density, about what a stop does: one of the two frames is another |
 //!
 //! Clear film is compared in densities where a tablet calibrates the scans: a
 //! tablet that was changed along with the film makes up for it, and then
 //! nothing is added. A calibration that can't be right (the table fits when it
-//! is moved by a step; clear film lighter than film can be) is not used: the
-//! scan's readings are relative to its own clear film, as without a tablet.
+//! is moved by a step; half of the steps' outlines lie across two steps; the
+//! lightest step does not go on as the next; clear film lighter than film can
+//! be) is not used: what is added to each scan could
+//! not make up for an error that all scans share. The scan's readings are then
+//! relative to its own clear film, as without a tablet.
 
 use crate::error::with_causes;
 use crate::{AppError, Progress};
@@ -47,6 +51,12 @@ const REBATE_TOLERANCE: f64 = 0.02;
 /// Lowest gross density of film: two surfaces of index 1.5 reflect 8 % of the
 /// light, a density of 0.036, before base or fog. \[density\]
 const CLEAREST_FILM: f64 = 0.03;
+
+/// Share of uneven steps from which a tablet's outlines are not believed.
+const STRADDLING_SHARE: f64 = 0.5;
+
+/// Standard uncertainty of a reading that may be another frame's. \[density\]
+const OTHER_FRAME: f64 = 0.3;
 
 /// Codes that compression with loss leaves between values, in effect.
 const LOSSY_STEP: f64 = 2.0;
@@ -212,11 +222,15 @@ pub(crate) fn measure_folder(
         scans.push(survey_scan(folder, scan, &mut warnings)?);
     }
     progress.at("measuring scans", total, total);
-    warnings.extend(same_files(folder, &scans));
+    warnings.extend(same_files(folder, &mut scans));
     refuse_calibrations(folder, &mut scans);
     compare_rebates(folder, &mut scans);
     compare_repeats(folder, &mut scans);
     let (readings, refusals) = readings(folder, &scans);
+    for scan in scans.iter_mut().filter(|s| s.calibration_refused.is_some()) {
+        // Pictures are not drawn through it either.
+        scan.calibration = None;
+    }
     Ok(Measuring {
         readings,
         scans,
@@ -352,7 +366,9 @@ fn survey_scan(
     for patch in &mut measured_patches {
         let codes = code_step / 12.0_f64.sqrt();
         patch.code_uncertainty = patch.code_uncertainty.hypot(codes);
-        patch.signal_uncertainty = patch.signal_uncertainty.hypot(codes * patch.signal_per_code);
+        patch.signal_uncertainty = patch
+            .signal_uncertainty
+            .hypot(codes * patch.signal_per_code);
     }
     let mut statistics = measured_patches.into_iter();
     let patches: Vec<((Id, Id), PatchStatistics)> = patches
@@ -392,7 +408,9 @@ fn survey_scan(
                 .map(|(number, _)| number)
                 .take(readings.len())
                 .collect();
-            findings.extend(tablet_findings_numbered(&calibration, &numbers));
+            for finding in tablet_findings_numbered(&calibration, &numbers) {
+                add_finding(&mut findings, finding);
+            }
             Some(calibration)
         }
     };
@@ -436,33 +454,47 @@ fn clear_of<'a>(folder: &TestFolder, scan: &'a Surveyed) -> Vec<&'a PatchStatist
 }
 
 /// Names scans that are the same picture to the last bit.
-fn same_files(folder: &TestFolder, scans: &[Surveyed]) -> Vec<String> {
+fn same_files(folder: &TestFolder, scans: &mut [Surveyed]) -> Vec<String> {
     let mut warnings = vec![];
-    for (i, second) in scans.iter().enumerate() {
-        let first = scans[..i].iter().find(|first| {
-            first.sha256 == second.sha256
-                && first.info.page == second.info.page
-                && first.channel == second.channel
-        });
-        let records = |scan: &Surveyed| folder.test.scan(&scan.scan);
-        let Some((first, a, b)) =
-            first.and_then(|first| Some((first, records(first)?, records(second)?)))
-        else {
+    for second in 1..scans.len() {
+        let same = |first: &usize| {
+            let (a, b) = (&scans[*first], &scans[second]);
+            a.sha256 == b.sha256 && a.info.page == b.info.page && a.channel == b.channel
+        };
+        let Some(first) = (0..second).find(same) else {
             continue;
         };
-        warnings.push(if a.file == b.file {
-            format!(
-                "scans {} and {} are one and the same picture ({}), so their frames are not independent; \
-                 outline all frames in one scan, or name the right file",
-                first.scan, second.scan, a.file
-            )
-        } else {
-            format!(
-                "scans {} ({}) and {} ({}) are identical files: one was copied over the other, \
-                 and at least one frame shows the wrong negative",
-                first.scan, a.file, second.scan, b.file
-            )
-        });
+        let file = |scan: usize| {
+            let record = folder.test.scan(&scans[scan].scan);
+            record.map_or("", |record| record.file.as_str())
+        };
+        let (a, b) = (scans[first].scan.clone(), scans[second].scan.clone());
+        if file(first) == file(second) {
+            warnings.push(format!(
+                "scans {a} and {b} are one and the same picture ({}); if their frames are different negatives, name the right file",
+                file(first)
+            ));
+            continue;
+        }
+        warnings.push(format!(
+            "scans {a} ({}) and {b} ({}) are identical files: one was copied over the other, and at least one of their frames \
+             shows the wrong negative",
+            file(first),
+            file(second)
+        ));
+        for (scan, other) in [(first, &b), (second, &a)] {
+            let scan = &mut scans[scan];
+            if scan.findings.iter().any(|f| f.flag == Flag::SameFile) {
+                continue;
+            }
+            scan.doubt = scan.doubt.max(OTHER_FRAME);
+            scan.findings.push(HonestyFinding::new(
+                Flag::SameFile,
+                format!(
+                    "its file and that of {other} are identical; {OTHER_FRAME:.1} is added to the uncertainty of its readings"
+                ),
+            ));
+        }
     }
     warnings
 }
@@ -502,18 +534,24 @@ fn clear_density(clear: &[&PatchStatistics], calibration: &Calibration) -> Optio
 /// Puts calibrations aside that can't be right.
 fn refuse_calibrations(folder: &TestFolder, scans: &mut [Surveyed]) {
     for scan in scans.iter_mut() {
-        let moved = scan
-            .calibration
-            .as_ref()
-            .and_then(Calibration::misfit)
-            .and_then(|m| m.moved);
-        if let Some((by, _)) = moved {
+        let Some(misfit) = scan.calibration.as_ref().and_then(Calibration::misfit) else {
+            continue;
+        };
+        let reason = if let Some((by, _)) = misfit.moved {
             let count = by.unsigned_abs();
-            scan.calibration_refused = Some(format!(
+            format!(
                 "the outlines of its tablet seem to lie {count} step{} off, so that each step is taken for another",
                 if count == 1 { "" } else { "s" }
-            ));
-        }
+            )
+        } else if misfit.straddling && misfit.uneven_share >= STRADDLING_SHARE {
+            "the outlines of its tablet seem to lie across two steps each".to_owned()
+        } else if misfit.light_end_off {
+            "the outline of its tablet's lightest step seems to lie beside that step, and then all others may be a step off"
+                .to_owned()
+        } else {
+            continue;
+        };
+        scan.calibration_refused = Some(reason);
     }
     for i in 0..scans.len() {
         let Some(record) = folder.test.scan(&scans[i].scan) else {
@@ -526,19 +564,36 @@ fn refuse_calibrations(folder: &TestFolder, scans: &mut [Surveyed]) {
         let Some((density, sd)) = clear_density(&clear, calibration) else {
             continue;
         };
-        if density < CLEAREST_FILM - 2.0 * sd {
-            scans[i].findings.push(HonestyFinding::new(
+        if density >= CLEAREST_FILM {
+            continue;
+        }
+        let scan = &mut scans[i];
+        add_finding(
+            &mut scan.findings,
+            HonestyFinding::new(
                 Flag::TabletMisfit,
                 format!(
-                    "clear film reads a density of {density:.3} ± {sd:.3} by the tablet, \
-                     but no film is below {CLEAREST_FILM}: the calibration is off"
+                    "clear film reads a density of {density:.3} ± {sd:.3} by the tablet, but no film is below {CLEAREST_FILM}: \
+                     the calibration seems to be off"
                 ),
-            ));
-            scans[i].calibration_refused = Some(format!(
-                "its clear film would have a density of {density:.2}, which no film has; \
-                 look for outlines of the tablet that lie a step off, or for another tablet's table"
-            ));
+            ),
+        );
+        scan.calibration_refused = Some(
+            "its clear film would be clearer than any film; the tablet's outlines may lie a step off, or the table be \
+             another tablet's"
+                .to_owned(),
+        );
+    }
+}
+
+/// Adds a finding, joined to one of the same flag.
+fn add_finding(findings: &mut Vec<HonestyFinding>, finding: HonestyFinding) {
+    match findings.iter_mut().find(|f| f.flag == finding.flag) {
+        Some(first) => {
+            first.evidence += "; ";
+            first.evidence += &finding.evidence;
         }
+        None => findings.push(finding),
     }
 }
 
@@ -611,7 +666,7 @@ fn compare_rebates(folder: &TestFolder, scans: &mut [Surveyed]) {
             let scan = &mut scans[clear.scan];
             scan.doubt = scan.doubt.max(doubt);
             let consequence = if doubt > 0.0 {
-                format!("; {doubt:.3} was added to the uncertainty of its readings")
+                format!("; {doubt:.3} is added to the uncertainty of its readings")
             } else {
                 "; the tablet in it was changed alike and makes up for it".to_owned()
             };
@@ -619,17 +674,18 @@ fn compare_rebates(folder: &TestFolder, scans: &mut [Surveyed]) {
                 (Some(change), _) => {
                     let mut finding = change.finding.clone();
                     finding.evidence += &consequence;
-                    scan.findings.push(finding);
+                    add_finding(&mut scan.findings, finding);
                 }
                 (None, Some(difference)) if doubt > 0.0 => {
-                    scan.findings.push(HonestyFinding::new(
-                        Flag::TabletMisfit,
-                        format!(
-                            "clear film reads a density of {:.3} here and {:.3} in the other scans, though its code values agree: \
-                             this scan's calibration differs{consequence}",
-                            difference.own, difference.others
-                        ),
-                    ));
+                    let evidence = format!(
+                        "clear film reads a density of {:.3} here and {:.3} in the other scans, though its code values agree: \
+                         this scan's calibration differs{consequence}",
+                        difference.own, difference.others
+                    );
+                    add_finding(
+                        &mut scan.findings,
+                        HonestyFinding::new(Flag::TabletMisfit, evidence),
+                    );
                 }
                 (None, _) => {}
             }
@@ -710,7 +766,7 @@ fn compare_repeats(folder: &TestFolder, scans: &mut [Surveyed]) {
 fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<String>) {
     let parts = folder.test.parts();
     let mut readings = vec![];
-    let mut refusals = vec![];
+    let mut refusals: Vec<(String, Vec<String>)> = vec![];
     for scan in scans {
         let Some(record) = parts.scans.iter().find(|s| s.id == scan.scan) else {
             continue;
@@ -732,18 +788,25 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
         if record.response == Response::Density && calibration.is_none() && !scan.patches.is_empty()
         {
             flags.insert(Flag::Uncalibrated);
-            refusals.push(format!(
-                "scan {} ({}): absolute density is refused, because {}{}; its readings are relative to {}",
-                scan.scan,
-                record.file,
+            let reason = format!(
+                "absolute density is refused, because {}{}; its readings are relative to {}",
                 refusal_words(scans, scan, record),
                 if scan.tone.encoding.is_known() {
                     ""
                 } else {
                     " and neither file nor record says how code values follow light"
                 },
-                if clear_signal.is_some() { "its own clear film" } else { "the end of the code scale" },
-            ));
+                if clear_signal.is_some() {
+                    "its own clear film"
+                } else {
+                    "the end of the code scale"
+                },
+            );
+            let name = format!("{} ({})", scan.scan, record.file);
+            match refusals.iter_mut().find(|(known, _)| *known == reason) {
+                Some((_, names)) => names.push(name),
+                None => refusals.push((reason, vec![name])),
+            }
         }
         for ((frame, patch), statistics) in &scan.patches {
             let (response, value, limit) = match record.response {
@@ -778,6 +841,13 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
             });
         }
     }
+    let refusals = refusals
+        .into_iter()
+        .map(|(reason, names)| match &names[..] {
+            [name] => format!("scan {name}: {reason}"),
+            _ => format!("each of the scans {}: {reason}", names.join(", ")),
+        })
+        .collect();
     (readings, refusals)
 }
 

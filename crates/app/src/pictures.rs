@@ -436,6 +436,7 @@ pub(crate) fn curve_figure(
         factors: vec![],
         speeds: vec![],
         wood_effect: vec![],
+        causes: vec![],
         cannot_tell: vec![],
         assumptions: vec![],
         readings: vec![],

@@ -49,8 +49,24 @@ pub(crate) fn findings_text(f: &Findings) -> String {
     }
     line(String::new());
     line("Frames".into());
-    for frame in &f.frames {
-        line(frame_line(frame));
+    for row in frame_lines(&f.frames) {
+        line(row);
+    }
+    if !f.causes.is_empty() {
+        line(String::new());
+        line("What explains differences within the test".into());
+        for c in &f.causes {
+            line(indented(
+                "- ",
+                &format!(
+                    "{}: {} gives {} stops; assumed: {}.",
+                    c.question,
+                    c.cause,
+                    shown::interval(c.stops, None, shown::signed_stops),
+                    c.assumed
+                ),
+            ));
+        }
     }
     if !f.notes.is_empty() {
         line(String::new());
@@ -129,10 +145,15 @@ fn factor_lines(f: &FactorFinding, coverage: f64) -> Vec<String> {
         f.light
     )];
     match &f.ei {
-        Some(ei) => lines.push(format!(
-            "  EI {}",
-            shown::interval(*ei, opposite(f.bound), shown::ei)
-        )),
+        Some(ei) => {
+            lines.push(format!(
+                "  EI {}",
+                shown::interval(*ei, opposite(f.bound), shown::ei)
+            ));
+            if f.ei_basis.contains("box speed") {
+                lines.push(format!("  EI is {}", f.ei_basis));
+            }
+        }
         None => lines.push(format!("  EI: {}", f.ei_basis)),
     }
     lines.push(format!(
@@ -147,8 +168,8 @@ fn factor_lines(f: &FactorFinding, coverage: f64) -> Vec<String> {
     };
     let matched: Vec<&str> = f.matched_on.iter().map(|id| id.as_str()).collect();
     lines.push(format!(
-        "  {how}; {} frames used, {} as limits; matched on {}{}",
-        f.frames_used,
+        "  {how}; {}, {} as limits; matched on {}{}",
+        counted(f.frames_used, "frame used", "frames used"),
         f.frames_as_limits,
         if matched.is_empty() {
             "nothing".to_owned()
@@ -160,29 +181,60 @@ fn factor_lines(f: &FactorFinding, coverage: f64) -> Vec<String> {
             d.to_density()
         )),
     ));
+    for step in &f.next_steps {
+        lines.push(format!(
+            "  to narrow it from ±{:.2} to ±{:.2} stop: {}",
+            step.half_width_now_stops, step.half_width_then_stops, step.what
+        ));
+    }
     for flag in f.flags.iter() {
         lines.push(format!("  note: {}", flag.meaning()));
     }
     lines
 }
 
-fn frame_line(f: &FrameFinding) -> String {
-    let missing = f.stops_missing.as_ref().map_or_else(String::new, |m| {
-        let stops = m.value().to_stops();
-        if stops > 0.05 {
-            format!("; {stops:.1} stops short")
-        } else {
-            String::new()
-        }
-    });
-    format!(
-        "  {:<14} {:<10} {:<26} {:<11} {}{missing}",
-        f.frame.as_str(),
-        filters_words(&f.filters),
-        f.exposure,
-        f.verdict.word().replace('_', " "),
-        f.reason,
-    )
+fn counted(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
+
+/// The frames as a table; columns as wide as their longest entry.
+fn frame_lines(frames: &[FrameFinding]) -> Vec<String> {
+    let rows: Vec<[String; 5]> = frames
+        .iter()
+        .map(|f| {
+            let stops = f.stops_missing.as_ref().map(|m| m.value().to_stops());
+            let missing = match stops {
+                Some(s) if s > 0.05 => format!("; {s:.1} stops short"),
+                Some(s) if s < -1.0 => format!("; {:.1} stops more than needed", -s),
+                _ => String::new(),
+            };
+            [
+                f.frame.to_string(),
+                filters_words(&f.filters),
+                f.exposure.clone(),
+                f.verdict.word().replace('_', " "),
+                format!("{}{missing}", f.reason),
+            ]
+        })
+        .collect();
+    let wide = |column: usize| {
+        rows.iter()
+            .map(|r| r[column].chars().count())
+            .max()
+            .unwrap_or(0)
+    };
+    let widths = [wide(0), wide(1), wide(2), wide(3)];
+    rows.iter()
+        .map(|r| {
+            let mut line = String::from("  ");
+            for (cell, width) in r.iter().zip(widths) {
+                line.push_str(cell);
+                line.push_str(&" ".repeat(width - cell.chars().count() + 2));
+            }
+            line.push_str(&r[4]);
+            line
+        })
+        .collect()
 }
 
 /// Writes the criteria as a table.

@@ -155,6 +155,7 @@ fn factor(filter: &str, of: Interval<Stops>, bound: Option<Bound>) -> FactorFind
         frames_used: 2,
         frames_as_limits: 1,
         shares: vec![],
+        next_steps: vec![],
         interval_method: "posterior".into(),
         flags: Flags::none(),
     }
@@ -200,6 +201,7 @@ fn findings() -> Findings {
             basis: "anchor".into(),
             flags: Flags::none(),
         }],
+        causes: vec![],
         wood_effect: vec![WoodFinding {
             film: id("pan"),
             filters: vec![id("ir")],

@@ -6,7 +6,7 @@
 
 use crate::assumptions::{Assumptions, Source};
 use crate::model::{Curve, CurveForm, FactorKey, JointModel, Key};
-use crate::solve::{Covariance, Fit, Seen, fit};
+use crate::solve::{Covariance, Fit, Seen, approach, fit};
 use core::f64::consts::LOG10_2;
 use std::collections::BTreeMap;
 
@@ -58,29 +58,36 @@ pub(crate) fn estimate(
     };
     for &shift in shifts {
         let start = start(&mut model, shift);
-        model.set_smears(&start);
+        model.set_smears(&start, false);
         model.outlier_beyond = f64::INFINITY;
-        let plain = fit(&model, &start, None, 40);
+        let plain = approach(&model, &start, 40);
         model.outlier_beyond = robust;
-        let tried = fit(&model, &plain.parameters, None, 25);
+        let tried = approach(&model, &plain.parameters, 25);
         if tried.cost.is_finite() && best.as_ref().is_none_or(|b| tried.cost < b.cost) {
             best = Some(tried);
         }
     }
     let mut best = best.ok_or(EstimateError::NoFit)?;
     set_pivots(&mut model, &best.parameters, assumptions);
-    best = fit(&model, &best.parameters, None, 60);
+    best = approach(&model, &best.parameters, 60);
     let mut spread = BTreeMap::new();
-    for _ in 0..12 {
+    let stated: Vec<f64> = model.priors.iter().map(|prior| prior.sd).collect();
+    for _ in 0..30 {
         let Some(covariance) = Covariance::at(&model, &best.parameters) else {
             return Err(EstimateError::NoFit);
         };
         let learned = learn_spread(&mut model, &best.parameters, &covariance, &mut spread);
-        let smeared = model.set_smears(&best.parameters);
+        let learned = learned.max(learn_errors(
+            &mut model,
+            &stated,
+            &best.parameters,
+            &covariance,
+        ));
+        let smeared = model.set_smears(&best.parameters, true);
         set_pivots(&mut model, &best.parameters, assumptions);
-        best = fit(&model, &best.parameters, None, 60);
-        // A fiftieth of the spread; a three-hundredth of a stop.
-        if learned < 0.02 && smeared < 1e-3 {
+        best = approach(&model, &best.parameters, 60);
+        // A fiftieth of a spread; less than a thousandth of a stop.
+        if learned < 0.02 && smeared < 2e-4 {
             break;
         }
     }
@@ -93,10 +100,10 @@ pub(crate) fn estimate(
             break;
         }
         outliers.extend(found);
-        best = fit(&model, &best.parameters, None, 60);
-        model.set_smears(&best.parameters);
-        best = fit(&model, &best.parameters, None, 60);
+        best = approach(&model, &best.parameters, 60);
+        model.set_smears(&best.parameters, true);
     }
+    best = fit(&model, &best.parameters, None, 60);
     if best.parameters.iter().any(|p| !p.is_finite()) {
         return Err(EstimateError::NoFit);
     }
@@ -325,6 +332,46 @@ fn set_pivots(model: &mut JointModel, p: &[f64], assumptions: &Assumptions) {
             model.curves[c].pivot = x;
         }
     }
+}
+
+/// Weight of the assumed size of an error, in frames: a test with as many frames
+/// trusts its own scatter as much as the assumption.
+const ASSUMED_FRAMES: f64 = 8.0;
+
+/// Learns how large the frames' own errors are, where a test has frames enough;
+/// gives the largest relative change.
+///
+/// Error sizes must not be taken as exactly known: many frames would then fix
+/// the curve's gradient by the ratio of their scatter in density to the assumed
+/// scatter in exposure. Expectation-maximisation step for a variance, with the
+/// assumed one counted as [`ASSUMED_FRAMES`] frames.
+fn learn_errors(model: &mut JointModel, stated: &[f64], p: &[f64], covariance: &Covariance) -> f64 {
+    let mut changed: f64 = 0.0;
+    for source in [Source::Frame, Source::Development, Source::Base] {
+        let members: Vec<usize> = (0..model.keys.len())
+            .filter(|&i| model.priors[i].source == source)
+            .collect();
+        if members.is_empty() {
+            continue;
+        }
+        // A wild frame counts as far as the outlier rule lets it pull.
+        let most = model.outlier_beyond.powi(2);
+        let sum: f64 = members
+            .iter()
+            .map(|&i| {
+                let square = p[i] * p[i] + covariance.variance(&[(i, 1.0)]);
+                (square / (stated[i] * stated[i])).min(most)
+            })
+            .sum();
+        let count = members.len() as f64;
+        let ratio = libm::sqrt((ASSUMED_FRAMES + sum) / (ASSUMED_FRAMES + count));
+        for &i in &members {
+            let sd = stated[i] * ratio;
+            changed = changed.max((sd / model.priors[i].sd - 1.0).abs());
+            model.priors[i].sd = sd;
+        }
+    }
+    changed
 }
 
 /// Learns how much the factor differs between matched patches, where there are

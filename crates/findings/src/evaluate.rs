@@ -117,6 +117,7 @@ pub fn evaluate(
         factors,
         speeds,
         wood_effect,
+        causes: crate::causes::causes(&e, test, assumptions),
         cannot_tell,
         assumptions: assumptions.listed(&used),
         readings: crate::frames::reading_uses(Some(&e), readings),

@@ -362,6 +362,10 @@ fn one_factor(
                 })
                 .collect()
         },
+        next_steps: match (bound, curve) {
+            (None, Some(c)) => crate::next_sheet::next_steps(e, test, assumptions, i, key, c),
+            _ => vec![],
+        },
         interval_method: method.to_owned(),
         flags,
     }

@@ -31,6 +31,8 @@ pub struct Findings {
     pub speeds: Vec<SpeedFinding>,
     /// The Wood effect, for each film, filter, light, and sun or shade.
     pub wood_effect: Vec<WoodFinding>,
+    /// What could have made differences within the test, and by how many stops.
+    pub causes: Vec<Cause>,
     /// What was asked and could not be told, and what would settle it.
     pub cannot_tell: Vec<CannotTell>,
     /// Each number that was assumed rather than recorded.
@@ -223,10 +225,36 @@ pub struct FactorFinding {
     pub frames_as_limits: usize,
     /// What made the variance of the factor, largest first; shares add to 1.
     pub shares: Vec<Share>,
+    /// What would narrow the interval most, best first.
+    pub next_steps: Vec<NextStep>,
     /// How the interval was made.
     pub interval_method: String,
     /// Flags.
     pub flags: Flags,
+}
+
+/// Something to expose or measure, and what it is expected to bring.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NextStep {
+    /// What to do.
+    pub what: String,
+    /// Half-width of the factor's interval now, in stops.
+    pub half_width_now_stops: f64,
+    /// Half-width to be expected then, in stops.
+    pub half_width_then_stops: f64,
+}
+
+/// A cause and how many stops it explains.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cause {
+    /// What is compared.
+    pub question: String,
+    /// The cause.
+    pub cause: String,
+    /// How many stops it explains, with its interval.
+    pub stops: Interval<Stops>,
+    /// What was assumed.
+    pub assumed: String,
 }
 
 /// What a source of uncertainty contributed to the variance of an answer.

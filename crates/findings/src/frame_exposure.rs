@@ -31,6 +31,8 @@ pub(crate) struct RecordedExposure {
     pub(crate) effective_ei: Option<ExposureIndex>,
     /// log10 of actual seconds beyond one second, for reciprocity.
     pub(crate) decades_beyond_1_s: f64,
+    /// What the recorded law took from the exposure, log10.
+    pub(crate) reciprocity_loss_log10: f64,
     /// Whether the film's reciprocity law was applied or needed none.
     pub(crate) reciprocity_stated: bool,
     /// How the shutter time is known.
@@ -180,6 +182,7 @@ pub(crate) fn recorded_exposure(
         absolute: film.mid_tone.is_some(),
         effective_ei,
         decades_beyond_1_s,
+        reciprocity_loss_log10: film.reciprocity_loss.to_delta_log_h(),
         reciprocity_stated: law.is_some(),
         time,
         flags,

@@ -15,6 +15,8 @@
 
 mod advice;
 mod assumptions;
+mod causes;
+mod compare;
 mod consistency;
 mod criteria;
 mod curves;
@@ -25,10 +27,12 @@ mod finding;
 mod frame_exposure;
 mod frames;
 mod model;
+mod next_sheet;
 mod normal;
 mod solve;
 
 pub use assumptions::Assumptions;
+pub use compare::*;
 pub use criteria::rows as criterion_rows;
 pub use estimate::EstimateError;
 pub use evaluate::{EvaluateError, METHOD, evaluate};

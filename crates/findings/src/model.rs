@@ -397,8 +397,9 @@ impl JointModel {
     /// the latter draws the exposure axis together, the more so the more frames
     /// there are. Averaging over a place x of standard deviation s adds the
     /// square of slope·s to the misfit, so it is an observation that is zero.
-    /// (Laplace's approximation of the integral over the errors, followed by
-    /// expectation and maximisation.)
+    /// (Laplace's approximation of the integral over the errors, by expectation
+    /// and maximisation; recorded exposures with errors about them are Berkson's
+    /// case, in which the scale of the axis has no bias of its own.)
     fn predict_smear(&self, past: usize, p: &[f64]) -> Prediction {
         let (k, sd_x) = self.smears[past];
         let term = &self.terms[k];
@@ -424,7 +425,9 @@ impl JointModel {
 
     /// Sets how much each reading is smeared, from the fit so far; gives the
     /// largest change of a smear, in log10 exposure.
-    pub(crate) fn set_smears(&mut self, p: &[f64]) -> f64 {
+    ///
+    /// `balanced` is for a fit that has come near; a start has shown no errors yet.
+    pub(crate) fn set_smears(&mut self, p: &[f64], balanced: bool) -> f64 {
         // Errors are averaged over; what the test asks for is not, nor what has a
         // prior only so as to have one.
         let shape = |i: usize| {
@@ -446,6 +449,7 @@ impl JointModel {
         let mut smears = vec![];
         let mut observations = vec![];
         let mut changed: f64 = 0.0;
+        let mut pull = 0.0;
         for (k, term) in self.terms.iter().enumerate() {
             let Some(exposed) = &term.exposed else {
                 continue;
@@ -469,13 +473,44 @@ impl JointModel {
             let along = term
                 .base
                 .map_or(0.0, |b| given.between(&errors, &[(b, 1.0)]));
-            changed = changed.max((sd_x - before.get(&k).copied().unwrap_or(0.0)).abs());
+            let place = exposed.on_curve(p, self.curves[term.curve].pivot);
+            let slope = self.curves[term.curve].slope(p, place).0 * exposed.steeper(p);
+            let sd = self.observations[k].sd / libm::sqrt(share);
+            pull += slope * (slope * sd_x * sd_x + along) / (sd * sd);
             smears.push((k, sd_x));
             observations.push(Observation {
                 seen: Seen::Value(-along / sd_x),
-                sd: self.observations[k].sd / libm::sqrt(share),
+                sd,
                 robust: false,
             });
+        }
+        // Errors as large as they turned out must neither draw the axis together
+        // nor, were they assumed larger, pull it apart: the two effects are made
+        // to balance at the fit, so that the recorded exposures alone set the
+        // scale of the axis.
+        let drawn: f64 = self
+            .priors
+            .iter()
+            .zip(p)
+            .enumerate()
+            .filter(|(i, (prior, _))| !shape(*i) && prior.source != Source::Base)
+            .map(|(_, (prior, value))| {
+                let r = (value - prior.mean) / prior.sd;
+                r * r * prior.tail.weight(r, self.outlier_beyond)
+            })
+            .sum();
+        let balance = if balanced && pull > 0.0 {
+            libm::sqrt((drawn / pull).min(2.0))
+        } else {
+            1.0
+        };
+        for ((k, sd_x), observation) in smears.iter_mut().zip(&mut observations) {
+            // The mean part is what base+fog takes along, in the same proportion.
+            *sd_x *= balance;
+            if let Seen::Value(mean) = &mut observation.seen {
+                *mean *= balance;
+            }
+            changed = changed.max((*sd_x - before.get(k).copied().unwrap_or(0.0)).abs());
         }
         self.observations.truncate(self.terms.len());
         self.observations.extend(observations);

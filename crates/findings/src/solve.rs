@@ -108,6 +108,11 @@ fn huber(r: f64, k: f64) -> (f64, f64) {
 }
 
 impl Tail {
+    /// Weight of a scaled distance, 1 near the middle.
+    pub(crate) fn weight(self, r: f64, k: f64) -> f64 {
+        self.terms(r, k).1
+    }
+
     /// Cost and weight of a scaled distance.
     fn terms(self, r: f64, k: f64) -> (f64, f64) {
         match self {
@@ -390,8 +395,29 @@ impl Factorised {
     }
 }
 
+/// Gain of log posterior below which a fit has settled: far below anything an
+/// interval can show.
+const SETTLED: f64 = 1e-6;
+/// The same for a fit that others will follow.
+const NEARLY_SETTLED: f64 = 1e-3;
+
+/// Comes near the most probable parameters, as a start for [`fit`].
+pub(crate) fn approach(model: &impl Model, start: &[f64], steps: usize) -> Fit {
+    descend(model, start, None, steps, NEARLY_SETTLED)
+}
+
 /// Finds the most probable parameters from a start.
 pub(crate) fn fit(model: &impl Model, start: &[f64], held: Option<Held>, steps: usize) -> Fit {
+    descend(model, start, held, steps, SETTLED)
+}
+
+fn descend(
+    model: &impl Model,
+    start: &[f64],
+    held: Option<Held>,
+    steps: usize,
+    settled: f64,
+) -> Fit {
     let mut parameters = start.to_vec();
     if let Some(held) = held {
         parameters[held.index] = held.value;
@@ -425,8 +451,7 @@ pub(crate) fn fit(model: &impl Model, start: &[f64], held: Option<Held>, steps: 
                 cost = trial_cost;
                 damping = (damping * 0.2).max(1e-9);
                 improved = true;
-                // A millionth of log posterior is far below anything an interval can show.
-                if gained < 1e-6 {
+                if gained < settled {
                     converged = true;
                 }
                 break;

@@ -93,11 +93,18 @@ pub struct TabletMisfit {
     pub stated: f64,
     /// Whether the first is too large for the second.
     pub beyond_stated: bool,
+    /// Whether so many steps are uneven (a quarter of them and at least 3) that
+    /// their outlines seem to lie across the edges between them.
+    pub straddling: bool,
+    /// Share of the used steps that are uneven.
+    pub uneven_share: f64,
     /// Steps that miss the curve by more than three times what is stated.
     pub steps: Vec<usize>,
-    /// End steps that lie off the line through the next two: their outline may
-    /// lie beside the tablet.
+    /// End steps that do not go on as the next two steps do: their outline may
+    /// lie beside the tablet, and then all others are a step off.
     pub ends: Vec<usize>,
+    /// Whether the lightest step is among these.
+    pub light_end_off: bool,
     /// The table fits when it is moved by so many steps, with this root mean
     /// square: outline i shows step i + the number.
     pub moved: Option<(isize, f64)>,
@@ -315,7 +322,7 @@ fn drawn(
         &uncertainty,
         &weights,
         &left_out,
-        tone_known,
+        ends_off_the_line(knots, readings, uses, &uncertainty, tone_known),
     );
     let mut point_uncertainty = point_uncertainties(&uncertainty, &left_out, residual_sd);
     for (knot, uncertainty) in knots.iter().zip(&mut point_uncertainty) {
@@ -395,7 +402,7 @@ fn misfit(
     uncertainty: &[f64],
     weights: &[f64],
     left_out: &[Option<f64>],
-    tone_known: bool,
+    ends: Vec<EndOff>,
 ) -> Option<TabletMisfit> {
     let fit = rms(left_out.iter().flatten().copied());
     let times = |left_out: &[Option<f64>], uncertainty: &[f64]| {
@@ -405,7 +412,6 @@ fn misfit(
             .filter_map(|(r, u)| r.map(|r| r / (LEFT_OUT_TIMES * u.max(1e-4)))))
     };
     let beyond_stated = fit > MISFIT_DENSITY && times(left_out, uncertainty) > MISFIT_TIMES;
-    let ends = ends_off_the_line(knots, uncertainty, tone_known);
     let uneven = knots
         .iter()
         .filter_map(|k| readings[k.step].statistics.unevenness());
@@ -429,9 +435,8 @@ fn misfit(
         if pairs.len() < MOVED_STEPS {
             continue;
         }
-        let pick = |of: &dyn Fn(usize) -> f64| -> Vec<f64> {
-            pairs.iter().map(|(i, _)| of(*i)).collect()
-        };
+        let pick =
+            |of: &dyn Fn(usize) -> f64| -> Vec<f64> { pairs.iter().map(|(i, _)| of(*i)).collect() };
         let table: Vec<f64> = pairs.iter().map(|p| p.1).collect();
         let again = self::left_out(&pick(&|i| knots[i].x), &table, &pick(&|i| weights[i]));
         let fit_again = rms(again.iter().flatten().copied());
@@ -443,7 +448,7 @@ fn misfit(
             by_density = rms(pairs.iter().map(|(i, d)| d - knots[*i].density));
         }
     }
-    let from_ends = ends.iter().map(|(_, off)| off.abs()).fold(0.0, f64::max);
+    let from_ends = ends.iter().map(|e| e.off).fold(0.0, f64::max);
     let from_uneven = if straddling {
         rms(uneven.iter().map(|u| u / 2.0))
     } else {
@@ -454,49 +459,99 @@ fn misfit(
         rms: fit,
         stated: rms(uncertainty.iter().copied()),
         beyond_stated,
+        straddling,
+        uneven_share: uneven.len() as f64 / knots.len() as f64,
         steps: knots
             .iter()
             .zip(left_out)
             .zip(uncertainty)
             .filter(|((_, r), u)| {
-                r.is_some_and(|r| r.abs() > (MISFIT_TIMES * LEFT_OUT_TIMES * **u).max(MISFIT_DENSITY))
+                r.is_some_and(|r| {
+                    r.abs() > (MISFIT_TIMES * LEFT_OUT_TIMES * **u).max(MISFIT_DENSITY)
+                })
             })
             .map(|((k, _), _)| k.step)
             .rev()
             .collect(),
-        ends: ends.iter().map(|(step, _)| *step).collect(),
+        ends: ends.iter().map(|e| e.step).collect(),
+        light_end_off: ends.iter().any(|e| e.light),
         moved,
-        added: from_fit.max(from_ends).max(from_uneven).max(by_density),
+        added: if moved.is_some() {
+            by_density
+        } else {
+            from_fit.max(from_ends).max(from_uneven)
+        },
     })
 }
 
-/// Gives the end steps that lie off the line through the next two, with the
-/// difference in density.
+/// An end step that does not go on as the steps next to it.
+struct EndOff {
+    step: usize,
+    light: bool,
+    /// By how much. [density]
+    off: f64,
+}
+
+/// Gives the end steps that do not go on as the next two.
 ///
-/// At the light end only when the tone is known: then the slope is constant
-/// there. At the dark end flare flattens the signal, so only a step that reads
-/// too dark for its density is off.
-fn ends_off_the_line(knots: &[Point], uncertainty: &[f64], tone_known: bool) -> Vec<(usize, f64)> {
+/// With a known tone the slope is constant at the light end, so the lightest
+/// step must lie on the line through the next two; at the dark end flare
+/// flattens the signal, so that there a step is off only when it reads too dark
+/// for its density. With any tone the lightest step must not be out of order:
+/// noise and flare, which can do that to a dark step, are small there.
+fn ends_off_the_line(
+    knots: &[Point],
+    readings: &[TabletReading],
+    uses: &[StepUse],
+    uncertainty: &[f64],
+    tone_known: bool,
+) -> Vec<EndOff> {
     let off = |end: usize, a: usize, b: usize| {
         let run = (knots[end].x - knots[a].x) / (knots[a].x - knots[b].x);
         let predicted = knots[a].density + (knots[a].density - knots[b].density) * run;
         let error = uncertainty[end]
             .hypot((1.0 + run) * uncertainty[a])
             .hypot(run * uncertainty[b]);
-        (
-            knots[end].density - predicted,
-            END_DENSITY.max(3.0 * error),
-        )
+        (knots[end].density - predicted, END_DENSITY.max(3.0 * error))
     };
-    let last = knots.len() - 1;
     let mut ends = Vec::new();
+    let last = knots.len() - 1;
+    let lightest = (0..readings.len())
+        .filter(|i| uses[*i] != StepUse::Clipped)
+        .min_by(|a, b| {
+            let density = |i: usize| readings[i].density.value().to_density();
+            density(*a).total_cmp(&density(*b))
+        });
+    if let Some(step) = lightest {
+        let unlike = match uses[step] {
+            StepUse::OutOfOrder | StepUse::NoSignal => true,
+            StepUse::NotToldApart => tone_known,
+            StepUse::Used | StepUse::Clipped => false,
+        };
+        let off = knots[last].density - readings[step].density.value().to_density();
+        if unlike && off > END_DENSITY {
+            let light = true;
+            ends.push(EndOff { step, light, off });
+        }
+    }
+    if !tone_known {
+        return ends;
+    }
     let (difference, allowed) = off(last, last - 1, last - 2);
-    if tone_known && difference.abs() > allowed {
-        ends.push((knots[last].step, difference));
+    if ends.is_empty() && difference.abs() > allowed {
+        ends.push(EndOff {
+            step: knots[last].step,
+            light: true,
+            off: difference.abs(),
+        });
     }
     let (difference, allowed) = off(0, 1, 2);
     if -difference > allowed {
-        ends.push((knots[0].step, difference));
+        ends.push(EndOff {
+            step: knots[0].step,
+            light: false,
+            off: -difference,
+        });
     }
     ends
 }

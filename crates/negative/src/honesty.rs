@@ -342,30 +342,45 @@ fn misfit_words(misfit: &TabletMisfit, numbers: &[usize]) -> String {
         steps.sort_unstable();
         steps
     };
-    let mut words = format!(
-        "the steps miss the curve through the others by {:.3} in density, where table and readings state {:.3}",
-        misfit.rms, misfit.stated
-    );
-    if !misfit.steps.is_empty() {
-        words += &format!("; most of all {}", steps_words(&numbered(&misfit.steps)));
+    let mut clauses = Vec::new();
+    if misfit.beyond_stated {
+        clauses.push(format!(
+            "the steps miss the curve through the others by {:.3} in density, where table and readings state {:.3}",
+            misfit.rms, misfit.stated
+        ));
+        if !misfit.steps.is_empty() {
+            clauses.push(format!(
+                "most of all {}",
+                steps_words(&numbered(&misfit.steps))
+            ));
+        }
+    }
+    if misfit.straddling {
+        clauses.push(
+            "so many steps are uneven that the outlines seem to lie across the steps".to_owned(),
+        );
     }
     if !misfit.ends.is_empty() {
-        words += &format!(
-            "; {} {} off the line through the next two: an outline may lie beside the tablet",
+        clauses.push(format!(
+            "{} {} not go on as the next two steps: an outline may lie beside the tablet, or the table be another's",
             steps_words(&numbered(&misfit.ends)),
-            if misfit.ends.len() == 1 { "lies" } else { "lie" }
-        );
+            if misfit.ends.len() == 1 { "does" } else { "do" }
+        ));
     }
     if let Some((by, rms)) = misfit.moved {
         let count = by.unsigned_abs();
-        words += &format!(
-            "; moved by {count} step{} the table fits to {rms:.3}: the outline given for step {} seems to show step {}",
+        clauses.push(format!(
+            "moved by {count} step{} the table fits to {rms:.3}: the outline given for step {} seems to show step {}",
             if count == 1 { "" } else { "s" },
             if by > 0 { 1 } else { 1 + count },
             if by > 0 { 1 + count } else { 1 }
-        );
+        ));
     }
-    words + &format!("; {:.3} was added to the uncertainty of every density", misfit.added)
+    clauses.push(format!(
+        "{:.3} is added to the uncertainty of every density",
+        misfit.added
+    ));
+    clauses.join("; ")
 }
 
 /// Names steps by their numbers, rising: "step 3", "steps 1, 2 and 7 to 9".
@@ -441,7 +456,11 @@ pub fn flat_ends(histogram: &CodeHistogram) -> FlatEnds {
             && close.abs_diff(end) as f64 <= FLAT_END_REACH * top as f64
             && histogram.counts[end] as f64 > FLAT_END_TIMES * most as f64;
         // At most 16 bits of code.
-        if cut_off { u16::try_from(end).ok() } else { None }
+        if cut_off {
+            u16::try_from(end).ok()
+        } else {
+            None
+        }
     };
     FlatEnds {
         floor: is_flat(&mut occupied.iter().copied()),
@@ -493,7 +512,7 @@ fn comb_by_code(histogram: &CodeHistogram, range: Range<usize>) -> Option<Honest
         return None;
     }
     let spacing = if usual < 1.5 {
-        "side by side".to_owned()
+        "next to each other".to_owned()
     } else {
         format!("one in every {usual:.0} or so")
     };
@@ -655,10 +674,18 @@ pub fn rebates_agree(rebates: &[RebateReading<'_>], tolerance: f64) -> RebateCom
     } else {
         "log10 of code (tone unknown)"
     };
-    let decimals = rebates
-        .iter()
-        .all(|r| r.statistics.code_max <= u16::from(u8::MAX));
-    let shown = |code: f64| format!("{code:.*}", usize::from(decimals));
+    // Codes of one scale only can be compared by eye.
+    let code_max = rebates.first().map_or(0, |r| r.statistics.code_max);
+    let one_scale = rebates.iter().all(|r| r.statistics.code_max == code_max);
+    let decimals = usize::from(code_max <= u16::from(u8::MAX));
+    let shown = |scan: Option<&Clear<'_>>| {
+        let (log, code) = scan.map_or((usual, usual_code), |s| (s.log, s.code));
+        if one_scale {
+            format!("code {code:.decimals$}")
+        } else {
+            format!("{:.1} % of the scale", libm::pow(10.0, log) * 100.0)
+        }
+    };
     let mut comparison = RebateComparison {
         largest_difference: 0.0,
         changed: Vec::new(),
@@ -668,20 +695,20 @@ pub fn rebates_agree(rebates: &[RebateReading<'_>], tolerance: f64) -> RebateCom
             let other = if i == 0 { b } else { a };
             let against = format!(
                 "{} in {}, and which of the two was changed can't be told",
-                shown(other.code),
+                shown(Some(other)),
                 other.name
             );
             (scan.log - other.log, against)
         } else {
-            let against = format!("{} in the median of {} scans", shown(usual_code), scans.len());
+            let against = format!("{} in the median of {} scans", shown(None), scans.len());
             (scan.log - usual, against)
         };
         let allowed = tolerance.max(3.0 * scan.error.hypot(usual_error));
         comparison.largest_difference = comparison.largest_difference.max(difference.abs());
         if difference.abs() > allowed {
             let evidence = format!(
-                "clear film reads code {} here and {against}: a difference of {:.3} in {scale}, where up to {allowed:.3} would pass",
-                shown(scan.code),
+                "clear film reads {} here and {against}: a difference of {:.3} in {scale}, where up to {allowed:.3} would pass",
+                shown(Some(scan)),
                 difference.abs()
             );
             comparison.changed.push(RebateChange {

@@ -10,6 +10,7 @@ use negative::calibration::{
     relative_density,
 };
 use negative::decode::Polarity;
+use negative::honesty::{tablet_findings, tablet_findings_numbered};
 use negative::patch::PatchStatistics;
 use negative::tone::{Tone, ToneEncoding, ToneOrigin};
 use proptest::prelude::*;
@@ -380,6 +381,245 @@ fn the_tablets_own_uncertainty_and_flags_reach_the_reading() {
         (found.value().to_density() - 1.11).abs() < 0.02,
         "{found:?}"
     );
+}
+
+/// A certified tablet whose steps are as uneven as made ones are.
+///
+/// Source: invented; steps of 0.15 with offsets of up to 0.03, written down by hand.
+const UNEVEN_TABLET: [f64; 21] = [
+    0.04, 0.19, 0.36, 0.49, 0.66, 0.76, 0.97, 1.11, 1.27, 1.41, 1.55, 1.72, 1.87, 2.01, 2.13, 2.30,
+    2.44, 2.59, 2.76, 2.91, 3.07,
+];
+
+/// The code a scanner with 0.15 % of flare gives, as in [`TABLET`].
+fn code_of(density: f64) -> f64 {
+    (60_220.0 * (10_f64.powf(-density) + 0.0015) / 1.0015).round()
+}
+
+/// Outlines that show the steps `shown` (or another density), listed by [`UNEVEN_TABLET`].
+fn uneven_tablet(shown: impl Fn(usize) -> f64) -> Vec<TabletReading> {
+    let linear = tone(ToneEncoding::Linear, 65535);
+    UNEVEN_TABLET
+        .iter()
+        .enumerate()
+        .map(|(i, listed)| reading(code_of(shown(i)), *listed, 0.007, &linear))
+        .collect()
+}
+
+#[test]
+fn outlines_a_step_off_are_told_by_the_unevenness_of_the_table() {
+    let linear = tone(ToneEncoding::Linear, 65535);
+    let right = calibrate(&uneven_tablet(|i| UNEVEN_TABLET[i])).unwrap();
+    assert_eq!(right.misfit(), None);
+    assert!(!right.flags().contains(Flag::TabletMisfit));
+    for by in [1_isize, -1] {
+        // Beyond the tablet there is the holder, D 4.8.
+        let shown = |i: usize| {
+            let step = i.checked_add_signed(by);
+            step.and_then(|s| UNEVEN_TABLET.get(s)).map_or(4.8, |d| *d)
+        };
+        let calibration = calibrate(&uneven_tablet(shown)).unwrap();
+        let misfit = calibration.misfit().unwrap();
+        assert!(misfit.beyond_stated, "{misfit:?}");
+        // Hand calculation: the steps differ by 0.15 on the mean, 0.154 as root mean square.
+        assert!((misfit.added - 0.154).abs() < 0.006, "{misfit:?}");
+        assert_eq!(misfit.moved.map(|m| m.0), Some(by), "{misfit:?}");
+        let found = density(&calibration, code_of(0.80), &linear);
+        assert!(found.flags().contains(Flag::TabletMisfit), "{found:?}");
+        let off = (found.value().to_density() - 0.80).abs();
+        // A step off, 0.10 to 0.21, and the stated uncertainty says so.
+        assert!(
+            off > 0.1 && off < 2.0 * found.standard_uncertainty(),
+            "{found:?}"
+        );
+    }
+    // A step off by one alone can't be seen in an even tablet, and isn't claimed.
+    let even: Vec<_> = TABLET
+        .windows(2)
+        .map(|w| reading(w[1].1, w[0].0, 0.007, &linear))
+        .collect();
+    assert_eq!(calibrate(&even).unwrap().misfit(), None);
+}
+
+#[test]
+fn a_table_that_errs_more_than_it_states_widens_every_density() {
+    let linear = tone(ToneEncoding::Linear, 65535);
+    let mut noise = Noise(3);
+    let wrong: Vec<f64> = (0..21).map(|_| 0.04 * noise.normal()).collect();
+    let calibration = calibrate(&uneven_tablet(|i| UNEVEN_TABLET[i] + wrong[i])).unwrap();
+    let misfit = calibration.misfit().unwrap();
+    assert!(misfit.beyond_stated && misfit.moved.is_none(), "{misfit:?}");
+    assert!(!misfit.steps.is_empty(), "{misfit:?}");
+    let found = density(&calibration, code_of(1.0), &linear);
+    // At least the error of the table itself, 0.04.
+    assert!(found.standard_uncertainty() > 0.04, "{found:?}");
+    let findings = tablet_findings(&calibration);
+    let said = findings
+        .iter()
+        .find(|f| f.flag == Flag::TabletMisfit)
+        .unwrap();
+    assert!(
+        said.evidence
+            .contains("miss the curve through the others by 0.0")
+            && said.evidence.contains("state 0.00"),
+        "{}",
+        said.evidence
+    );
+}
+
+#[test]
+fn an_end_outline_beside_the_tablet_is_told() {
+    // The first outline lies on open light (D 0), the others a step late; the
+    // table is even, so that only the end can tell.
+    let linear = tone(ToneEncoding::Linear, 65535);
+    let beside_light = |first: f64| -> Vec<_> {
+        (0..20)
+            .map(|i| {
+                let code = if i == 0 { first } else { TABLET[i - 1].1 };
+                reading(code, TABLET[i].0, 0.007, &linear)
+            })
+            .collect()
+    };
+    // On open light, on the holder, and twice on the same step.
+    for first in [60_220.0, 91.0, TABLET[0].1] {
+        let calibration = calibrate(&beside_light(first)).unwrap();
+        let misfit = calibration.misfit().unwrap();
+        assert!(
+            misfit.light_end_off && misfit.ends == [0],
+            "{first}: {misfit:?}"
+        );
+        let found = density(&calibration, code_of(0.8), &linear);
+        let off = (found.value().to_density() - 0.8).abs();
+        assert!(
+            off < 2.0 * found.standard_uncertainty(),
+            "{first}: {found:?}"
+        );
+    }
+    // The last outline lies on the holder.
+    let calibration = calibrate(&uneven_tablet(
+        |i| if i == 20 { 6.0 } else { UNEVEN_TABLET[i] },
+    ));
+    let dark = (0..14).map(|i| {
+        let code = if i == 13 { 91.0 } else { TABLET[i].1 };
+        reading(code, TABLET[i].0, 0.007, &linear)
+    });
+    let dark = calibrate(&dark.collect::<Vec<_>>()).unwrap();
+    let misfit = dark.misfit().unwrap();
+    assert!(!misfit.light_end_off && misfit.ends == [13], "{misfit:?}");
+    // Where flare has flattened the scale, a holder reads like the last step
+    // within what a line can tell: nothing is claimed.
+    assert!(calibration.is_ok());
+}
+
+#[test]
+fn of_two_swapped_steps_both_are_left_out_and_named() {
+    let swapped = uneven_tablet(|i| {
+        UNEVEN_TABLET[match i {
+            4 => 5,
+            5 => 4,
+            i => i,
+        }]
+    });
+    let calibration = calibrate(&swapped).unwrap();
+    for (i, step) in calibration.steps().iter().enumerate() {
+        let expected = if i == 4 || i == 5 {
+            StepUse::OutOfOrder
+        } else {
+            StepUse::Used
+        };
+        assert_eq!(step.step_use, expected, "step {}", i + 1);
+    }
+    let findings = tablet_findings(&calibration);
+    assert_eq!(
+        findings[0].evidence,
+        "steps 5 and 6 of the tablet do not read between their neighbours and were left out; \
+         the outlines of the two may be swapped"
+    );
+    // One step alone is the culprit when it is at odds with two.
+    let mut one = uneven_tablet(|i| UNEVEN_TABLET[i]);
+    let linear = tone(ToneEncoding::Linear, 65535);
+    one[6].statistics = PatchStatistics::from_code(code_of(0.55), 0.0, &linear);
+    let findings = tablet_findings(&calibrate(&one).unwrap());
+    assert_eq!(
+        findings[0].evidence,
+        "step 7 of the tablet does not read between its neighbours and was left out"
+    );
+    // With some outlines missing the numbers are the tablet's own.
+    let numbers: Vec<usize> = (3..24).collect();
+    let findings = tablet_findings_numbered(&calibrate(&one).unwrap(), &numbers);
+    assert!(
+        findings[0].evidence.starts_with("step 9 of"),
+        "{findings:?}"
+    );
+}
+
+#[test]
+fn outlines_across_two_steps_are_named_and_widen_the_densities() {
+    let linear = tone(ToneEncoding::Linear, 65535);
+    // Seven tenths of each outline show the next step: light averages so.
+    let mut steps = uneven_tablet(|i| UNEVEN_TABLET[i]);
+    for i in 0..20 {
+        let light = 0.3 * 10_f64.powf(-UNEVEN_TABLET[i]) + 0.7 * 10_f64.powf(-UNEVEN_TABLET[i + 1]);
+        let mut statistics = PatchStatistics::from_code(code_of(-light.log10()), 0.0, &linear);
+        // Least-squares slope of a step of 0.15 at 0.3 of the width: 6 · 0.3 · 0.7 · 0.15.
+        statistics.slope_across = -0.189;
+        steps[i].statistics = statistics;
+    }
+    let calibration = calibrate(&steps).unwrap();
+    let misfit = calibration.misfit().unwrap();
+    assert!(misfit.straddling && misfit.uneven_share > 0.9, "{misfit:?}");
+    let found = density(&calibration, code_of(0.8), &linear);
+    let off = (found.value().to_density() - 0.8).abs();
+    assert!(
+        off > 0.05 && off < 2.0 * found.standard_uncertainty(),
+        "{found:?}"
+    );
+    let findings = tablet_findings(&calibration);
+    assert_eq!(findings[0].flag, Flag::UnevenPatch);
+    assert!(
+        findings[0]
+            .evidence
+            .starts_with("steps 1 to 20 of the tablet are uneven, by up to 0.19"),
+        "{}",
+        findings[0].evidence
+    );
+}
+
+#[test]
+fn a_patch_at_the_floor_is_a_limit_on_the_dense_side_wherever_the_floor_lies() {
+    let linear = tone(ToneEncoding::Linear, 65535);
+    let calibration = calibrate(&uneven_tablet(|i| UNEVEN_TABLET[i])).unwrap();
+    let mut patch = PatchStatistics::from_code(code_of(0.3), 0.0, &linear);
+    for (zero, max, side) in [(0.4, 0.0, Bound::AtLeast), (0.0, 0.4, Bound::AtMost)] {
+        (patch.at_zero_share, patch.at_max_share) = (zero, max);
+        match calibration.density(&patch) {
+            CalibratedReading::Limit { bound, .. } => assert_eq!(bound, side),
+            CalibratedReading::Density(found) => panic!("{found:?}"),
+        }
+    }
+}
+
+#[test]
+fn densities_lighter_than_the_tablet_can_be_checked_but_not_read() {
+    let linear = tone(ToneEncoding::Linear, 65535);
+    let steps: Vec<_> = TABLET[2..]
+        .iter()
+        .map(|r| reading(r.1, r.0, 0.007, &linear))
+        .collect();
+    let calibration = calibrate(&steps).unwrap();
+    // D 0.12 of PATCHES, 0.23 lighter than the lightest step.
+    let patch = PatchStatistics::from_code(45_758.0, 0.0, &linear);
+    assert!(calibration.density(&patch).measured().is_none());
+    let (found, sd) = calibration.density_to_check(&patch).unwrap();
+    // 0.002: the flare left out of the line.
+    assert!((found - 0.12).abs() < 0.002 && sd >= 0.007, "{found} {sd}");
+    let unknown = tone(ToneEncoding::Unknown, 65535);
+    let steps: Vec<_> = TABLET[2..]
+        .iter()
+        .map(|r| reading(r.1, r.0, 0.007, &unknown))
+        .collect();
+    let patch = PatchStatistics::from_code(45_758.0, 0.0, &unknown);
+    assert_eq!(calibrate(&steps).unwrap().density_to_check(&patch), None);
 }
 
 /// A stream of normal numbers that is the same on every machine

@@ -11,8 +11,8 @@ use negative::decode::{
     ScanInfo, ScanReader, ScanRow,
 };
 use negative::honesty::{
-    CodeHistogram, HistogramPass, RebateReading, comb, eight_bit_origin, file_findings,
-    rebates_agree, repeat_scans_agree,
+    CodeHistogram, FlatEnds, HistogramPass, RebateReading, clipped, comb, eight_bit_origin,
+    file_findings, flat_ends, rebates_agree, repeat_scans_agree,
 };
 use negative::outline::{LabelImage, Outline, Rectangle, StepDirection, split_tablet};
 use negative::patch::{PatchPass, PatchStatistics, measure_patches};
@@ -512,6 +512,124 @@ fn sixteen_bits_made_from_eight_are_seen_and_padded_twelve_are_not_taken_for_a_c
 }
 
 #[test]
+fn levels_cut_off_within_the_scale_are_found_and_charts_are_not() {
+    let mut noise = Noise(8);
+    let scan = info(600, 400, 16);
+    let honest = negative_picture(600, 400, 30_000.0, 20_000.0, &mut noise);
+    let through = |of: &dyn Fn(f64) -> f64| {
+        Picture::new(600, 400, |x, y| {
+            of(f64::from(honest.codes[(y * 600 + x) as usize]))
+        })
+    };
+    let ends = |picture: &Picture| flat_ends(&picture.histogram(&scan));
+    assert_eq!(ends(&honest), FlatEnds::default());
+    let low = through(&|c| c.max(24_000.0));
+    let floor = FlatEnds {
+        floor: Some(24_000),
+        ceiling: None,
+    };
+    assert_eq!(ends(&low), floor);
+    let found = clipped(&low.histogram(&scan)).unwrap();
+    assert!(
+        found
+            .evidence
+            .starts_with("levels were cut off at code 24000: ")
+            && found
+                .evidence
+                .ends_with("% of the pixels are there and none below"),
+        "{}",
+        found.evidence
+    );
+    let high = through(&|c| c.min(35_000.0));
+    assert_eq!(ends(&high).ceiling, Some(35_000));
+    // A scanner that pads 12 bits to 16.
+    let padded = through(&|c| (c.max(24_000.0) / 16.0).floor() * 16.0);
+    assert_eq!(ends(&padded).floor, Some(24_000));
+    // Squares of one code each have flat ends by nature.
+    let chart = Picture::new(600, 400, |x, _| f64::from(1000 + x / 28 * 3000));
+    assert_eq!(ends(&chart), FlatEnds::default());
+    // An open gate and a black mask have their own noise.
+    let masked = Picture::new(600, 400, |x, y| {
+        let code = f64::from(honest.codes[(y * 600 + x) as usize]);
+        match x {
+            0..100 => 90.0 + 4.0 * noise.normal(),
+            500.. => 60_000.0 + 200.0 * noise.normal(),
+            _ => code,
+        }
+    });
+    assert_eq!(ends(&masked), FlatEnds::default());
+
+    // A patch at the floor is a limit; one above it is not.
+    let linear = tone(ToneEncoding::Linear, 65535);
+    let buffer = image::ImageBuffer::from_raw(600, 400, low.codes.clone()).unwrap();
+    let mut png = Cursor::new(Vec::new());
+    image::DynamicImage::ImageLuma16(buffer)
+        .write_to(&mut png, image::ImageFormat::Png)
+        .unwrap();
+    let mut reader = ScanReader::open(png, 0, &DecodeLimits::default()).unwrap();
+    let square = |centre: &dyn Fn(u16) -> bool| {
+        let at = (0..360 * 560_u32).find(|i| {
+            let (x, y) = (i % 560, i / 560);
+            (0..4).all(|k| {
+                let (x, y) = (x + 39 * (k % 2), y + 39 * (k / 2));
+                centre(low.codes[(y * 600 + x) as usize])
+            })
+        });
+        let at = at.unwrap();
+        Outline::Rectangle(Rectangle {
+            x: f64::from(at % 560),
+            y: f64::from(at / 560),
+            width: 40.0,
+            height: 40.0,
+        })
+    };
+    let outlines = [
+        square(&|code| code == 24_000),
+        square(&|code| code > 32_000),
+    ];
+    let survey = survey(
+        &mut reader,
+        ChannelChoice::Grey,
+        &linear,
+        &outlines,
+        None,
+        None,
+    )
+    .unwrap();
+    let [at_floor, above] = &survey.patches[..] else {
+        panic!("two outlines were given")
+    };
+    assert!(
+        at_floor.clipped() && at_floor.flags.contains(Flag::Clipped),
+        "{} {:?}",
+        at_floor.at_zero_share,
+        at_floor.flags
+    );
+    assert!(!above.clipped() && !above.flags.contains(Flag::Clipped));
+}
+
+#[test]
+fn noise_cut_off_within_a_patch_is_a_limit() {
+    let linear = tone(ToneEncoding::Linear, 65535);
+    let mut noise = Noise(9);
+    // Levels cut off in the picture alone: the scan's own ends lie elsewhere.
+    let cut = Picture::new(60, 60, |_, _| {
+        (8_000.0 + 300.0 * noise.normal()).max(7_900.0)
+    });
+    let patch = &cut.patches(&linear, &whole(&cut))[0];
+    // Normal table: 37 % lie below −1/3 of a standard deviation; three standard
+    // errors of 3600 pixels are 2.4 %.
+    assert!(
+        (patch.at_zero_share - 0.37).abs() < 0.024,
+        "{}",
+        patch.at_zero_share
+    );
+    assert!(patch.clipped() && patch.flags.contains(Flag::Clipped));
+    let whole_noise = Picture::new(60, 60, |_, _| 8_000.0 + 300.0 * noise.normal());
+    assert!(!whole_noise.patches(&linear, &whole(&whole_noise))[0].clipped());
+}
+
+#[test]
 fn findings_name_their_numbers() {
     let mut scan = info(100, 100, 8);
     scan.flags = [Flag::Lossy, Flag::SeveralImages].into_iter().collect();
@@ -555,21 +673,54 @@ fn rebates_that_differ_tell_of_changed_levels() {
         .map(|(statistics, name)| RebateReading { name, statistics })
         .collect();
     let agreed = rebates_agree(&named[..3], 0.02);
-    assert!(agreed.finding.is_none(), "{agreed:?}");
+    assert!(agreed.changed.is_empty(), "{agreed:?}");
     let changed = rebates_agree(&named, 0.02);
     // Hand calculation: median of four 40 050 (as logarithm), log10(50 000 / 40 050) = 0.0964.
     assert!(
         (changed.largest_difference - 0.0964).abs() < 1e-4,
         "{changed:?}"
     );
-    let finding = changed.finding.unwrap();
+    // The culprit alone is named.
+    let [culprit] = &changed.changed[..] else {
+        panic!("{changed:?}")
+    };
+    assert_eq!(culprit.name, "four");
+    let finding = &culprit.finding;
     assert_eq!(finding.flag, Flag::LevelsChanged);
     assert!(
-        finding.evidence.contains("four") && finding.evidence.contains("0.096"),
+        finding.evidence.contains("code 50000 here")
+            && finding.evidence.contains("median of 4 scans")
+            && finding.evidence.contains("0.096"),
         "{}",
         finding.evidence
     );
-    assert!(rebates_agree(&[], 0.02).finding.is_none());
+    assert!(rebates_agree(&[], 0.02).changed.is_empty());
+    // Of two scans it can't be told which was changed: both are named.
+    let pair = rebates_agree(&named[2..], 0.02);
+    let names: Vec<&str> = pair.changed.iter().map(|c| c.name.as_str()).collect();
+    assert_eq!(names, ["three", "four"]);
+    for change in &pair.changed {
+        assert!(
+            change.finding.evidence.contains("can't be told"),
+            "{change:?}"
+        );
+        // Hand calculation: log10(50 000 / 39 900) = 0.0980.
+        assert!(
+            (change.difference.abs() - 0.0980).abs() < 1e-4,
+            "{change:?}"
+        );
+    }
+    // Several patches of one scan are one scan.
+    let patches: Vec<_> = named
+        .iter()
+        .map(|r| RebateReading {
+            name: if r.name == "two" { "one" } else { r.name },
+            ..*r
+        })
+        .collect();
+    let joined = rebates_agree(&patches, 0.02);
+    assert_eq!(joined.changed.len(), 1, "{joined:?}");
+    assert!(joined.changed[0].finding.evidence.contains("of 3 scans"));
 }
 
 #[test]

@@ -35,6 +35,7 @@ flags! {
     Uncalibrated, "uncalibrated", "no step tablet calibrates this scan, so no absolute density can be given";
     TabletOutOfOrder, "tablet_out_of_order", "the code values of the tablet's steps do not follow their densities";
     TabletMisfit, "tablet_misfit", "the readings of the tablet's steps do not follow its densities as closely as stated, so outlines, tablet or table may be wrong";
+    SameFile, "same_file", "another scan is the same file to the last bit, so one of the two shows the wrong negative";
     LevelsChanged, "levels_changed", "the same clear film reads differently in scans that should be alike, so levels or exposure were changed between them";
     Comb, "comb", "the histogram has regular gaps: levels were stretched after capture";
     EightBitOrigin, "eight_bit_origin", "a 16-bit file holds at most 256 different values: it was made from 8 bits";
