@@ -49,51 +49,7 @@ pub fn evaluate_folder(
     made_on: Option<String>,
     progress: &dyn Progress,
 ) -> Result<Evaluated, AppError> {
-    progress.at("reading the records", 0, 1);
-    let folder = read_test_folder(dir)?;
-    let measured = measure_folder(&folder, progress)?;
-    let parts = folder.test.parts();
-    let mut readings = parts.readings.clone();
-    for reading in &measured.readings {
-        if let Some(written) = parts
-            .readings
-            .iter()
-            .find(|r| r.frame == reading.frame && r.patch == reading.patch)
-        {
-            return Err(AppError::new(
-                format!(
-                    "patch {} of frame {} is measured in a scan and also written in readings.csv ({})",
-                    reading.patch,
-                    reading.frame,
-                    written.value.value()
-                ),
-                "keep one of the two: take the row out of readings.csv, or the outline out of patches.csv",
-            ));
-        }
-        readings.push(reading.clone());
-    }
-    if readings.is_empty() {
-        return Err(AppError::new(
-            format!(
-                "{}: the test has no reading and no outlined patch",
-                dir.display()
-            ),
-            "outline patches in patches.csv, or write densities into readings.csv; `filmproof demo DIR` shows both",
-        ));
-    }
-    progress.at("fitting curve, factors and frame errors", 0, 1);
-    let findings = evaluate(
-        &folder.test,
-        &readings,
-        &Assumptions::COMMON_PRACTICE,
-        &VerdictCriteria::COMMON_PRACTICE,
-    )
-    .map_err(|e| {
-        AppError::new(
-            format!("{}: {}", dir.display(), with_causes(&e)),
-            "mend the record named; `filmproof schema` lists every key",
-        )
-    })?;
+    let (folder, measured, findings) = folder_findings(dir, progress)?;
     let mut json = findings_json(&findings);
     progress.at("drawing", 0, 1);
     let pictures = pictures(&folder, &measured, &findings)?;
@@ -148,6 +104,59 @@ pub fn evaluate_folder(
         refusals: measured.refusals,
         scan_lines,
     })
+}
+
+/// Reads and measures a test folder and fits it; nothing is written.
+pub(crate) fn folder_findings(
+    dir: &Path,
+    progress: &dyn Progress,
+) -> Result<(TestFolder, Measuring, Findings), AppError> {
+    progress.at("reading the records", 0, 1);
+    let folder = read_test_folder(dir)?;
+    let measured = measure_folder(&folder, progress)?;
+    let parts = folder.test.parts();
+    let mut readings = parts.readings.clone();
+    for reading in &measured.readings {
+        if let Some(written) = parts
+            .readings
+            .iter()
+            .find(|r| r.frame == reading.frame && r.patch == reading.patch)
+        {
+            return Err(AppError::new(
+                format!(
+                    "patch {} of frame {} is measured in a scan and also written in readings.csv ({})",
+                    reading.patch,
+                    reading.frame,
+                    written.value.value()
+                ),
+                "keep one of the two: take the row out of readings.csv, or the outline out of patches.csv",
+            ));
+        }
+        readings.push(reading.clone());
+    }
+    if readings.is_empty() {
+        return Err(AppError::new(
+            format!(
+                "{}: the test has no reading and no outlined patch",
+                dir.display()
+            ),
+            "outline patches in patches.csv, or write densities into readings.csv; `filmproof demo DIR` shows both",
+        ));
+    }
+    progress.at("fitting curve, factors and frame errors", 0, 1);
+    let findings = evaluate(
+        &folder.test,
+        &readings,
+        &Assumptions::COMMON_PRACTICE,
+        &VerdictCriteria::COMMON_PRACTICE,
+    )
+    .map_err(|e| {
+        AppError::new(
+            format!("{}: {}", dir.display(), with_causes(&e)),
+            "mend the record named; `filmproof schema` lists every key",
+        )
+    })?;
+    Ok((folder, measured, findings))
 }
 
 /// A path as one word of a command line.

@@ -10,6 +10,7 @@
 //!
 //! Begin with [`evaluate_folder`], the main job.
 
+mod compare_tests;
 mod curve_file;
 mod demo_folder;
 mod error;
@@ -22,6 +23,7 @@ mod pictures;
 mod progress;
 mod single_scan;
 
+pub use compare_tests::{ComparedTests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
 pub use demo_folder::{DEMO_DRAW, write_demo};
 pub use error::AppError;
@@ -46,8 +48,8 @@ pub mod shown {
     pub use figures::shown::*;
     pub use figures::{factor_sentence, filters_words};
     pub use findings::{
-        CannotTell, CriterionRow, CurveFinding, FactorFinding, Findings, FrameFinding, Verdict,
-        WoodFinding,
+        CannotTell, Comparison, CriterionRow, CurveFinding, Difference, FactorFinding, Findings,
+        FrameFinding, Verdict, WoodFinding,
     };
     pub use quantity::{Bound, Flag, Flags};
 }

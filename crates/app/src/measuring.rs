@@ -766,7 +766,7 @@ fn compare_repeats(folder: &TestFolder, scans: &mut [Surveyed]) {
 fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<String>) {
     let parts = folder.test.parts();
     let mut readings = vec![];
-    let mut refusals: Vec<(String, Vec<String>)> = vec![];
+    let mut refusals: Vec<(String, Vec<(String, String)>)> = vec![];
     for scan in scans {
         let Some(record) = parts.scans.iter().find(|s| s.id == scan.scan) else {
             continue;
@@ -802,7 +802,7 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
                     "the end of the code scale"
                 },
             );
-            let name = format!("{} ({})", scan.scan, record.file);
+            let name = (scan.scan.to_string(), record.file.clone());
             match refusals.iter_mut().find(|(known, _)| *known == reason) {
                 Some((_, names)) => names.push(name),
                 None => refusals.push((reason, vec![name])),
@@ -844,8 +844,15 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
     let refusals = refusals
         .into_iter()
         .map(|(reason, names)| match &names[..] {
-            [name] => format!("scan {name}: {reason}"),
-            _ => format!("each of the scans {}: {reason}", names.join(", ")),
+            [(name, file)] => format!("scan {name} ({file}): {reason}"),
+            _ => {
+                let names: Vec<&str> = names.iter().map(|(name, _)| name.as_str()).collect();
+                format!(
+                    "each of the {} scans {}: {reason}",
+                    names.len(),
+                    names.join(", ")
+                )
+            }
         })
         .collect();
     (readings, refusals)

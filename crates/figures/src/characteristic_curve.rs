@@ -3,8 +3,9 @@
 //! Equal unit length on both axes, so that slope reads by eye (45 degrees is a
 //! gradient of 1); ticks every 0.3 (one stop), labels every 0.6; base+fog
 //! dashed; speed point m and point n marked. Readings stand where the fit puts
-//! them, with the letters of their patches; below the plot each frame has a
-//! row of its own with the same signs, so no legend is needed.
+//! them; letters hang only on the frames that are spoken of, the anchor and the
+//! best of the bracket. Below the plot each frame has a row of its own with its
+//! sign and all its letters, so no legend is needed.
 //!
 //! Source of the form: common practice of maker's sheets (equal units, m at
 //! 0.10 over base+fog, n 1.30 to the right), after ISO 6, from memory.
@@ -13,11 +14,12 @@ use crate::axis::{Axis, ceil_to, floor_to};
 use crate::letters::PatchLetters;
 use crate::places::{Block, Places};
 use crate::shown;
-use crate::svg::{Anchor, Dash, Ink, Shape, Sheet, Style, Svg};
+use crate::svg::{Anchor, Dash, Fill, Ink, Shape, Sheet, Sign, Style, Svg};
 use crate::text_width::{Weight, shorten};
 use findings::{CurveFinding, CurveSample, Findings, FrameFinding, PatchFinding, Verdict};
 use quantity::Bound;
 use record::{FrameRole, PatchRole, Response};
+use std::collections::BTreeSet;
 
 /// One stop as a difference of log H, as the trade rounds it.
 const TICK: f64 = 0.3;
@@ -29,6 +31,10 @@ const REACH: f64 = 0.9;
 const LONGEST_AXIS: f64 = 40.0;
 /// Height of a frame's row, in pixels.
 const ROW_PX: f64 = 20.0;
+/// Most frames that are drawn one by one; more would be no figure but a list.
+pub(crate) const MOST_ROWS: usize = 40;
+/// Most letters that hang on the curve without hiding it.
+const MOST_LETTERS: usize = 12;
 
 /// Gives the name of the exposure axis, never left to be guessed.
 fn exposure_axis_name(curve: &CurveFinding) -> &'static str {
@@ -230,7 +236,8 @@ pub fn characteristic_curve(
     let hung = hung(&frames);
     let readings: Vec<_> = hung.iter().map(|h| (h.log_h, h.value)).collect();
     let limits = limits(core::iter::once(curve), &readings)?;
-    let mut svg = Svg::new(sheet, &title(curve), &subtitle(curve, frames.len()));
+    let signs = signs(&frames);
+    let mut svg = Svg::new(sheet, &title(curve), &subtitle(curve, &frames));
     let top = svg.heading() + 4.0;
     let names = (exposure_axis_name(curve), response_name(curve.response));
     let plot = draw_axes(&mut svg, sheet, top, &limits, names);
@@ -247,18 +254,26 @@ pub fn characteristic_curve(
         places.take(Block::around((x, y), 4.0, 5.0));
     }
     draw_base_and_points(&mut svg, sheet, &plot, curve, &mut places);
-    draw_readings(&mut svg, &plot, &frames, &hung, &mut places);
-    // On a narrow sheet many letters would hide the curve; the rows hold them all.
-    let crowded = sheet.is_narrow() && hung.len() > 12;
-    let unnamed = if crowded {
-        0
-    } else {
-        draw_letters(&mut svg, &plot, &hung, letters, &mut places)
-    };
+    draw_readings(&mut svg, &plot, &signs, &hung, &mut places);
+    let spoken_of = spoken_of(&frames, &hung, sheet);
+    let unnamed = draw_letters(&mut svg, &plot, &hung, &spoken_of, letters, &mut places);
 
     let mut y = plot.y.from_px + 46.0;
-    y = draw_frame_rows(&mut svg, &plot, y, &frames, &hung, letters);
+    y = draw_frame_rows(&mut svg, &plot, y, &frames, &signs, &hung, letters);
     let mut notes = Vec::new();
+    if frames.len() > signs.len() {
+        notes.push(format!(
+            "{} more of this film and process; their readings are the small dots, without bars. Their numbers stand in readings.csv.",
+            counted(frames.len() - signs.len(), "frame")
+        ));
+    }
+    if spoken_of.len() < signs.len() {
+        let names: Vec<_> = spoken_of.iter().map(|p| frames[*p].frame.as_str()).collect();
+        notes.push(format!(
+            "Letters on the curve: {}; the rows name the readings of each frame.",
+            names.join(" and ")
+        ));
+    }
     if unnamed > 0 {
         notes.push(format!(
             "{} found no room on the curve; the rows name them.",
@@ -297,11 +312,14 @@ fn title(curve: &CurveFinding) -> String {
     }
 }
 
-fn subtitle(curve: &CurveFinding, frames: usize) -> String {
+fn subtitle(curve: &CurveFinding, frames: &[&FrameFinding]) -> String {
     let base = match &curve.base_plus_fog {
         Some(base) => format!(
             " Base+fog {}.",
-            shown::value_with_uncertainty(base.value().to_density(), base.standard_uncertainty())
+            shown::density_with_uncertainty(
+                base.value().to_density(),
+                base.standard_uncertainty()
+            )
         ),
         None => " No base+fog on this scale.".to_owned(),
     };
@@ -310,10 +328,16 @@ fn subtitle(curve: &CurveFinding, frames: usize) -> String {
     } else {
         " The exposure scale is relative: only distances along it have a meaning."
     };
+    let filtered = frames.iter().filter(|f| !f.filters.is_empty()).count();
+    let signs = if filtered > 0 && filtered < frames.len() {
+        " Full signs: without filter."
+    } else {
+        ""
+    };
     format!(
-        "Fitted to {} of {}, which scatter by {} about it; band and bars are ±\u{a0}1 standard deviation, arrows are limits.{base}{scale}",
+        "Fitted to {} of {}, which scatter by {} about it; band and bars are ±\u{a0}1 standard deviation, arrows are limits.{signs}{base}{scale}",
         counted(curve.reading_count, "reading"),
-        counted(frames, "frame"),
+        counted(frames.len(), "frame"),
         shown::fixed(curve.residual_rms, 3),
     )
 }
@@ -420,25 +444,108 @@ fn draw_base_and_points(
     }
 }
 
-/// Gives the sign of a frame's readings.
-fn shape_of(place: usize, frame: &FrameFinding) -> Shape {
-    if frame.role == FrameRole::TabletSheet {
-        Shape::Dot
-    } else {
-        Shape::at(place)
+/// Gives each drawn frame a sign that no other has: full without filter, else
+/// open, as long as these go; shapes differ first.
+fn signs(frames: &[&FrameFinding]) -> Vec<Sign> {
+    let mut given: Vec<Sign> = Vec::new();
+    for (place, frame) in frames.iter().take(MOST_ROWS).enumerate() {
+        if frame.role == FrameRole::TabletSheet {
+            let (shape, fill) = (Shape::Dot, Fill::Full);
+            given.push(Sign { shape, fill });
+            continue;
+        }
+        let fills = if frame.filters.is_empty() {
+            [Fill::Full, Fill::Barred, Fill::Dotted, Fill::Open]
+        } else {
+            [Fill::Open, Fill::Dotted, Fill::Barred, Fill::Full]
+        };
+        let shapes = Shape::ALL.len();
+        let mut all = fills.into_iter().flat_map(|fill| {
+            (place..place + shapes).map(move |at| Sign {
+                shape: Shape::ALL[at % shapes],
+                fill,
+            })
+        });
+        // Ten shapes with four fills are as many as there are rows.
+        let sign = all.find(|sign| !given.contains(sign));
+        given.push(sign.unwrap_or(Sign {
+            shape: Shape::Circle,
+            fill: fills[0],
+        }));
     }
+    given
 }
 
-/// Draws the readings with their bars and arrows.
+/// Gives the frames whose letters hang on the curve: all when they are few,
+/// else the anchor and the best of the bracket; one alone on a narrow sheet.
+fn spoken_of(frames: &[&FrameFinding], hung: &[Hung<'_>], sheet: Sheet) -> Vec<usize> {
+    let drawn = frames.len().min(MOST_ROWS);
+    let lettered = |h: &&Hung<'_>| has_letter(h.patch.role);
+    if hung.iter().filter(lettered).count() <= MOST_LETTERS || drawn < 2 {
+        return (0..drawn).collect();
+    }
+    // Right exposure first, then what is missing or over, either way.
+    let best = |wanted: &dyn Fn(&FrameFinding) -> bool| {
+        let off = |f: &FrameFinding| {
+            f.stops_missing
+                .as_ref()
+                .map_or(f64::INFINITY, |m| m.value().to_stops().abs())
+        };
+        (0..drawn)
+            .filter(|at| {
+                let with_letters = |h: &Hung<'_>| h.frame == *at && has_letter(h.patch.role);
+                wanted(frames[*at]) && hung.iter().any(with_letters)
+            })
+            .min_by(|a, b| {
+                let key = |at: usize| (frames[at].verdict != Verdict::Printable, off(frames[at]));
+                let ((a_poor, a_off), (b_poor, b_off)) = (key(*a), key(*b));
+                a_poor.cmp(&b_poor).then(a_off.total_cmp(&b_off))
+            })
+    };
+    let subject = |f: &FrameFinding| f.role != FrameRole::TabletSheet;
+    let anchor = best(&|f| subject(f) && f.filters.is_empty());
+    let bracket = best(&|f| subject(f) && !f.filters.is_empty());
+    let mut chosen: Vec<usize> = anchor.into_iter().chain(bracket).collect();
+    if chosen.is_empty() {
+        chosen.push(0);
+    }
+    if sheet.is_narrow() {
+        chosen.truncate(1);
+    }
+    chosen
+}
+
+/// Whether a reading is named: of a tablet every fifth step is.
+pub(crate) fn has_letter(role: PatchRole) -> bool {
+    !matches!(role, PatchRole::TabletStep(step) if step % 5 != 1)
+}
+
+/// Draws the readings with their bars and arrows; frames without a row of
+/// their own as dots.
 fn draw_readings(
     svg: &mut Svg,
     plot: &Plot,
-    frames: &[&FrameFinding],
+    signs: &[Sign],
     hung: &[Hung<'_>],
     places: &mut Places,
 ) {
     let on_plot = |h: &&Hung<'_>| plot.x.holds(h.log_h) && plot.y.holds(h.value);
-    for h in hung.iter().filter(on_plot) {
+    let mut seen = BTreeSet::new();
+    let dots: Vec<_> = hung
+        .iter()
+        .filter(|h| h.frame >= signs.len())
+        .filter(on_plot)
+        .map(|h| {
+            // Half pixels: what falls on one dot is drawn once.
+            let (x, y) = plot.at(h.log_h, h.value);
+            (libm::round(2.0 * x) as i64, libm::round(2.0 * y) as i64)
+        })
+        .filter(|at| seen.insert(*at))
+        .map(|(x, y)| (x as f64 / 2.0, y as f64 / 2.0))
+        .collect();
+    svg.dots(&dots, Ink::Muted, 2.0);
+    let drawn = || hung.iter().filter(|h| h.frame < signs.len()).filter(on_plot);
+    for h in drawn() {
         let at = plot.at(h.log_h, h.value);
         places.take(Block::around(at, 8.0, 8.0));
         let sd = h.patch.reading.standard_uncertainty();
@@ -462,14 +569,8 @@ fn draw_readings(
             Some(Bound::AtLeast) => svg.arrow(at, (at.0, at.1 - 17.0), Ink::Line, 1.2),
         }
     }
-    for h in hung.iter().filter(on_plot) {
-        let filled = frames[h.frame].filters.is_empty();
-        svg.marker(
-            plot.at(h.log_h, h.value),
-            shape_of(h.frame, frames[h.frame]),
-            filled,
-            Ink::Line,
-        );
+    for h in drawn() {
+        svg.marker(plot.at(h.log_h, h.value), signs[h.frame], Ink::Line);
     }
 }
 
@@ -478,13 +579,14 @@ fn draw_letters(
     svg: &mut Svg,
     plot: &Plot,
     hung: &[Hung<'_>],
+    spoken_of: &[usize],
     letters: &PatchLetters,
     places: &mut Places,
 ) -> usize {
     let on_plot = |h: &&Hung<'_>| plot.x.holds(h.log_h) && plot.y.holds(h.value);
     let mut unnamed = 0;
     for h in hung.iter().filter(on_plot) {
-        if matches!(h.patch.role, PatchRole::TabletStep(step) if step % 5 != 1) {
+        if !has_letter(h.patch.role) || !spoken_of.contains(&h.frame) {
             continue;
         }
         let at = plot.at(h.log_h, h.value);
@@ -517,11 +619,12 @@ fn draw_frame_rows(
     plot: &Plot,
     top: f64,
     frames: &[&FrameFinding],
+    signs: &[Sign],
     hung: &[Hung<'_>],
     letters: &PatchLetters,
 ) -> f64 {
     let mut y = top;
-    for (place, frame) in frames.iter().enumerate() {
+    for (place, (frame, sign)) in frames.iter().zip(signs).enumerate() {
         let own: Vec<_> = hung.iter().filter(|h| h.frame == place).collect();
         if own.is_empty() {
             continue;
@@ -529,14 +632,9 @@ fn draw_frame_rows(
         y += ROW_PX;
         let (left, right) = (plot.x.from_px, plot.x.to_px);
         svg.line((left, y), (right, y), Ink::Rule, 1.0, Dash::Solid);
-        svg.marker(
-            (5.0, y - 5.0),
-            shape_of(place, frame),
-            frame.filters.is_empty(),
-            Ink::Line,
-        );
+        svg.marker((6.0, y - 5.0), *sign, Ink::Line);
         let name = shorten(frame.frame.as_str(), 12.0, Weight::Semibold, left - 22.0);
-        svg.text(14.0, y - 1.0, &name, Style::SMALL.semibold());
+        svg.text(15.0, y - 1.0, &name, Style::SMALL.semibold());
         let mut free_from = f64::NEG_INFINITY;
         let mut sorted = own;
         sorted.sort_by(|a, b| a.log_h.total_cmp(&b.log_h));
@@ -544,7 +642,7 @@ fn draw_frame_rows(
         let mut below_end = 0;
         for h in sorted {
             let letter = letters.letter(&h.patch.patch);
-            if matches!(h.patch.role, PatchRole::TabletStep(step) if step % 5 != 1) {
+            if !has_letter(h.patch.role) {
                 let x = plot.x.held(h.log_h);
                 svg.line((x, y - 3.0), (x, y), Ink::Line, 1.0, Dash::Solid);
                 continue;

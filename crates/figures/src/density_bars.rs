@@ -6,12 +6,14 @@
 //! neither zero nor unit.
 
 use crate::axis::{Axis, ceil_to, floor_to};
-use crate::characteristic_curve::{counted, response_name, verdict_word};
+use crate::characteristic_curve::{
+    MOST_ROWS, counted, has_letter, response_name, verdict_word,
+};
 use crate::intervals::extent;
 use crate::letters::PatchLetters;
 use crate::shown;
 use crate::svg::{Anchor, Dash, Ink, Sheet, Style, Svg};
-use crate::text_width::{Weight, shorten};
+use crate::text_width::{Weight, shorten, wrap};
 use findings::{Findings, FrameFinding, PatchFinding, Verdict};
 use quantity::Bound;
 use record::{PatchRole, Response};
@@ -131,6 +133,8 @@ fn draw(
         ),
         Scale::Own(_) => "Each patch on the scale of its scan, letters as in the pictures; bars are ±\u{a0}1 standard deviation, arrows are limits. Zero and stretch of this scale are not known: only order and, within one scan, distance have a meaning.".to_owned(),
     };
+    let more = frames.len().saturating_sub(MOST_ROWS);
+    let frames = &frames[..frames.len() - more];
     let mut svg = Svg::new(sheet, &title, &subtitle);
     let top = svg.heading() + 16.0;
     let (left, right) = if sheet.is_narrow() {
@@ -240,7 +244,19 @@ fn draw(
         scale.axis_name(),
         Style::TEXT.anchor(Anchor::End),
     );
-    Some(svg.finish(bottom + 44.0))
+    let mut y = bottom + 44.0;
+    if more > 0 {
+        let note = format!(
+            "{} more on this scale; their numbers stand in readings.csv.",
+            counted(more, "frame")
+        );
+        for line in wrap(&note, 12.0, Weight::Regular, sheet.width_px) {
+            y += 15.0;
+            svg.text(0.0, y, &line, Style::SMALL.ink(Ink::Muted));
+        }
+        y += 8.0;
+    }
+    Some(svg.finish(y))
 }
 
 /// Draws one frame's strip along y.
@@ -277,7 +293,7 @@ fn draw_strip(
             Some(Bound::AtMost) => svg.arrow((x, y + 7.0), (x - 14.0, y + 7.0), Ink::Line, 1.2),
             Some(Bound::AtLeast) => svg.arrow((x, y + 7.0), (x + 14.0, y + 7.0), Ink::Line, 1.2),
         }
-        if matches!(patch.role, PatchRole::TabletStep(step) if step % 5 != 1) {
+        if !has_letter(patch.role) {
             continue;
         }
         let letter = letters.letter(&patch.patch);

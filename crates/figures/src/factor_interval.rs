@@ -5,10 +5,10 @@
 //! one stop is as long as on the other.
 
 use crate::axis::Axis;
-use crate::characteristic_curve::{counted, verdict_word};
+use crate::characteristic_curve::{MOST_ROWS, counted, verdict_word};
 use crate::intervals::{Row, Tick, draw_rows, draw_ticks, extent, stop_ticks};
 use crate::shown;
-use crate::svg::{Anchor, Dash, Ink, Shape, Sheet, Style, Svg};
+use crate::svg::{Anchor, Dash, Fill, Ink, Shape, Sheet, Sign, Style, Svg};
 use crate::text_width::{Weight, shorten};
 use findings::{FactorFinding, Findings};
 use quantity::Bound;
@@ -177,7 +177,7 @@ pub fn ei_intervals(findings: &Findings, sheet: Sheet) -> Option<String> {
     let mut row = |label: String, ei: quantity::Interval<quantity::ExposureIndex>, bound| {
         rows.push(Row {
             label,
-            numbers: format!("EI {}", shown::interval(ei, bound, shown::ei)),
+            numbers: format!("EI {}", shown::ei_interval(ei, bound)),
             low: ei_stops(ei.low.to_arithmetic()),
             value: ei_stops(ei.value.to_arithmetic()),
             high: ei_stops(ei.high.to_arithmetic()),
@@ -273,7 +273,7 @@ pub fn bracket(findings: &Findings, factor: &FactorFinding, sheet: Sheet) -> Opt
             factor.film,
             filters_words(&factor.filters),
             factor.light,
-            shown::short_interval(*ei, bound, shown::ei)
+            shown::short_ei_interval(*ei, bound)
         ),
         None => format!(
             "{} behind {} in {}: the bracket",
@@ -332,7 +332,11 @@ pub fn bracket(findings: &Findings, factor: &FactorFinding, sheet: Sheet) -> Opt
             Dash::Solid,
         );
         let x = axis.at(*at);
-        svg.marker((x, y), Shape::Circle, false, Ink::Line);
+        let sign = Sign {
+            shape: Shape::Circle,
+            fill: Fill::Open,
+        };
+        svg.marker((x, y), sign, Ink::Line);
         let word = verdict_word(frame.verdict);
         let style = Style::SMALL;
         // Inward: to the left of the sign when the right has no room.

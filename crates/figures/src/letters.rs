@@ -2,6 +2,7 @@
 
 use findings::Findings;
 use record::{Id, PatchRole};
+use std::collections::BTreeMap;
 
 /// The letters of a test's patches.
 ///
@@ -10,7 +11,9 @@ use record::{Id, PatchRole};
 /// letter for these.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PatchLetters {
+    /// In the order in which the findings name the patches.
     named: Vec<(Id, PatchRole, String)>,
+    place: BTreeMap<Id, usize>,
 }
 
 impl PatchLetters {
@@ -18,9 +21,10 @@ impl PatchLetters {
     #[must_use]
     pub fn of(findings: &Findings) -> Self {
         let mut named: Vec<(Id, PatchRole, String)> = Vec::new();
+        let mut place = BTreeMap::new();
         let mut given = 0;
         for patch in findings.frames.iter().flat_map(|f| &f.patches) {
-            if named.iter().any(|(name, _, _)| *name == patch.patch) {
+            if place.contains_key(&patch.patch) {
                 continue;
             }
             let letter = match patch.role {
@@ -31,18 +35,24 @@ impl PatchLetters {
                     letter_at(given)
                 }
             };
+            place.insert(patch.patch.clone(), named.len());
             named.push((patch.patch.clone(), patch.role, letter));
         }
-        Self { named }
+        Self { named, place }
     }
 
     /// Gives the letter of a patch; its own name when the findings don't know it.
     #[must_use]
     pub fn letter<'a>(&'a self, patch: &'a Id) -> &'a str {
-        self.named
-            .iter()
-            .find(|(name, _, _)| name == patch)
-            .map_or(patch.as_str(), |(_, _, letter)| letter)
+        self.place
+            .get(patch)
+            .map_or(patch.as_str(), |at| &self.named[*at].2)
+    }
+
+    /// Gives what a patch shows; `None` when the findings don't know it.
+    #[must_use]
+    pub fn role(&self, patch: &Id) -> Option<PatchRole> {
+        self.place.get(patch).map(|at| self.named[*at].1)
     }
 
     /// Gives every patch with its role and letter, tablet steps left out.

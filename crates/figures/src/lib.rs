@@ -25,6 +25,7 @@ mod intervals;
 mod letters;
 mod named;
 mod places;
+mod process_plot;
 pub mod shown;
 mod svg;
 mod text_width;
@@ -38,5 +39,6 @@ pub use factor_interval::{
 };
 pub use letters::{PatchLetters, role_words};
 pub use named::{NamedFigure, curve_families, named_figures};
+pub use process_plot::process_plot;
 pub use svg::{Colours, Sheet};
 pub use wood_effect::wood_effect;

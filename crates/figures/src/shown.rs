@@ -73,6 +73,57 @@ pub fn ei(value: ExposureIndex) -> String {
     exposure::format_ei(value)
 }
 
+/// How far, in third stops, an end may lie beyond a third-stop number and still
+/// be called by it: the numbers themselves (12, 64, 125) are rounded by as much.
+const THIRD_TOLERANCE: f64 = 0.05;
+
+/// Gives the EI `round`ed to the series of thirds, 10^(k/10) for whole k.
+fn to_third(value: ExposureIndex, round: impl Fn(f64) -> f64) -> ExposureIndex {
+    let thirds = round(10.0 * libm::log10(value.to_arithmetic()));
+    ExposureIndex::from_arithmetic(libm::pow(10.0, thirds / 10.0)).unwrap_or(value)
+}
+
+/// Writes the low end of an interval of EI: the third-stop number at or below it.
+///
+/// Ends are rounded outward, so that the interval shown covers no less than
+/// the one that was found.
+#[must_use]
+pub fn ei_low(value: ExposureIndex) -> String {
+    ei(to_third(value, |k| libm::floor(k + THIRD_TOLERANCE)))
+}
+
+/// Writes the high end of an interval of EI: the third-stop number at or above it.
+#[must_use]
+pub fn ei_high(value: ExposureIndex) -> String {
+    ei(to_third(value, |k| libm::ceil(k - THIRD_TOLERANCE)))
+}
+
+/// Writes an interval of EI, ends rounded outward: `1.6 (1 to 2.5)`; with a
+/// bound, the end that holds: `≤ 0.05`.
+#[must_use]
+pub fn ei_interval(of: Interval<ExposureIndex>, bound: Option<Bound>) -> String {
+    match bound {
+        None => format!(
+            "{} ({} to {})",
+            ei(of.value),
+            ei_low(of.low),
+            ei_high(of.high)
+        ),
+        Some(_) => short_ei_interval(of, bound),
+    }
+}
+
+/// Writes the value of an interval of EI alone; with a bound, the end that
+/// holds, rounded outward: `≤ 0.05`.
+#[must_use]
+pub fn short_ei_interval(of: Interval<ExposureIndex>, bound: Option<Bound>) -> String {
+    match bound {
+        None => ei(of.value),
+        Some(Bound::AtLeast) => format!("≥\u{a0}{}", ei_low(of.low)),
+        Some(Bound::AtMost) => format!("≤\u{a0}{}", ei_high(of.high)),
+    }
+}
+
 /// Writes an interval: `8.3 (7.5 to 9.1)`; with a bound, the end that holds: `≥ 7.5`.
 #[must_use]
 pub fn interval<Q: Copy>(
@@ -133,6 +184,17 @@ pub fn decimals_for(standard_uncertainty: f64) -> usize {
 #[must_use]
 pub fn value_with_uncertainty(value: f64, standard_uncertainty: f64) -> String {
     let decimals = decimals_for(standard_uncertainty);
+    format!(
+        "{} ± {}",
+        fixed(value, decimals),
+        fixed(standard_uncertainty, decimals)
+    )
+}
+
+/// Writes a density and its standard uncertainty, with at most three decimals.
+#[must_use]
+pub fn density_with_uncertainty(value: f64, standard_uncertainty: f64) -> String {
+    let decimals = decimals_for(standard_uncertainty).clamp(2, 3);
     format!(
         "{} ± {}",
         fixed(value, decimals),
@@ -203,6 +265,27 @@ mod tests {
         ] {
             let ours = ei(ExposureIndex::from_arithmetic(number).unwrap());
             assert_eq!(ours, text, "{number}");
+        }
+    }
+
+    #[test]
+    fn ends_of_an_ei_interval_are_rounded_outward() {
+        // Source: the third-stop series of common practice; 310 lies between 250
+        // and 320, 1.05 between 1 and 1.25, 0.0244 between 0.02 and 0.025.
+        for (number, low, high) in [
+            (310.0, "250", "320"),
+            (1.05, "1", "1.2"),
+            (2.1, "2", "2.5"),
+            (0.0244, "0.02", "0.025"),
+        ] {
+            let number = ExposureIndex::from_arithmetic(number).unwrap();
+            assert_eq!((&*ei_low(number), &*ei_high(number)), (low, high));
+        }
+        // A number of the series is its own low and high end.
+        for number in [0.8, 64.0, 100.0, 125.0, 160.0, 320.0, 400.0] {
+            let mark = ExposureIndex::from_arithmetic(number).unwrap();
+            assert_eq!(ei_low(mark), ei(mark), "{number}");
+            assert_eq!(ei_high(mark), ei(mark), "{number}");
         }
     }
 

@@ -156,33 +156,112 @@ impl Style {
     }
 }
 
-/// The sign of a reading.
+/// The outline of a sign.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Shape {
     Circle,
     Square,
     Triangle,
     Diamond,
-    Cross,
     TriangleDown,
+    /// A thick X.
+    Cross,
+    /// A thick plus.
+    Plus,
+    TriangleLeft,
+    TriangleRight,
+    Star,
     /// Half as large as the others, for the many steps of a tablet.
     Dot,
 }
 
 impl Shape {
-    const ALL: [Self; 6] = [
+    /// The shapes that tell frames apart, easiest first.
+    pub(crate) const ALL: [Self; 10] = [
         Self::Circle,
         Self::Square,
         Self::Triangle,
         Self::Diamond,
-        Self::Cross,
         Self::TriangleDown,
+        Self::Cross,
+        Self::Plus,
+        Self::TriangleLeft,
+        Self::TriangleRight,
+        Self::Star,
     ];
 
-    /// Gives a shape for a place in a list, over and over.
-    pub(crate) fn at(place: usize) -> Self {
-        Self::ALL[place % Self::ALL.len()]
+    /// Gives the corners from the middle, in pixels; none for round shapes.
+    fn corners(self) -> &'static [(f64, f64)] {
+        match self {
+            Self::Circle | Self::Dot => &[],
+            Self::Square => &[(-3.3, -3.3), (3.3, -3.3), (3.3, 3.3), (-3.3, 3.3)],
+            Self::Triangle => &[(0.0, -4.4), (4.2, 3.2), (-4.2, 3.2)],
+            Self::Diamond => &[(0.0, -4.8), (4.8, 0.0), (0.0, 4.8), (-4.8, 0.0)],
+            Self::TriangleDown => &[(0.0, 4.4), (4.2, -3.2), (-4.2, -3.2)],
+            Self::Cross => &[
+                (-3.2, -4.8),
+                (0.0, -1.6),
+                (3.2, -4.8),
+                (4.8, -3.2),
+                (1.6, 0.0),
+                (4.8, 3.2),
+                (3.2, 4.8),
+                (0.0, 1.6),
+                (-3.2, 4.8),
+                (-4.8, 3.2),
+                (-1.6, 0.0),
+                (-4.8, -3.2),
+            ],
+            Self::Plus => &[
+                (-1.4, -4.6),
+                (1.4, -4.6),
+                (1.4, -1.4),
+                (4.6, -1.4),
+                (4.6, 1.4),
+                (1.4, 1.4),
+                (1.4, 4.6),
+                (-1.4, 4.6),
+                (-1.4, 1.4),
+                (-4.6, 1.4),
+                (-4.6, -1.4),
+                (-1.4, -1.4),
+            ],
+            Self::TriangleLeft => &[(-4.4, 0.0), (3.2, -4.2), (3.2, 4.2)],
+            Self::TriangleRight => &[(4.4, 0.0), (-3.2, -4.2), (-3.2, 4.2)],
+            Self::Star => &[
+                (0.0, -5.2),
+                (1.3, -1.8),
+                (4.9, -1.6),
+                (2.1, 0.7),
+                (3.1, 4.2),
+                (0.0, 2.2),
+                (-3.1, 4.2),
+                (-2.1, 0.7),
+                (-4.9, -1.6),
+                (-1.3, -1.8),
+            ],
+        }
     }
+}
+
+/// What is inside the outline of a sign.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Fill {
+    /// Ink.
+    Full,
+    /// Paper.
+    Open,
+    /// Paper with a line across.
+    Barred,
+    /// Paper with a dot in the middle.
+    Dotted,
+}
+
+/// The sign of a frame's readings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Sign {
+    pub(crate) shape: Shape,
+    pub(crate) fill: Fill,
 }
 
 /// A drawing being written.
@@ -345,11 +424,11 @@ impl Svg {
         );
     }
 
-    /// Black text that no theme may change.
+    /// Black text that no theme may change; semibold, since the surround is grey.
     pub(crate) fn black_text(&mut self, x: f64, y: f64, text: &str, anchor: Anchor) {
         let _ = writeln!(
             self.body,
-            "<text x=\"{}\" y=\"{}\" font-size=\"12\" fill=\"#000000\"{}>{}</text>",
+            "<text x=\"{}\" y=\"{}\" font-size=\"12\" font-weight=\"600\" fill=\"#000000\"{}>{}</text>",
             n(x),
             n(y),
             anchor_attribute(anchor),
@@ -357,57 +436,65 @@ impl Svg {
         );
     }
 
-    /// A sign of about 8 px; open ones show the paper inside.
-    pub(crate) fn marker(&mut self, at: (f64, f64), shape: Shape, filled: bool, ink: Ink) {
+    /// A sign of about 8 px.
+    pub(crate) fn marker(&mut self, at: (f64, f64), sign: Sign, ink: Ink) {
         let (x, y) = at;
         let stroke = self.colour(ink);
-        let fill = self.colour(if filled { ink } else { Ink::Paper });
-        let style = format!("style=\"fill:{fill};stroke:{stroke}\" stroke-width=\"1.3\"");
-        let body = &mut self.body;
-        let _ = match shape {
-            Shape::Circle => {
+        let fill = self.colour(if sign.fill == Fill::Full {
+            ink
+        } else {
+            Ink::Paper
+        });
+        let style = format!("style=\"fill:{fill};stroke:{stroke}\" stroke-width=\"1.2\"");
+        let radius = match sign.shape {
+            Shape::Circle => Some(3.6),
+            Shape::Dot => Some(1.8),
+            _ => None,
+        };
+        let _ = match radius {
+            Some(r) => writeln!(
+                self.body,
+                "<circle cx=\"{}\" cy=\"{}\" r=\"{}\" {style}/>",
+                n(x),
+                n(y),
+                n(r)
+            ),
+            None => {
+                let corners: Vec<_> = sign
+                    .shape
+                    .corners()
+                    .iter()
+                    .map(|(right, down)| (x + right, y + down))
+                    .collect();
                 writeln!(
-                    body,
-                    "<circle cx=\"{}\" cy=\"{}\" r=\"3.6\" {style}/>",
-                    n(x),
-                    n(y)
+                    self.body,
+                    "<polygon points=\"{}\" {style}/>",
+                    joined(&corners)
                 )
             }
-            Shape::Dot => writeln!(
-                body,
-                "<circle cx=\"{}\" cy=\"{}\" r=\"1.8\" {style}/>",
-                n(x),
-                n(y)
-            ),
-            Shape::Square => writeln!(
-                body,
-                "<rect x=\"{}\" y=\"{}\" width=\"6.6\" height=\"6.6\" {style}/>",
-                n(x - 3.3),
-                n(y - 3.3)
-            ),
-            Shape::Triangle => writeln!(
-                body,
-                "<polygon points=\"{}\" {style}/>",
-                joined(&[(x, y - 4.4), (x + 4.2, y + 3.2), (x - 4.2, y + 3.2)])
-            ),
-            Shape::TriangleDown => writeln!(
-                body,
-                "<polygon points=\"{}\" {style}/>",
-                joined(&[(x, y + 4.4), (x + 4.2, y - 3.2), (x - 4.2, y - 3.2)])
-            ),
-            Shape::Diamond => writeln!(
-                body,
-                "<polygon points=\"{}\" {style}/>",
-                joined(&[(x, y - 4.8), (x + 4.8, y), (x, y + 4.8), (x - 4.8, y)])
-            ),
-            Shape::Cross => writeln!(
-                body,
-                "<path d=\"M{} {}l7 7m0 -7l-7 7\" fill=\"none\" style=\"stroke:{stroke}\" stroke-width=\"{}\"/>",
-                n(x - 3.5),
-                n(y - 3.5),
-                if filled { "2.2" } else { "1.4" }
-            ),
         };
+        match sign.fill {
+            Fill::Full | Fill::Open => {}
+            Fill::Barred => self.line((x - 5.4, y), (x + 5.4, y), ink, 1.2, Dash::Solid),
+            Fill::Dotted => self.dots(&[at], ink, 2.2),
+        }
+    }
+
+    /// Many dots as one path, so that thousands of them stay small.
+    pub(crate) fn dots(&mut self, at: &[(f64, f64)], ink: Ink, size_px: f64) {
+        if at.is_empty() {
+            return;
+        }
+        let path: String = at
+            .iter()
+            .map(|(x, y)| format!("M{} {}h0", n(*x), n(*y)))
+            .collect();
+        let _ = writeln!(
+            self.body,
+            "<path d=\"{path}\" fill=\"none\" style=\"stroke:{}\" stroke-width=\"{}\" stroke-linecap=\"round\"/>",
+            self.colour(ink),
+            n(size_px)
+        );
     }
 
     /// A shaft with a head at `to`.

@@ -135,7 +135,9 @@ fn curve_finding(e: &Estimate, test: &Test, i: usize) -> Option<CurveFinding> {
         .enumerate()
         .filter(|(_, (t, _))| t.curve == i)
         .filter_map(|(k, (_, o))| match o.seen {
-            Seen::Value(y) => Some(y - crate::solve::Model::predict(model, k, p).value),
+            Seen::Value(y) => Some(
+                y - crate::solve::Model::value(model, &crate::solve::Model::ready(model, p), k, p),
+            ),
             _ => None,
         })
         .collect();

@@ -428,7 +428,9 @@ pub(crate) fn reading_uses(
                 ),
                 Some((e, k)) => {
                     let o = e.model.observations[k];
-                    let fitted = e.model.predict(k, &e.fit.parameters).value;
+                    let fitted =
+                        e.model
+                            .value(&e.model.ready(&e.fit.parameters), k, &e.fit.parameters);
                     let (weight, limit) = match o.seen {
                         Seen::Value(y) => {
                             let r = ((y - fitted) / o.sd).abs();

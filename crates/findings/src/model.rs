@@ -23,7 +23,7 @@ use quantity::{Bound, Flag, Flags};
 use record::{
     Exposure, Frame, FrameRole, Id, MeterMode, Patch, PatchRole, Reading, Response, Test,
 };
-use sensitometry::film_density_derivatives;
+use sensitometry::{film_density, film_density_derivatives, film_gradient};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What a parameter stands for.
@@ -111,10 +111,36 @@ impl Curve {
 
     /// Value, slope in x, and derivatives with respect to the curve's own parameters.
     pub(crate) fn value(&self, p: &[f64], x: f64) -> (f64, f64, Vec<(usize, f64)>) {
+        self.value_with(&self.numbers(p), p, x)
+    }
+
+    /// The numbers of the formula: six of the film's, or place and gradient.
+    fn numbers(&self, p: &[f64]) -> [f64; 6] {
+        match self.form {
+            CurveForm::Film => self.film_parameters(p),
+            CurveForm::Straight => [
+                p[self.first],
+                libm::exp(p[self.first + 1]),
+                0.0,
+                1.0,
+                1.0,
+                1.0,
+            ],
+        }
+    }
+
+    /// Value alone, from the numbers of the formula.
+    fn value_alone(&self, f: &[f64; 6], x: f64) -> f64 {
+        match self.form {
+            CurveForm::Film => film_density(f, x),
+            CurveForm::Straight => self.reference + f[1] * (x - f[0]),
+        }
+    }
+
+    fn value_with(&self, f: &[f64; 6], p: &[f64], x: f64) -> (f64, f64, Vec<(usize, f64)>) {
         match self.form {
             CurveForm::Film => {
-                let f = self.film_parameters(p);
-                let (d, dx, j) = film_density_derivatives(&f, x);
+                let (d, dx, j) = film_density_derivatives(f, x);
                 let gap = f[4] - f[2];
                 (
                     d,
@@ -143,13 +169,17 @@ impl Curve {
     /// Slope in x, its own slope in x, and its derivatives with respect to the
     /// curve's own parameters.
     fn slope(&self, p: &[f64], x: f64) -> (f64, f64, Vec<(usize, f64)>) {
+        self.slope_with(&self.numbers(p), p, x)
+    }
+
+    fn slope_with(&self, f: &[f64; 6], p: &[f64], x: f64) -> (f64, f64, Vec<(usize, f64)>) {
         match self.form {
             CurveForm::Straight => {
                 let g = libm::exp(p[self.first + 1]);
                 (g, 0.0, vec![(self.first + 1, g)])
             }
             CurveForm::Film => {
-                let [_, g, x0, s0, x1, s1] = self.film_parameters(p);
+                let [_, g, x0, s0, x1, s1] = *f;
                 // s = g·(σ(u) − σ(v)), u = (x − x0)/s0, v = (x − x1)/s1, σ' = σ(1 − σ).
                 let logistic = |u: f64| 1.0 / (1.0 + libm::exp(-u));
                 let (u, v) = ((x - x0) / s0, (x - x1) / s1);
@@ -298,9 +328,44 @@ impl Model for JointModel {
         &self.observations
     }
 
-    fn predict(&self, index: usize, p: &[f64]) -> Prediction {
+    type Ready = Vec<[f64; 6]>;
+
+    fn ready(&self, p: &[f64]) -> Self::Ready {
+        self.curves.iter().map(|c| c.numbers(p)).collect()
+    }
+
+    fn value(&self, ready: &Self::Ready, index: usize, p: &[f64]) -> f64 {
         if let Some(past) = index.checked_sub(self.terms.len()) {
-            return self.predict_smear(past, p);
+            let (k, sd_x) = self.smears[past];
+            let term = &self.terms[k];
+            let curve = &self.curves[term.curve];
+            let Some(exposed) = &term.exposed else {
+                return 0.0;
+            };
+            let e = exposed.steeper(p);
+            let at = curve.pivot + (exposed.x(p) - curve.pivot) * e;
+            let f = &ready[term.curve];
+            let slope = match curve.form {
+                CurveForm::Film => film_gradient(f, at),
+                CurveForm::Straight => f[1],
+            };
+            return sd_x * slope * e;
+        }
+        let term = &self.terms[index];
+        let curve = &self.curves[term.curve];
+        let value = match &term.exposed {
+            None => p[curve.first],
+            Some(exposed) => {
+                let at = exposed.on_curve(p, curve.pivot);
+                curve.value_alone(&ready[term.curve], at)
+            }
+        };
+        value + term.base.map_or(0.0, |b| p[b])
+    }
+
+    fn predict(&self, ready: &Self::Ready, index: usize, p: &[f64]) -> Prediction {
+        if let Some(past) = index.checked_sub(self.terms.len()) {
+            return self.predict_smear(ready, past, p);
         }
         let term = &self.terms[index];
         let curve = &self.curves[term.curve];
@@ -313,7 +378,7 @@ impl Model for JointModel {
                 let x = exposed.x(p);
                 let e = exposed.steeper(p);
                 let (value, slope, mut gradient) =
-                    curve.value(p, curve.pivot + (x - curve.pivot) * e);
+                    curve.value_with(&ready[term.curve], p, curve.pivot + (x - curve.pivot) * e);
                 gradient.extend(exposed.linear.iter().map(|&(i, c)| (i, slope * e * c)));
                 let by_ratio = slope * (x - curve.pivot) * e;
                 gradient.extend(exposed.stretch.iter().map(|&i| (i, by_ratio)));
@@ -400,7 +465,7 @@ impl JointModel {
     /// (Laplace's approximation of the integral over the errors, by expectation
     /// and maximisation; recorded exposures with errors about them are Berkson's
     /// case, in which the scale of the axis has no bias of its own.)
-    fn predict_smear(&self, past: usize, p: &[f64]) -> Prediction {
+    fn predict_smear(&self, ready: &[[f64; 6]], past: usize, p: &[f64]) -> Prediction {
         let (k, sd_x) = self.smears[past];
         let term = &self.terms[k];
         let curve = &self.curves[term.curve];
@@ -409,7 +474,8 @@ impl JointModel {
         };
         let x = exposed.x(p);
         let e = exposed.steeper(p);
-        let (slope, bend, mut gradient) = curve.slope(p, curve.pivot + (x - curve.pivot) * e);
+        let (slope, bend, mut gradient) =
+            curve.slope_with(&ready[term.curve], p, curve.pivot + (x - curve.pivot) * e);
         for (_, d) in &mut gradient {
             *d *= sd_x * e;
         }
@@ -449,12 +515,14 @@ impl JointModel {
         let mut smears = vec![];
         let mut observations = vec![];
         let mut changed: f64 = 0.0;
+        let ready = self.ready(p);
         let mut pull = 0.0;
+        let mut last = None;
         for (k, term) in self.terms.iter().enumerate() {
             let Some(exposed) = &term.exposed else {
                 continue;
             };
-            let share = information_share(self, k, p);
+            let share = information_share(self, &ready, k, p);
             if share < 1e-4 || exposed.linear.is_empty() {
                 continue;
             }
@@ -464,15 +532,25 @@ impl JointModel {
                 .copied()
                 .filter(|(i, _)| !shape(*i))
                 .collect();
-            let variance = given.variance(&errors);
+            // Readings of one frame mostly share all their errors.
+            let key = (term.base, errors);
+            let (variance, along) = match &last {
+                Some((same, answer)) if *same == key => *answer,
+                _ => {
+                    let variance = given.variance(&key.1);
+                    // What base+fog takes along: Σ (V_xx s² + 2 V_xb s) completed
+                    // to a square.
+                    let along = term
+                        .base
+                        .map_or(0.0, |b| given.between(&key.1, &[(b, 1.0)]));
+                    last = Some((key, (variance, along)));
+                    (variance, along)
+                }
+            };
             let sd_x = libm::sqrt(variance);
             if sd_x < 1e-6 {
                 continue;
             }
-            // What base+fog takes along: Σ (V_xx s² + 2 V_xb s) completed to a square.
-            let along = term
-                .base
-                .map_or(0.0, |b| given.between(&errors, &[(b, 1.0)]));
             let place = exposed.on_curve(p, self.curves[term.curve].pivot);
             let slope = self.curves[term.curve].slope(p, place).0 * exposed.steeper(p);
             let sd = self.observations[k].sd / libm::sqrt(share);

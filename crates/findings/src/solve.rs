@@ -70,8 +70,14 @@ pub(crate) struct Prediction {
 pub(crate) trait Model {
     fn priors(&self) -> &[Prior];
     fn observations(&self) -> &[Observation];
+    /// What is worked out once for all predictions at one set of parameters.
+    type Ready;
+    /// Works it out.
+    fn ready(&self, parameters: &[f64]) -> Self::Ready;
     /// Predicts observation `index`.
-    fn predict(&self, index: usize, parameters: &[f64]) -> Prediction;
+    fn predict(&self, ready: &Self::Ready, index: usize, parameters: &[f64]) -> Prediction;
+    /// Predicts its value alone.
+    fn value(&self, ready: &Self::Ready, index: usize, parameters: &[f64]) -> f64;
     /// Huber's threshold, in standard deviations.
     fn outlier_beyond(&self) -> f64;
     /// The block that a parameter belongs to; `None` when it is shared. No
@@ -158,11 +164,12 @@ fn cost_of(model: &impl Model, parameters: &[f64]) -> f64 {
             prior.tail.terms(r, k).0
         })
         .sum();
+    let ready = model.ready(parameters);
     let observations: f64 = model
         .observations()
         .iter()
         .enumerate()
-        .map(|(i, o)| observation_terms(*o, model.predict(i, parameters).value, k).0)
+        .map(|(i, o)| observation_terms(*o, model.value(&ready, i, parameters), k).0)
         .sum();
     priors + observations
 }
@@ -207,13 +214,21 @@ impl Layout {
     }
 }
 
-/// One block with its border: rows of the block against the shared parameters,
-/// kept only where they are not zero.
+/// One block with its border: the block's rows against the shared parameters.
 #[derive(Clone, Debug)]
 struct Block {
     own: DMatrix<f64>,
-    /// (shared place, column of the block's border).
-    border: BTreeMap<usize, DVector<f64>>,
+    /// One column for each shared parameter; most are zero.
+    border: DMatrix<f64>,
+}
+
+impl Block {
+    /// Places of the shared parameters that the block meets.
+    fn met(&self) -> Vec<usize> {
+        (0..self.border.ncols())
+            .filter(|&c| self.border.column(c).iter().any(|v| *v != 0.0))
+            .collect()
+    }
 }
 
 /// Slope and Gauss-Newton matrix, bordered block diagonal.
@@ -237,7 +252,7 @@ fn normal_equations(model: &impl Model, layout: &Layout, parameters: &[f64]) -> 
             .iter()
             .map(|b| Block {
                 own: DMatrix::zeros(b.len(), b.len()),
-                border: BTreeMap::new(),
+                border: DMatrix::zeros(b.len(), m),
             })
             .collect(),
     };
@@ -251,8 +266,9 @@ fn normal_equations(model: &impl Model, layout: &Layout, parameters: &[f64]) -> 
             (Some(b), p) => normal.blocks[b].own[(p, p)] += curvature,
         }
     }
+    let ready = model.ready(parameters);
     for (i, o) in model.observations().iter().enumerate() {
-        let p = model.predict(i, parameters);
+        let p = model.predict(&ready, i, parameters);
         let (_, d, c) = observation_terms(*o, p.value, k);
         for &(a, ga) in &p.gradient {
             normal.slope[a] += d * ga;
@@ -268,13 +284,7 @@ fn normal_equations(model: &impl Model, layout: &Layout, parameters: &[f64]) -> 
                         debug_assert_eq!(x, y, "an observation touches one block");
                         normal.blocks[x].own[(at, bt)] += value;
                     }
-                    (Some(x), (None, bt)) => {
-                        let size = layout.blocks[x].len();
-                        normal.blocks[x]
-                            .border
-                            .entry(bt)
-                            .or_insert_with(|| DVector::zeros(size))[at] += value;
-                    }
+                    (Some(x), (None, bt)) => normal.blocks[x].border[(at, bt)] += value,
                     // The mirror image of the border.
                     (None, (Some(_), _)) => {}
                 }
@@ -284,8 +294,8 @@ fn normal_equations(model: &impl Model, layout: &Layout, parameters: &[f64]) -> 
     normal
 }
 
-/// Columns of a block's border by shared place.
-type Border = BTreeMap<usize, DVector<f64>>;
+/// Columns of a block's border that are not zero, by shared place.
+type Border = Vec<(usize, DVector<f64>)>;
 
 /// A factorised bordered matrix.
 #[derive(Clone, Debug)]
@@ -324,14 +334,12 @@ impl Normal {
             (None, p) => {
                 clear(&mut self.shared, p);
                 for block in &mut self.blocks {
-                    block.border.remove(&p);
+                    block.border.column_mut(p).fill(0.0);
                 }
             }
             (Some(b), p) => {
                 clear(&mut self.blocks[b].own, p);
-                for column in self.blocks[b].border.values_mut() {
-                    column[p] = 0.0;
-                }
+                self.blocks[b].border.row_mut(p).fill(0.0);
             }
         }
     }
@@ -341,18 +349,22 @@ impl Normal {
         let mut schur = self.shared;
         let mut blocks = Vec::with_capacity(self.blocks.len());
         for block in self.blocks {
-            let cholesky = Cholesky::new(block.own)?;
-            let solved: Vec<(usize, DVector<f64>)> = block
-                .border
-                .iter()
-                .map(|(at, column)| (*at, cholesky.solve(column)))
+            let cholesky = Cholesky::new(block.own.clone())?;
+            let met: Border = block
+                .met()
+                .into_iter()
+                .map(|at| (at, block.border.column(at).into_owned()))
                 .collect();
-            for (a, column) in &block.border {
-                for (b, inverse) in &solved {
+            let solved: Vec<DVector<f64>> = met
+                .iter()
+                .map(|(_, column)| cholesky.solve(column))
+                .collect();
+            for (a, column) in &met {
+                for ((b, _), inverse) in met.iter().zip(&solved) {
                     schur[(*a, *b)] -= column.dot(inverse);
                 }
             }
-            blocks.push((cholesky, block.border));
+            blocks.push((cholesky, met));
         }
         let shared = Cholesky::new(schur)?;
         Some(Factorised { blocks, shared })
@@ -473,9 +485,14 @@ fn descend(
 }
 
 /// Curvature that an observation has at its prediction, as a share of 1/sd².
-pub(crate) fn information_share(model: &impl Model, index: usize, parameters: &[f64]) -> f64 {
+pub(crate) fn information_share<M: Model>(
+    model: &M,
+    ready: &M::Ready,
+    index: usize,
+    parameters: &[f64],
+) -> f64 {
     let o = model.observations()[index];
-    let value = model.predict(index, parameters).value;
+    let value = model.value(ready, index, parameters);
     observation_terms(o, value, model.outlier_beyond()).2 * o.sd * o.sd
 }
 
@@ -643,7 +660,12 @@ mod tests {
         fn observations(&self) -> &[Observation] {
             &self.observations
         }
-        fn predict(&self, _: usize, parameters: &[f64]) -> Prediction {
+        type Ready = ();
+        fn ready(&self, _: &[f64]) {}
+        fn value(&self, (): &(), _: usize, parameters: &[f64]) -> f64 {
+            parameters[0]
+        }
+        fn predict(&self, (): &(), _: usize, parameters: &[f64]) -> Prediction {
             Prediction {
                 value: parameters[0],
                 gradient: vec![(0, 1.0)],
@@ -704,7 +726,12 @@ mod tests {
         fn observations(&self) -> &[Observation] {
             &self.observations
         }
-        fn predict(&self, index: usize, p: &[f64]) -> Prediction {
+        type Ready = ();
+        fn ready(&self, _: &[f64]) {}
+        fn value(&self, (): &(), index: usize, p: &[f64]) -> f64 {
+            p[0] + p[1 + index / 2]
+        }
+        fn predict(&self, (): &(), index: usize, p: &[f64]) -> Prediction {
             let frame = 1 + index / 2;
             Prediction {
                 value: p[0] + p[frame],

@@ -126,7 +126,10 @@ fn a_longer_edge_explains_two_and_a_half_stops_and_the_batch_is_not_blamed() {
     // 1e-9: the same subtraction with the signs changed.
     assert!((d.stops.value.to_stops() + t.stops.value.to_stops()).abs() < 1e-9);
     assert!(t.verdict.contains("less exposure"), "{}", t.verdict);
-    assert!(t.verdict.contains("filter's edge explains it by 1.0 to 3.0"));
+    assert!(
+        t.verdict
+            .contains("filter's edge explains it by 1.0 to 3.0")
+    );
 }
 
 #[test]
@@ -324,9 +327,8 @@ fn shade_and_metering_are_named_with_their_stops() {
     meter.placement = Stops::new(0.5).unwrap();
     let found = comparison(&[("first", first), ("second", second)]);
     let d = of(&found, ComparedQuantity::FilteredEi);
-    let cause = |d: &Difference, name: &str| {
-        d.causes.iter().find(|c| c.cause == name).cloned().unwrap()
-    };
+    let cause =
+        |d: &Difference, name: &str| d.causes.iter().find(|c| c.cause == name).cloned().unwrap();
     let meter = cause(d, "meter, target and placement");
     assert_eq!(meter.state, CauseState::Present);
     // Common practice: spot on grass lies 1.5 to 2 stops from incident, on the

@@ -512,7 +512,7 @@ fn comb_by_code(histogram: &CodeHistogram, range: Range<usize>) -> Option<Honest
         return None;
     }
     let spacing = if usual < 1.5 {
-        "next to each other".to_owned()
+        "in runs".to_owned()
     } else {
         format!("one in every {usual:.0} or so")
     };

@@ -30,7 +30,7 @@ macro_rules! flags {
 
 flags! {
     // --- scans ---
-    Clipped, "clipped", "some pixels lie at an end of the code scale, so the value is a limit";
+    Clipped, "clipped", "some pixels lie at an end of the code scale or where levels were cut off, so the value is a limit";
     OutsideTablet, "outside_tablet", "the value lies outside the densities of the step tablet, so it is a limit";
     Uncalibrated, "uncalibrated", "no step tablet calibrates this scan, so no absolute density can be given";
     TabletOutOfOrder, "tablet_out_of_order", "the code values of the tablet's steps do not follow their densities";

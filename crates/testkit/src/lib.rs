@@ -12,9 +12,11 @@
 mod demo;
 mod invented;
 mod landscape;
+mod large_test;
 mod made;
 mod negative;
 mod noise;
+mod planned_test;
 mod random_test;
 mod scan_from_codes;
 mod scanner;
@@ -23,6 +25,11 @@ mod tiff_file;
 mod truth;
 
 pub use demo::{DemoTest, demo};
+pub use large_test::large_test;
+pub use planned_test::{
+    GradientChange, MeanDensities, Placement, Plan, PlannedTest, RecordedLaw,
+    THRESHOLD_NET_DENSITY, Timing, Times, Unknown, factor_by_eye, plan_test,
+};
 pub use random_test::{
     BLANK_NET_DENSITY, Bracket, CurveShape, ErrorSizes, ReadingsSpec, Tails, simulate_readings,
 };

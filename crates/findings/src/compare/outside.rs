@@ -8,7 +8,7 @@
 
 use crate::compare::causes::edges_apart;
 use crate::compare::comparison::{Compared, ReportCheck, ReportVerdict};
-use crate::compare::edge::{SAME_EDGE_NM, wavelength_in};
+use crate::compare::edge::wavelength_in;
 use crate::compare::side::plain;
 use crate::finding::{CurveFinding, FactorFinding};
 use crate::normal::{log_cumulative, quantile};
@@ -30,6 +30,9 @@ const PRINTABLE_BELOW: f64 = 1.10;
 const DENSE: f64 = 1.60;
 /// A report less likely than this contradicts the test.
 const HARDLY: f64 = 0.05;
+/// A filter told by a bare number is this one when the edges can be as near as
+/// this; what lies between goes into the uncertainty. \[nm\]
+const TOLD_WITHIN_NM: f64 = 8.0;
 /// How far the mid-tone lies above the speed point at the EI found: lg(8.125/0.8).
 const MID_TONE_OVER_SPEED_POINT: f64 = 1.006_731;
 
@@ -84,7 +87,7 @@ fn same_filter(told: &str, filters: &[&Filter]) -> Option<f64> {
     };
     let (low, high) = edges_apart(filters, &[&as_told])?;
     // A bare number may be quoted at any level: it fits when one of them does.
-    (low <= SAME_EDGE_NM && high >= -SAME_EDGE_NM).then(|| low.abs().max(high.abs()))
+    (low <= TOLD_WITHIN_NM && high >= -TOLD_WITHIN_NM).then(|| low.abs().max(high.abs()))
 }
 
 fn check(
@@ -251,8 +254,7 @@ fn judged(
             None,
         );
     };
-    let Some(net_curve) =
-        NetCurve::new(curve, base.value().to_density(), m.value().to_log10())
+    let Some(net_curve) = NetCurve::new(curve, base.value().to_density(), m.value().to_log10())
     else {
         return row(
             ReportVerdict::Possible,
