@@ -22,6 +22,7 @@ mod golden;
 mod licences;
 mod links;
 mod oracles;
+mod prove;
 mod purity;
 mod sidecars;
 mod stray;
@@ -39,6 +40,9 @@ usage: cargo run -p xtask -- CHORE
   oracles [PROGRAM]    run the built program against numbers known from outside
   browser [PROGRAM]    look at the worked example's report in Chromium, where there is one
   golden report        goldens that differ from the last commit: old, new, difference
+  prove [--tests N] [--kind LETTER] [--draw N]
+                       simulate tests whose truth is known and score the estimate
+                       (1000 of each kind when not given; use --release)
   glossary             rewrite the table of flags in GLOSSARY.md
 
 PROGRAM is target/release/filmproof when not given.";
@@ -56,6 +60,7 @@ fn main() -> ExitCode {
         ["browser"] => browser::run(&workspace, &built),
         ["browser", program] => browser::run(&workspace, &PathBuf::from(program)),
         ["golden", "report"] => golden::report(&workspace),
+        ["prove", rest @ ..] => prove::run(rest),
         ["glossary"] => glossary::rewrite(&workspace),
         _ => {
             eprintln!("{USAGE}");

@@ -36,7 +36,9 @@ pub fn compare_tests(dirs: &[PathBuf], progress: &dyn Progress) -> Result<Compar
     let mut tests = vec![];
     let mut warnings = vec![];
     for (dir, name) in dirs.iter().zip(&names) {
-        let (folder, measured, findings) = folder_findings(dir, progress)?;
+        let (folder, measured, findings) = folder_findings(dir, progress)
+            // With several folders a message must say which one it is about.
+            .map_err(|e| AppError::new(format!("{}: {}", dir.display(), e.problem), e.remedy))?;
         warnings.extend(
             folder
                 .warnings
@@ -177,6 +179,7 @@ fn comparison_json(c: &Comparison) -> Value {
         "compared": c.names,
         "program": VERSION,
         "coverage": c.coverage,
+        "verdict": c.headline().map(|d| d.verdict.as_str()),
         "differences": c.differences.iter().map(|d| json!({
             "first": { "test": d.first.0, "what": d.first.1 },
             "second": { "test": d.second.0, "what": d.second.1 },

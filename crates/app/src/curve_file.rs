@@ -2,7 +2,7 @@
 
 use crate::AppError;
 use crate::error::with_causes;
-use quantity::{Density, Flag, Flags, Measured, Stops};
+use quantity::{Bound, Density, Flag, Flags, Measured, Stops};
 use sensitometry::{
     CharacteristicCurve, ContrastCondition, CurveFitSettings, CurveReading, ExposureScale,
     fit_characteristic_curve, speed_and_contrast_continued,
@@ -17,6 +17,12 @@ const READING_SD_DEFAULT: f64 = 0.01;
 /// criterion that needs it; the answer is then flagged as extrapolated. \[stops\]
 const CONTINUED_STOPS: f64 = 3.0;
 
+/// Readings off the curve that are told one by one.
+const ODD_LISTED: usize = 20;
+
+/// Why base+fog and what counts from it are limits.
+const NOT_SEEN: &str = "the readings show no toe, so base+fog is only known to be at most the lowest reading; give it as read from unexposed film (--base-plus-fog)";
+
 /// What `curve` is asked.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CurveRequest {
@@ -28,6 +34,8 @@ pub struct CurveRequest {
     pub relative: bool,
     /// Share of cases in which low and high hold the truth, 0 to 1.
     pub coverage: f64,
+    /// Whether the figure is wanted.
+    pub figure: bool,
 }
 
 /// What `curve` answers.
@@ -35,17 +43,20 @@ pub struct CurveRequest {
 pub struct CurveAnswer {
     /// The curve.
     pub curve: CharacteristicCurve,
-    /// Every criterion as a row.
+    /// Every criterion as a row; what is only a limit is in `limits` too.
     pub rows: Vec<findings::CriterionRow>,
+    /// Criteria that are a limit and no value: key, kind and the limit.
+    pub limits: Vec<(&'static str, Bound, f64)>,
     /// Flags of the curve as a whole.
     pub flags: Flags,
     /// The answer with stable keys.
     pub json: Value,
-    /// The figure.
+    /// The figure, when it was wanted.
     pub svg: Option<String>,
     /// Sentences that name what was assumed or not used.
     pub warnings: Vec<String>,
-    /// Readings that no film curve can have: row number (from 1) and sentence.
+    /// Readings that no film curve can have: row number (from 1) and sentence; of
+    /// many the first, and how many more there are.
     pub odd_readings: Vec<String>,
 }
 
@@ -89,11 +100,13 @@ pub fn curve_of_file(request: &CurveRequest) -> Result<CurveAnswer, AppError> {
     let continued = Stops::new(CONTINUED_STOPS).map_err(|e| AppError::new(e.to_string(), ""))?;
     let speed = speed_and_contrast_continued(&curve, continued);
     let (criteria, flags) = findings::criterion_rows(&speed);
-    let odd_readings = curve
-        .readings()
-        .iter()
-        .enumerate()
-        .filter(|(_, r)| r.flags.contains(Flag::NoFilmCurve))
+    let limits = limits(&curve, &criteria);
+    let odd = || {
+        let all = curve.readings().iter().enumerate();
+        all.filter(|(_, r)| r.flags.contains(Flag::NoFilmCurve))
+    };
+    let mut odd_readings: Vec<String> = odd()
+        .take(ODD_LISTED)
         .map(|(i, r)| {
             format!(
                 "reading {} (log H {:.3}, density {:.3}) lies {:+.3} off the curve: {}",
@@ -105,18 +118,34 @@ pub fn curve_of_file(request: &CurveRequest) -> Result<CurveAnswer, AppError> {
             )
         })
         .collect();
+    if odd().count() > ODD_LISTED {
+        odd_readings.push(format!(
+            "and {} readings more like these; --json marks each",
+            odd().count() - ODD_LISTED
+        ));
+    }
     let mut object = Map::new();
     let z = standard_deviations(request.coverage);
     let mut missing = Map::new();
     for row in &criteria {
-        let value = match &row.answer {
-            Ok((value, sd)) => json!({
+        let limit = limits.iter().find(|(key, _, _)| *key == row.key);
+        let value = match (&row.answer, limit) {
+            (Ok(_), Some((_, bound, limit))) => {
+                missing.insert(row.key.to_owned(), json!(NOT_SEEN));
+                json!({
+                    "value": null,
+                    "low": (*bound == Bound::AtLeast).then_some(limit),
+                    "high": (*bound == Bound::AtMost).then_some(limit),
+                    "flags": names(&row.flags),
+                })
+            }
+            (Ok((value, sd)), None) => json!({
                 "value": value,
                 "low": value - z * sd,
                 "high": value + z * sd,
                 "flags": names(&row.flags),
             }),
-            Err(why) => {
+            (Err(why), _) => {
                 missing.insert(row.key.to_owned(), json!(why));
                 Value::Null
             }
@@ -185,9 +214,14 @@ pub fn curve_of_file(request: &CurveRequest) -> Result<CurveAnswer, AppError> {
             "log_h was taken as log10 of lux seconds; say --relative when it is not".to_owned(),
         );
     }
-    let svg = crate::pictures::curve_figure(&curve, &speed, request);
+    let svg = if request.figure {
+        crate::pictures::curve_figure(&curve, &speed, request)
+    } else {
+        None
+    };
     Ok(CurveAnswer {
         rows: criteria,
+        limits,
         flags,
         json: Value::Object(object),
         svg,
@@ -195,6 +229,28 @@ pub fn curve_of_file(request: &CurveRequest) -> Result<CurveAnswer, AppError> {
         odd_readings,
         curve,
     })
+}
+
+/// Base+fog and density range where the readings show no toe: limits, each from
+/// the lowest reading.
+fn limits(
+    curve: &CharacteristicCurve,
+    rows: &[findings::CriterionRow],
+) -> Vec<(&'static str, Bound, f64)> {
+    let base = curve.base_plus_fog();
+    if !base.flags().contains(Flag::BaseFromLowestReading) {
+        return vec![];
+    }
+    rows.iter()
+        .filter_map(|row| {
+            let bound = match row.key {
+                "base_plus_fog_density" => Bound::AtMost,
+                "density_range" => Bound::AtLeast,
+                _ => return None,
+            };
+            Some((row.key, bound, row.answer.as_ref().ok()?.0))
+        })
+        .collect()
 }
 
 pub(crate) fn names(flags: &Flags) -> Vec<&'static str> {

@@ -275,17 +275,29 @@ fn flag_words(flags: &Flags) -> String {
 /// A sentence for each scan that a reader should look at.
 fn scan_lines(scans: &[ScanSummary]) -> Vec<String> {
     let mut lines = vec![];
+    let mut told: Vec<quantity::Flag> = vec![];
     for scan in scans {
         for flag in &scan.flags {
+            if told.contains(&flag.flag) {
+                continue;
+            }
+            told.push(flag.flag);
+            // Scans with the same flag share a sentence; the report has each evidence.
+            let with: Vec<&str> = scans
+                .iter()
+                .filter(|s| s.flags.iter().any(|f| f.flag == flag.flag))
+                .map(|s| s.scan.as_str())
+                .collect();
+            let first = if with.len() > 1 { "the first: " } else { "" };
             lines.push(format!(
-                "scan {}: {} ({})",
-                scan.scan,
+                "{}: {} ({first}{})",
+                with.join(", "),
                 flag.flag.meaning(),
                 flag.evidence
             ));
         }
         if let Some(repeat) = &scan.repeat {
-            lines.push(format!("scan {}: {repeat}", scan.scan));
+            lines.push(format!("{}: {repeat}", scan.scan));
         }
     }
     lines

@@ -3,13 +3,15 @@
 use crate::AppError;
 use crate::error::with_causes;
 use exposure::{
-    ApertureSetting, Bellows, ExposureAnswer, ExposureRequest, IncidentConstant, LightReading,
-    OutsideLaw, ReciprocityLaw, ReciprocityRow, ReflectedConstant, exposure_answer,
-    reciprocity_law_from_text,
+    ApertureSetting, AvailableMarks, Bellows, ChainError, ExposureAnswer, ExposureRequest,
+    IncidentConstant, LawTextError, LightReading, MarkReading, OutsideLaw, ReciprocityError,
+    ReciprocityLaw, ReciprocityRow, ReflectedConstant, SeriesPlace, StepSize, aperture_marks,
+    exposure_answer, format_aperture, format_time, reciprocity_law_from_text,
+    shutter_and_timer_marks,
 };
 use quantity::{
-    Ev100, ExposureIndex, FNumber, FilterFactor, Illuminance, Luminance, Magnification,
-    Millimetres, PupilRatio, Seconds,
+    Ev100, ExposureIndex, FNumber, FilterFactor, Flag, Illuminance, Luminance, Magnification,
+    Millimetres, PupilRatio, Seconds, Stops,
 };
 use serde_json::{Value, json};
 use std::path::Path;
@@ -125,18 +127,38 @@ pub fn expose(request: &ExposeRequest) -> Result<ExposeResult, AppError> {
         bellows,
         reciprocity,
         outside_law: OutsideLaw::Refuse,
-        available: None,
+        available: Some(AvailableMarks {
+            times: shutter_and_timer_marks(),
+            time_reading: MarkReading::Exact,
+            apertures: aperture_marks(StepSize::Third),
+            aperture_reading: MarkReading::Exact,
+        }),
     })
-    .map_err(|e| {
-        AppError::new(
-            with_causes(&e),
-            "give a law that covers this time, or leave it out and see the uncorrected time",
-        )
-    })?;
+    .map_err(|e| chain_error(&e))?;
     Ok(ExposeResult {
         lines: lines(&answer),
         json: json(&answer),
     })
+}
+
+/// The law is named only where it is the law that refuses.
+fn chain_error(error: &ChainError) -> AppError {
+    match error {
+        ChainError::Quantity(e) => AppError::new(
+            format!(
+                "reading, EI, aperture, factors and bellows together give no possible time: {e}"
+            ),
+            "check these numbers; `filmproof expose --help` shows units",
+        ),
+        ChainError::Reciprocity(ReciprocityError::Quantity(e)) => AppError::new(
+            format!("the reciprocity law gives no possible time here: {e}"),
+            "check the numbers of the law, and reading, EI, aperture and factors before it",
+        ),
+        ChainError::Reciprocity(e) => AppError::new(
+            with_causes(e),
+            "give a law that covers this time, or leave it out and see the uncorrected time",
+        ),
+    }
 }
 
 fn reciprocity_law(text: &str) -> Result<ReciprocityLaw, AppError> {
@@ -144,7 +166,12 @@ fn reciprocity_law(text: &str) -> Result<ReciprocityLaw, AppError> {
         return reciprocity_law_from_text(text).map_err(|e| {
             AppError::new(
                 with_causes(&e),
-                "write power:P, power:P,T0, additive:A,EXPONENT, schwarzschild:P or table:FILE.csv",
+                match e {
+                    LawTextError::UnknownForm { .. } => {
+                        "or table:FILE.csv; `filmproof expose --help` explains each"
+                    }
+                    _ => "`filmproof expose --help` explains each law",
+                },
             )
         });
     };
@@ -195,60 +222,91 @@ fn lines(answer: &ExposureAnswer) -> Vec<String> {
     let mut lines = vec![];
     for step in &answer.steps {
         let mut line = format!(
-            "{:<12} {:>12}  {:>6}  {}",
+            "{:<14} {:>10}  {:>7}  {}",
             step.kind.name(),
-            seconds(step.time.to_s()),
-            figures::shown::signed_stops(step.stops),
+            format_time(step.time),
+            signed(step.stops),
             step.detail
         );
         if let Some(residual) = step.residual {
-            line.push_str(&format!(
-                "; rounding leaves {} stops",
-                figures::shown::signed_stops(residual)
-            ));
+            line.push_str(&format!("; rounding leaves {} stops", signed(residual)));
         }
         lines.push(line);
         if let Some(assumption) = &step.assumption {
-            lines.push(format!("{:<12} assumed: {assumption}", ""));
+            lines.push(format!("{:<14} assumed: {assumption}", ""));
         }
     }
-    for flag in answer.flags.iter() {
-        lines.push(format!("note: {}", flag.meaning()));
-    }
+    // The step that goes without a law says it already.
+    let told = answer.flags.iter().filter(|f| *f != Flag::NoReciprocityLaw);
+    lines.extend(told.map(|flag| format!("note: {}", flag.meaning())));
     lines.push(format!(
-        "give {} ({} stops over the meter)",
-        seconds(answer.time_corrected.to_s()),
-        figures::shown::signed_stops(answer.stops_over_meter)
+        "give {} at {} ({} stops over the meter)",
+        format_time(answer.time_corrected),
+        format_aperture(answer.aperture),
+        signed(answer.stops_over_meter)
     ));
+    if let Some(shutter) = &answer.shutter {
+        let (setting, residual) = match &answer.aperture_at_shutter {
+            Some(at) => (
+                format!("{} at {}", shutter.mark.label(), at.mark.label()),
+                Some(at.residual),
+            ),
+            None => (shutter.mark.label(), shutter.residual),
+        };
+        let left = residual.map_or_else(
+            || "what rounding leaves is not known, for the law does not reach it".to_owned(),
+            |r| match signed(r).split_at(1) {
+                ("+", size) => format!("{size} stops too much"),
+                ("-", size) => format!("{size} stops too little"),
+                _ => "to 0.01 stop what is wanted".to_owned(),
+            },
+        );
+        lines.push(format!("nearest marks: {setting} ({left})"));
+    }
     lines
 }
 
-fn seconds(s: f64) -> String {
-    if s < 0.3 {
-        format!("1/{:.1} s", 1.0 / s)
-    } else if s < 100.0 {
-        format!("{s:.2} s")
+/// Stops with their sign and two decimals; what rounds to nothing has no sign.
+fn signed(stops: Stops) -> String {
+    let text = format!("{:+.2}", stops.to_stops());
+    if matches!(text.as_str(), "+0.00" | "-0.00") {
+        "0.00".to_owned()
     } else {
-        format!("{s:.0} s")
+        text
     }
 }
 
 fn json(answer: &ExposureAnswer) -> Value {
+    let shutter = answer.shutter.as_ref();
+    let at_mark = answer.aperture_at_shutter.as_ref();
     json!({
         "ev100": answer.ev100.to_ev(),
+        "aperture_f": answer.aperture.to_ratio(),
         "time_metered_s": answer.time_metered.to_s(),
         "time_after_filter_s": answer.time_after_filter.to_s(),
         "time_after_bellows_s": answer.time_after_bellows.to_s(),
         "time_corrected_s": answer.time_corrected.to_s(),
         "stops_over_meter": answer.stops_over_meter.to_stops(),
+        // The nearest shutter mark, or counted time, and what it leaves over at the
+        // aperture asked for: on the film, and as a time alone.
+        "shutter_mark": shutter.map(|s| s.mark.label()),
+        "shutter_mark_s": shutter.map(|s| s.time.to_s()),
+        "shutter_mark_reached": shutter.map(|s| s.place == SeriesPlace::Within),
+        "shutter_residual_stops": shutter.and_then(|s| s.residual).map(Stops::to_stops),
+        "shutter_residual_time_stops": shutter.map(|s| s.residual_of_time.to_stops()),
+        // The aperture that makes up for it, its nearest mark, and what both marks leave over.
+        "aperture_wanted_at_mark_f": at_mark.map(|a| a.wanted.to_ratio()),
+        "aperture_at_mark": at_mark.map(|a| a.mark.label()),
+        "aperture_at_mark_f": at_mark.map(|a| a.aperture.to_ratio()),
+        "aperture_residual_stops": at_mark.map(|a| a.residual.to_stops()),
         "steps": answer.steps.iter().map(|s| json!({
             "step": s.kind.name(),
             "detail": s.detail,
             "time_s": s.time.to_s(),
             "stops": s.stops.to_stops(),
-            "residual_stops": s.residual.map(quantity::Stops::to_stops),
+            "residual_stops": s.residual.map(Stops::to_stops),
             "assumption": s.assumption,
         })).collect::<Vec<_>>(),
-        "flags": answer.flags.iter().map(quantity::Flag::name).collect::<Vec<_>>(),
+        "flags": answer.flags.iter().map(Flag::name).collect::<Vec<_>>(),
     })
 }

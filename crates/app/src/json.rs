@@ -179,6 +179,7 @@ fn factor(f: &FactorFinding) -> Value {
         "variance_shares": f.shares.iter().map(|s| json!({
             "source": s.source, "share": s.share,
         })).collect::<Vec<_>>(),
+        "made_from": f.made_from.iter().map(|(frame, patch)| format!("{frame}/{patch}")).collect::<Vec<_>>(),
         "next_steps": f.next_steps.iter().map(|s| json!({
             "what": s.what,
             "half_width_now_stops": s.half_width_now_stops,

@@ -11,7 +11,7 @@ use findings::{
 };
 use negative::preview::{Preview, RenderScale, png_of_grey, render_at_fixed_scale};
 use notebook::TestFolder;
-use quantity::{Density, Flags, LogExposure, Measured, Stops};
+use quantity::{Density, Flag, Flags, LogExposure, Measured, Stops};
 use record::{Calibrator, FrameRole, Id, Outline, PatchRole, Response, Scan};
 use report::{FramePicture, OutlineKind, PictureOutline};
 use sensitometry::{CharacteristicCurve, ExposureScale, SpeedAndContrast};
@@ -370,7 +370,9 @@ pub(crate) fn curve_figure(
         process: process.clone(),
         response: Response::Density,
         absolute_exposure: curve.exposure_scale() == ExposureScale::LuxSeconds,
-        base_plus_fog: Some(curve.base_plus_fog().clone()),
+        // A limit is no line to draw.
+        base_plus_fog: Some(curve.base_plus_fog().clone())
+            .filter(|b| !b.flags().contains(Flag::BaseFromLowestReading)),
         samples,
         gradient: gamma.map_or_else(
             || Measured::new(0.0, 0.0),

@@ -6,15 +6,17 @@ use crate::measuring::{
     calibrated, decode_remedy, outline_of, read_labels, recorded_tone, tone_words,
 };
 use crate::{AppError, Progress};
-use negative::calibration::{TabletReading, calibrate};
-use negative::decode::{DecodeLimits, ScanReader};
+use negative::calibration::{StepResult, StepUse, TabletReading, calibrate};
+use negative::decode::{DecodeError, DecodeLimits, ScanReader};
 use negative::honesty::{file_findings, tablet_findings};
 use negative::outline::{LabelImage, Outline, Rectangle, StepDirection, split_tablet};
 use negative::patch::PatchStatistics;
 use negative::survey::survey;
+use negative::tone::{Tone, ToneOrigin};
 use quantity::{Bound, Flag, Flags, Measured};
 use record::{Id, PatchRole};
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::BufReader;
 use std::path::{Path, PathBuf};
@@ -117,6 +119,12 @@ pub fn measure_scan(
     progress: &dyn Progress,
 ) -> Result<MeasuredScan, AppError> {
     let shown = request.scan.display().to_string();
+    if request.scan.is_dir() {
+        return Err(AppError::new(
+            format!("{shown} is a folder"),
+            "name the scan itself; a test folder is evaluated with `filmproof evaluate`",
+        ));
+    }
     let fail = |e: &dyn std::error::Error, remedy: &str| {
         AppError::new(format!("{shown}: {}", with_causes(e)), remedy)
     };
@@ -129,7 +137,7 @@ pub fn measure_scan(
         request.page as usize,
         &DecodeLimits::default(),
     )
-    .map_err(|e| fail(&e, decode_remedy()))?;
+    .map_err(|e| fail(&e, remedy_of(&e)))?;
     let info = reader.info().clone();
     let channel = channel_of_text(request.channel.as_deref(), reader.usual_channel())?;
     let tone = recorded_tone(tone_of_text(request.tone.as_deref())?, &info, channel)
@@ -204,7 +212,7 @@ pub fn measure_scan(
     let outlines: Vec<Outline> = patches.iter().map(|(_, o, _)| o.clone()).collect();
     let measured = survey(&mut reader, channel, &tone, &outlines, labels, None).map_err(|e| {
         let remedy = match e {
-            negative::patch::PatchError::Decode(_) => decode_remedy(),
+            negative::patch::PatchError::Decode(ref e) => remedy_of(e),
             negative::patch::PatchError::Outline(_) => {
                 "mend the outlines; pixels count from the top left corner"
             }
@@ -214,14 +222,16 @@ pub fn measure_scan(
     progress.at(&format!("reading {shown}"), 1, 1);
 
     let mut findings = file_findings(&info, &tone, &measured.histogram);
+    // Patches that are steps of the tablet: what the calibration made of them.
+    let mut step_of: BTreeMap<usize, (u32, StepResult)> = BTreeMap::new();
     let calibration = match (&tablet, &request.tablet) {
         (Some(tablet), Some(path)) => {
-            let mut steps: Vec<(u32, &PatchStatistics)> = patches
+            let mut steps: Vec<(u32, usize)> = patches
                 .iter()
-                .zip(&measured.patches)
-                .filter_map(|((name, _, role), s)| step_number(name, *role).map(|k| (k, s)))
+                .enumerate()
+                .filter_map(|(i, (name, _, role))| Some((step_number(name, *role)?, i)))
                 .collect();
-            steps.sort_by_key(|(k, _)| *k);
+            steps.sort_unstable();
             if steps.is_empty() {
                 return Err(AppError::new(
                     format!("{shown}: a tablet was given, but no patch is a step of it"),
@@ -229,7 +239,7 @@ pub fn measure_scan(
                 ));
             }
             let mut readings = vec![];
-            for (k, statistics) in steps {
+            for &(k, place) in &steps {
                 let Some(density) = (k as usize).checked_sub(1).and_then(|i| tablet.get(i)) else {
                     return Err(AppError::new(
                         format!(
@@ -241,7 +251,7 @@ pub fn measure_scan(
                     ));
                 };
                 readings.push(TabletReading {
-                    statistics: statistics.clone(),
+                    statistics: measured.patches[place].clone(),
                     density: density.clone(),
                 });
             }
@@ -252,21 +262,27 @@ pub fn measure_scan(
                 )
             })?;
             findings.extend(tablet_findings(&calibration));
+            step_of = steps
+                .iter()
+                .zip(calibration.steps())
+                .map(|(&(number, place), result)| (place, (number, *result)))
+                .collect();
             Some(calibration)
         }
         _ => None,
     };
 
+    let tone_said = tone_said(&tone, request.tone.is_some());
     let mut lines = vec![format!(
         "{shown}: {} × {} px, {} bits, {}; channel {channel}; tone {}",
         info.width,
         info.height,
         info.bits,
         format!("{:?}", info.colour).to_lowercase(),
-        tone_words(&tone)
+        tone_said
     )];
     let mut rows = vec![];
-    for ((name, _, _), statistics) in patches.iter().zip(&measured.patches) {
+    for (place, ((name, _, _), statistics)) in patches.iter().zip(&measured.patches).enumerate() {
         let (density, limit) = match &calibration {
             Some(calibration) => {
                 let (value, limit) = calibrated(&calibration.density(statistics));
@@ -280,13 +296,13 @@ pub fn measure_scan(
         if calibration.is_none() {
             flags.insert(Flag::Uncalibrated);
         }
-        lines.push(patch_line(
-            name,
-            statistics,
-            density.as_ref(),
-            limit,
-            &flags,
-        ));
+        let step = step_of.get(&place);
+        let value = match step {
+            Some((number, result)) => step_value(*number, result),
+            None => patch_value(statistics, density.as_ref(), limit, info.bits),
+        };
+        lines.push(patch_line(name, &value, statistics, &flags));
+        let table = step.map(|(_, result)| result.tablet.to_density());
         rows.push(json!({
             "name": name.as_str(),
             "density": density.as_ref().map(Measured::value),
@@ -296,6 +312,11 @@ pub fn measure_scan(
                 Some(Bound::AtLeast) => json!("at_least"),
                 Some(Bound::AtMost) => json!("at_most"),
             },
+            "tablet_step": step.map(|(number, _)| number),
+            "table_density": table,
+            // As the calibration reads the step without knowing its own density.
+            "density_left_out": step
+                .and_then(|(_, result)| Some(result.tablet.to_density() - result.leave_one_out?)),
             "mean_code": statistics.mean_code,
             "median_code": statistics.median_code,
             "code_spread": statistics.code_spread,
@@ -313,8 +334,19 @@ pub fn measure_scan(
             "no absolute density: no step tablet calibrates this scan (see --tablet)".to_owned(),
         );
     }
+    let mut told: Vec<Flag> = vec![];
     for finding in &findings {
-        lines.push(format!("{}: {}", finding.flag.name(), finding.evidence));
+        if told.contains(&finding.flag) {
+            continue;
+        }
+        told.push(finding.flag);
+        // A flag is named once, with all that speaks for it.
+        let evidence: Vec<&str> = findings
+            .iter()
+            .filter(|other| other.flag == finding.flag)
+            .map(|other| other.evidence.as_str())
+            .collect();
+        lines.push(format!("{}: {}", finding.flag.name(), evidence.join("; ")));
     }
     for remark in &tone.remarks {
         warnings.push(remark.clone());
@@ -352,7 +384,7 @@ pub fn measure_scan(
             "page": info.page,
             "pages": info.page_count,
             "channel": channel.to_string(),
-            "tone": tone_words(&tone),
+            "tone": tone_said,
             "code_low": measured.histogram.counts.iter().position(|c| *c > 0),
             "code_high": measured.histogram.counts.iter().rposition(|c| *c > 0),
             "flags": names(&scan_flags),
@@ -367,19 +399,61 @@ pub fn measure_scan(
     })
 }
 
-fn patch_line(
-    name: &Id,
+/// What to do about a scan that can't be read.
+fn remedy_of(error: &DecodeError) -> &'static str {
+    match error {
+        DecodeError::NoSuchPage { .. } => "name one of its pages with --page, counted from 0",
+        DecodeError::NoSuchChannel { .. } => {
+            "name a channel it has with --channel, or leave it out"
+        }
+        DecodeError::Source(_) => "check that the file is there and may be read",
+        _ => decode_remedy(),
+    }
+}
+
+/// The tone and who says so; here no record is at hand.
+fn tone_said(tone: &Tone, asked: bool) -> String {
+    match tone.origin {
+        ToneOrigin::Record if asked => format!("{}, by --tone", tone.encoding.describe()),
+        ToneOrigin::Nowhere => format!(
+            "{}, the file does not say (see --tone)",
+            tone.encoding.describe()
+        ),
+        _ => tone_words(tone),
+    }
+}
+
+/// A step of the tablet: its density by the table, and what the other steps read it as.
+fn step_value(number: u32, result: &StepResult) -> String {
+    let table = result.tablet.to_density();
+    let read = match (result.step_use, result.leave_one_out) {
+        (_, Some(off)) => format!("{:.3} as the other steps read it", table - off),
+        (StepUse::Used, None) => "an end of the calibration, read by no other step".to_owned(),
+        (StepUse::Clipped, None) => "not used: clipped".to_owned(),
+        (StepUse::NoSignal, None) => "not used: no signal".to_owned(),
+        (StepUse::NotToldApart, None) => "not used: cannot be told from the next step".to_owned(),
+        (StepUse::OutOfOrder, None) => "not used: out of order".to_owned(),
+    };
+    format!("tablet step {number}: {table:.3} by its table, {read}")
+}
+
+fn patch_value(
     statistics: &PatchStatistics,
     density: Option<&Measured<f64>>,
     limit: Option<Bound>,
-    flags: &Flags,
+    bits: u8,
 ) -> String {
-    let value = match (density, limit) {
+    match (density, limit) {
+        // A tenth of a code is something in 8 bits and nothing in 16.
+        (None, _) if bits > 8 => format!("mean code {:.0}", statistics.mean_code),
         (None, _) => format!("mean code {:.1}", statistics.mean_code),
         (Some(d), None) => format!("density {:.3} ± {:.3}", d.value(), d.standard_uncertainty()),
         (Some(d), Some(Bound::AtLeast)) => format!("density at least {:.2}", d.value()),
         (Some(d), Some(Bound::AtMost)) => format!("density at most {:.2}", d.value()),
-    };
+    }
+}
+
+fn patch_line(name: &Id, value: &str, statistics: &PatchStatistics, flags: &Flags) -> String {
     let words = names(flags).join(", ");
     format!(
         "  {:<16} {value}, {} px{}",

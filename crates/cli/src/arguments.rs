@@ -20,8 +20,7 @@ pub(crate) struct Arguments {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
     /// Write the worked example (invented data, known truth) into a new folder.
-    ///
-    /// Example: filmproof demo my-first-test
+    #[command(after_help = "Example: filmproof demo my-first-test")]
     Demo {
         /// A new or empty folder.
         #[arg(value_hint = ValueHint::DirPath)]
@@ -33,8 +32,7 @@ pub(crate) enum Command {
     /// The folder holds test.toml (the record), patches.csv (outlines), readings.csv
     /// (densities read elsewhere) and the scans. `filmproof evaluate demo` writes
     /// the worked example first if the folder isn't there.
-    ///
-    /// Example: filmproof evaluate my-first-test --out results-of-today
+    #[command(after_help = "Example: filmproof evaluate my-first-test --out results-of-today")]
     Evaluate {
         /// The test folder.
         #[arg(value_hint = ValueHint::DirPath)]
@@ -50,33 +48,61 @@ pub(crate) enum Command {
         #[arg(long)]
         no_date: bool,
     },
+    /// Compare tests with each other and with the reports that they record.
+    ///
+    /// Says how far they lie apart in stops, whether that is significant and whether
+    /// it is important, and what could explain it: filter edge, light, metering,
+    /// batch, development, reciprocity, shutter. A test may also be compared alone
+    /// with the [[outside_report]] records in its test.toml.
+    #[command(after_help = "Example: filmproof compare my-test your-test --figure process.svg")]
+    Compare {
+        /// Test folders; a difference is positive when the later one asks for more.
+        #[arg(required = true, value_hint = ValueHint::DirPath)]
+        tests: Vec<PathBuf>,
+        /// Write the running plot of base+fog, speed and gradient as SVG.
+        #[arg(long, value_name = "FILE.svg", value_hint = ValueHint::FilePath)]
+        figure: Option<PathBuf>,
+        /// Print JSON.
+        #[arg(long)]
+        json: bool,
+    },
     /// Measure patches or a step tablet in scans.
+    ///
+    /// Without --patches the whole picture is one patch. With --tablet the scan is
+    /// calibrated by the steps that --strip cuts out, or by patches named step-1,
+    /// step-2 ... (or with the role tablet_step:N), and all patches get densities;
+    /// without a tablet no density is given.
     Measure(MeasureArguments),
     /// Give speed and contrast of a characteristic curve under every named criterion.
+    ///
+    /// The file has the columns log_h,density and, when known, density_sd and step. A
+    /// criterion that needs the curve past the readings is given up to three stops
+    /// beyond them, marked as extrapolated; further out it is refused. Where the readings
+    /// show no toe and base+fog is not given, what counts from base+fog is refused too.
     Curve(CurveArguments),
     /// Work out one exposure: reading, EI, filter, bellows, reciprocity last.
+    ///
+    /// Every step is shown with what it assumed. Nothing computed is rounded; the nearest
+    /// marks of shutter and lens, and what they leave over, come last. Times above 1 s are
+    /// counted and so meant literally.
     Expose(ExposeArguments),
     /// Print the JSON Schema of test.toml.
-    ///
-    /// Example: filmproof schema > test.schema.json
+    #[command(after_help = "Example: filmproof schema > test.schema.json")]
     Schema,
     /// Print completions for a shell.
-    ///
-    /// Example: filmproof completions bash > /etc/bash_completion.d/filmproof
+    #[command(
+        after_help = "Example: filmproof completions bash > /etc/bash_completion.d/filmproof"
+    )]
     Completions {
         /// The shell.
         shell: Shell,
     },
 }
 
-/// Without --patches the whole picture is one patch. With --tablet the scan is
-/// calibrated by the steps that --strip cuts out, or by patches named step-1,
-/// step-2 ... (or with the role tablet_step:N), and all patches get densities;
-/// without a tablet no density is given.
-///
-/// Example: filmproof measure scan.tif --tablet tablet.csv --strip 40,900,1050,60
-/// --patches patches.csv
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Example: filmproof measure scan.tif --tablet tablet.csv --strip 40,900,1050,60 --patches patches.csv"
+)]
 pub(crate) struct MeasureArguments {
     /// Scans: TIFF, PNG or JPEG.
     #[arg(required = true, value_hint = ValueHint::FilePath)]
@@ -86,7 +112,11 @@ pub(crate) struct MeasureArguments {
     pub(crate) tablet: Option<PathBuf>,
     /// Where the whole tablet lies; its steps are cut evenly and run to the right
     /// unless said otherwise.
-    #[arg(long, value_name = "X,Y,WIDTH,HEIGHT[,left|up|down]")]
+    #[arg(
+        long,
+        allow_hyphen_values = true,
+        value_name = "X,Y,WIDTH,HEIGHT[,left|up|down]"
+    )]
     pub(crate) strip: Option<String>,
     /// Patches: name, x_px, y_px, width_px, height_px; or region; or polygon_px.
     #[arg(long, value_hint = ValueHint::FilePath)]
@@ -95,7 +125,7 @@ pub(crate) struct MeasureArguments {
     #[arg(long, value_hint = ValueHint::FilePath)]
     pub(crate) region_map: Option<PathBuf>,
     /// How code values follow light, when you know: linear, srgb, unknown, or a gamma.
-    #[arg(long)]
+    #[arg(long, allow_negative_numbers = true)]
     pub(crate) tone: Option<String>,
     /// Which samples: grey, red, green, blue, mean, or mosaic:ROW,COLUMN.
     #[arg(long)]
@@ -108,12 +138,8 @@ pub(crate) struct MeasureArguments {
     pub(crate) json: bool,
 }
 
-/// The file has the columns log_h,density and, when known, density_sd and step. A
-/// criterion that needs the curve past the readings is given up to three stops
-/// beyond them, marked as extrapolated; further out it is refused.
-///
-/// Example: filmproof curve readings.csv --figure curve.svg
 #[derive(Debug, Args)]
+#[command(after_help = "Example: filmproof curve readings.csv --figure curve.svg")]
 pub(crate) struct CurveArguments {
     /// Readings of one development, as CSV.
     #[arg(value_hint = ValueHint::FilePath)]
@@ -133,42 +159,73 @@ pub(crate) struct CurveArguments {
     pub(crate) json: bool,
 }
 
-/// Example: filmproof expose --ev100 15 --ei 200 --aperture 22 --factor 16
-/// --magnification 0.1 --reciprocity power:1.31
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Example: filmproof expose --ev100 15 --ei 200 --aperture 22 --factor 16 --magnification 0.1 --reciprocity power:1.31"
+)]
 pub(crate) struct ExposeArguments {
     #[command(flatten)]
     pub(crate) reading: ReadingArguments,
     /// EI to expose for, before filters.
-    #[arg(long)]
+    #[arg(long, allow_negative_numbers = true)]
     pub(crate) ei: f64,
     /// f-number, exact.
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", allow_negative_numbers = true)]
     pub(crate) aperture: f64,
     /// Filter factor; may be given several times.
-    #[arg(long, value_name = "F")]
+    #[arg(long, value_name = "F", allow_negative_numbers = true)]
     pub(crate) factor: Vec<f64>,
     /// Image size over object size.
-    #[arg(long, value_name = "M", conflicts_with_all = ["draw", "focal_length"])]
+    #[arg(long, value_name = "M", allow_negative_numbers = true, conflicts_with_all = ["draw", "focal_length"])]
     pub(crate) magnification: Option<f64>,
     /// Lens to film, mm.
-    #[arg(long, value_name = "MM", requires = "focal_length")]
+    #[arg(
+        long,
+        value_name = "MM",
+        allow_negative_numbers = true,
+        requires = "focal_length"
+    )]
     pub(crate) draw: Option<f64>,
     /// Focal length, mm.
-    #[arg(long, value_name = "MM", requires = "draw")]
+    #[arg(
+        long,
+        value_name = "MM",
+        allow_negative_numbers = true,
+        requires = "draw"
+    )]
     pub(crate) focal_length: Option<f64>,
     /// Exit pupil over entrance pupil.
-    #[arg(long, value_name = "P", default_value_t = 1.0)]
+    #[arg(
+        long,
+        value_name = "P",
+        allow_negative_numbers = true,
+        default_value_t = 1.0
+    )]
     pub(crate) pupil_ratio: f64,
-    /// Reciprocity law: `power:P[,T0]`, `additive:A,EXPONENT`, `schwarzschild:P`,
-    /// `table:FILE.csv` (columns t_metered_s,t_corrected_s).
+    /// Reciprocity law, from metered time TM to corrected time TC in seconds.
+    ///
+    /// power:P[,T0] is TC = T0 (TM/T0)^P above T0, which is 1 s when not given;
+    /// additive:A,EXPONENT is TC = TM + A TM^EXPONENT; schwarzschild:P[,T0] is
+    /// TC = T0 (TM/T0)^(1/P) above T0; modified-schwarzschild:P is
+    /// TC (TC + 1)^(P-1) = TM; fit:C,P is TC = C TM^P; points:TM/TC,TM/TC lists times;
+    /// table:FILE.csv reads them from the columns t_metered_s,t_corrected_s.
     #[arg(long, value_name = "LAW")]
     pub(crate) reciprocity: Option<String>,
     /// Constant C of the incident meter, with --lux.
-    #[arg(long, value_name = "C", default_value_t = 250.0)]
+    #[arg(
+        long,
+        value_name = "C",
+        allow_negative_numbers = true,
+        default_value_t = 250.0
+    )]
     pub(crate) incident_constant: f64,
     /// Constant K of the reflected-light meter, with --luminance.
-    #[arg(long, value_name = "K", default_value_t = 12.5)]
+    #[arg(
+        long,
+        value_name = "K",
+        allow_negative_numbers = true,
+        default_value_t = 12.5
+    )]
     pub(crate) reflected_constant: f64,
     /// Print JSON.
     #[arg(long)]
@@ -182,9 +239,9 @@ pub(crate) struct ReadingArguments {
     #[arg(long, value_name = "EV", allow_negative_numbers = true)]
     pub(crate) ev100: Option<f64>,
     /// Light reading in lux.
-    #[arg(long)]
+    #[arg(long, allow_negative_numbers = true)]
     pub(crate) lux: Option<f64>,
     /// Light reading in cd/m2.
-    #[arg(long, value_name = "CD_PER_M2")]
+    #[arg(long, value_name = "CD_PER_M2", allow_negative_numbers = true)]
     pub(crate) luminance: Option<f64>,
 }

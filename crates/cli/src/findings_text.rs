@@ -237,17 +237,30 @@ fn frame_lines(frames: &[FrameFinding]) -> Vec<String> {
         .collect()
 }
 
-/// Writes the criteria as a table.
-pub(crate) fn criteria_text(rows: &[CriterionRow]) -> String {
+/// Writes the criteria as a table; ± is one standard deviation, limits are said as such.
+pub(crate) fn criteria_text(
+    rows: &[CriterionRow],
+    limits: &[(&'static str, Bound, f64)],
+) -> String {
     let mut out = String::new();
+    let mut reasons: Vec<&str> = vec![];
     for row in rows {
         let flags: Vec<&str> = row.flags.iter().map(shown::Flag::name).collect();
-        let value = match &row.answer {
-            Ok((value, sd)) => shown::value_with_uncertainty(*value, *sd),
-            Err(why) => format!("not given: {why}"),
+        let limit = limits.iter().find(|(key, _, _)| *key == row.key);
+        let value = match (&row.answer, limit) {
+            (Ok(_), Some((_, Bound::AtLeast, limit))) => format!("at least {limit:.2}"),
+            (Ok(_), Some((_, Bound::AtMost, limit))) => format!("at most {limit:.2}"),
+            (Ok((value, sd)), None) => shown::value_with_uncertainty(*value, *sd),
+            (Err(why), _) if reasons.contains(&why.as_str()) => {
+                "not given, for a reason given above".to_owned()
+            }
+            (Err(why), _) => {
+                reasons.push(why);
+                format!("not given: {why}")
+            }
         };
         out.push_str(&format!(
-            "{:<66} {value}{}\n",
+            "{:<70} {value}{}\n",
             row.name,
             if flags.is_empty() {
                 String::new()
@@ -259,7 +272,7 @@ pub(crate) fn criteria_text(rows: &[CriterionRow]) -> String {
     out
 }
 
-fn indented(mark: &str, text: &str) -> String {
+pub(crate) fn indented(mark: &str, text: &str) -> String {
     let mut out = String::from(mark);
     let mut column = mark.len();
     for word in text.split_whitespace() {

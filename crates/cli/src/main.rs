@@ -11,19 +11,20 @@
 )]
 
 mod arguments;
+mod comparison_text;
 mod findings_text;
 mod progress_bar;
 
 use app::{
-    AppError, CurveRequest, ExposeReading, ExposeRequest, MeasureRequest, curve_of_file,
-    evaluate_folder, expose, measure_scan, write_demo,
+    AppError, CurveRequest, ExposeReading, ExposeRequest, MeasureRequest, compare_tests,
+    curve_of_file, evaluate_folder, expose, measure_scan, write_demo,
 };
 use arguments::{Arguments, Command, CurveArguments, ExposeArguments, MeasureArguments};
 use clap::{CommandFactory, Parser};
 use progress_bar::ProgressBar;
 use serde_json::Value;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
@@ -73,6 +74,11 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
             text.push_str(&format!("\nReport: {}\n", evaluated.report.display()));
             say(text.trim_end())
         }
+        Command::Compare {
+            tests,
+            figure,
+            json,
+        } => compare(&tests, figure.as_deref(), json, &progress),
         Command::Measure(arguments) => measure(&arguments, &progress),
         Command::Curve(arguments) => curve(&arguments),
         Command::Expose(arguments) => exposure(&arguments),
@@ -84,6 +90,39 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
             write_out(&bytes)
         }
     }
+}
+
+fn compare(
+    tests: &[PathBuf],
+    figure: Option<&Path>,
+    json: bool,
+    progress: &ProgressBar,
+) -> Result<(), AppError> {
+    let compared = compare_tests(tests, progress)?;
+    progress.finish();
+    for warning in &compared.warnings {
+        eprintln!("note: {warning}");
+    }
+    if let Some(path) = figure {
+        let Some((film, svg)) = compared.process_plots.first() else {
+            return Err(AppError::new(
+                "no film has two curves, so there is no running plot",
+                "leave --figure out, or compare two tests of one film",
+            ));
+        };
+        write_file(path, svg.as_bytes())?;
+        for (other, _) in &compared.process_plots[1..] {
+            eprintln!("note: the figure shows {film}; {other} is not in it");
+        }
+    }
+    if json {
+        return say_json(&compared.json);
+    }
+    let mut text = comparison_text::comparison_text(&compared.comparison);
+    if let Some(path) = figure {
+        text.push_str(&format!("\nFigure: {}\n", path.display()));
+    }
+    say(text.trim_end())
 }
 
 fn measure(arguments: &MeasureArguments, progress: &ProgressBar) -> Result<(), AppError> {
@@ -149,6 +188,7 @@ fn curve(arguments: &CurveArguments) -> Result<(), AppError> {
         base_plus_fog: arguments.base_plus_fog,
         relative: arguments.relative,
         coverage: 0.90,
+        figure: arguments.figure.is_some(),
     })?;
     for warning in &answer.warnings {
         eprintln!("note: {warning}");
@@ -166,12 +206,12 @@ fn curve(arguments: &CurveArguments) -> Result<(), AppError> {
         return say_json(&answer.json);
     }
     let mut text = format!(
-        "{}\n{}; residual {:.3} density; 90 % intervals\n\n",
+        "{}\n{}; residual {:.3} density\n± is one standard deviation (low and high of --json hold 90 %)\n\n",
         arguments.readings.display(),
         answer.curve.method().name(),
         answer.curve.residual_sd()
     );
-    text.push_str(&findings_text::criteria_text(&answer.rows));
+    text.push_str(&findings_text::criteria_text(&answer.rows, &answer.limits));
     for odd in &answer.odd_readings {
         text.push_str(&format!("\n{odd}"));
     }

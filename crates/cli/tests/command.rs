@@ -704,3 +704,264 @@ fn copy_folder(from: &Path, to: &Path) {
         }
     }
 }
+
+#[test]
+fn every_command_ends_its_help_with_an_example() {
+    let output = filmproof().arg("--help").output().unwrap();
+    let help = String::from_utf8(output.stdout).unwrap();
+    let commands: Vec<String> = help
+        .lines()
+        .skip_while(|line| !line.starts_with("Commands:"))
+        .skip(1)
+        .take_while(|line| !line.is_empty())
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
+        .filter_map(|line| line.split_whitespace().next().map(str::to_owned))
+        .filter(|name| name != "help")
+        .collect();
+    assert!(commands.len() >= 7, "{commands:?}");
+    for command in commands {
+        for flag in ["-h", "--help"] {
+            let output = filmproof().args([&command, flag]).output().unwrap();
+            let help = String::from_utf8(output.stdout).unwrap();
+            let last = help.trim_end().rsplit("\n\n").next().unwrap();
+            assert!(
+                last.starts_with(&format!("Example: filmproof {command}")),
+                "{command} {flag}: {last}"
+            );
+        }
+    }
+}
+
+#[test]
+fn an_exposure_comes_with_the_nearest_marks() {
+    let base = [
+        "expose", "--ev100", "12", "--ei", "200", "--factor", "86.49",
+    ];
+    let with = |more: &[&str]| {
+        let all: Vec<&str> = base.iter().chain(more).copied().collect();
+        json_of(&all)
+    };
+    // Hand calculation: 45.254834² × 100/(4096 × 200) = 0.25 s, times 86.49 is 21.62 s; the
+    // nearest counted time is 20 s, lg2(20/21.6225) = -0.1125 stop. That asks for an aperture
+    // 0.1125 stop wider than f/45.25, 43.52; the mark f/45 is exactly 45.25.
+    let answer = with(&["--aperture", "45.254834", "--json"]);
+    assert_eq!(answer["shutter_mark"], "20 s");
+    assert!((number(&answer["shutter_mark_s"]) - 20.0).abs() < 1e-12);
+    assert!((number(&answer["shutter_residual_stops"]) + 0.1125).abs() < 1e-4);
+    assert_eq!(answer["aperture_at_mark"], "f/45");
+    assert!((number(&answer["aperture_wanted_at_mark_f"]) - 43.524).abs() < 1e-3);
+    assert!((number(&answer["aperture_residual_stops"]) + 0.1125).abs() < 1e-4);
+    assert!((number(&answer["time_corrected_s"]) - 21.6225).abs() < 1e-6);
+    // Beyond a second without a law: one sentence, not two that contradict each other.
+    let output = filmproof()
+        .args(base)
+        .args(["--aperture", "45.254834"])
+        .output()
+        .unwrap();
+    let said = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        said.contains("nearest marks: 20 s at f/45 (0.11 stops too little)"),
+        "{said}"
+    );
+    assert!(!said.contains("loses no speed at this time"), "{said}");
+    assert_eq!(said.matches("lose").count(), 1, "{said}");
+}
+
+#[test]
+fn impossible_numbers_of_an_exposure_are_refused_by_name() {
+    let base = ["expose", "--ev100", "12", "--reciprocity", "power:1.31"];
+    let refused = |more: &[&str]| {
+        let all: Vec<&str> = base.iter().chain(more).copied().collect();
+        refusal_of(&all)
+    };
+    for (more, word) in [
+        (
+            ["--ei", "-100", "--aperture", "8"].as_slice(),
+            "EI must be greater than 0",
+        ),
+        (
+            &["--ei", "100", "--aperture", "-8"],
+            "greater than 0, found -8",
+        ),
+        (
+            &["--ei", "100", "--aperture", "8", "--factor", "-1"],
+            "filter factor must be greater than 0",
+        ),
+        (
+            &["--ei", "100", "--aperture", "8", "--magnification", "-1"],
+            "found -1",
+        ),
+    ] {
+        let message = refused(more);
+        assert!(message.contains(word), "{message}");
+    }
+    let message = refused(&["--ei", "1e308", "--aperture", "1e308"]);
+    assert!(!message.contains("law"), "{message}");
+    let message = refusal_of(&[
+        "expose",
+        "--ev100",
+        "1",
+        "--ei",
+        "100",
+        "--aperture",
+        "8",
+        "--reciprocity",
+        "best",
+    ]);
+    for form in [
+        "power:",
+        "additive:",
+        "schwarzschild:",
+        "fit:",
+        "points:",
+        "table:",
+    ] {
+        assert!(message.contains(form), "{message}");
+    }
+}
+
+/// Writes a CSV file of a curve.
+fn curve_file(dir: &Path, name: &str, content: &str) -> String {
+    let file = dir.join(name);
+    fs::write(&file, content).unwrap();
+    text(&file).to_owned()
+}
+
+#[test]
+fn a_straight_line_gives_limits_and_asks_for_base_plus_fog() {
+    let dir = tempfile::tempdir().unwrap();
+    // D = 0.15 + 0.25·ln(1 + e^(2.6 x)) from log H 0.30 on: base+fog 0.15, lowest reading 0.439.
+    let mut rows = String::from("log_h,density\n");
+    for k in 3..=12 {
+        let x = 0.1 * f64::from(k);
+        rows += &format!("{x:.2},{:.3}\n", 0.15 + 0.25 * (2.6 * x).exp().ln_1p());
+    }
+    let file = curve_file(dir.path(), "line.csv", &rows);
+    let answer = json_of(&["curve", &file, "--json"]);
+    let base = &answer["base_plus_fog_density"];
+    assert!(base["value"].is_null() && base["low"].is_null());
+    assert!((number(&base["high"]) - 0.439).abs() < 1e-9);
+    assert!(
+        base["flags"]
+            .as_array()
+            .unwrap()
+            .contains(&"base_from_lowest_reading".into())
+    );
+    assert!(answer["density_range"]["high"].is_null());
+    assert!(number(&answer["density_range"]["low"]) > 0.49);
+    for key in [
+        "speed_point_log_h",
+        "iso_arithmetic_speed",
+        "average_gradient_1_30",
+    ] {
+        assert!(answer[key].is_null(), "{key}: {}", answer[key]);
+        let why = answer["missing"][key].as_str().unwrap();
+        assert!(why.contains("--base-plus-fog"), "{key}: {why}");
+    }
+    let output = filmproof().args(["curve", &file]).output().unwrap();
+    let said = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        said.contains("at most 0.44") && said.contains("at least 0.50"),
+        "{said}"
+    );
+    assert!(said.contains("± is one standard deviation"), "{said}");
+    let given = json_of(&["curve", &file, "--base-plus-fog", "0.15", "--json"]);
+    assert!(given["base_plus_fog_density"]["value"].is_number());
+    assert!(given["iso_arithmetic_speed"]["value"].is_number());
+}
+
+#[test]
+fn a_curve_of_twenty_thousand_rows_ends_soon() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut rows = String::from("log_h,density\n");
+    for k in 0..20_000 {
+        let x = 0.65 - 3.0 * f64::from(k) / 19_999.0;
+        // A fixed wobble of 0.005 stands for noise.
+        let wobble = 0.005 * (f64::from(k) * 12.9898).sin();
+        let d = 0.25 + 0.7 * 0.18 * (1.0 + ((x + 1.95) / 0.18_f64).exp()).ln() + wobble;
+        rows += &format!("{x:.6},{d:.5}\n");
+    }
+    let file = curve_file(dir.path(), "many.csv", &rows);
+    let begun = std::time::Instant::now();
+    let answer = json_of(&["curve", &file, "--json"]);
+    // A quarter of a second when optimised; before, more than a hundred.
+    assert!(begun.elapsed().as_secs() < 20, "{:?}", begun.elapsed());
+    // Source: reference computation from the closed form, m at -1.915472. 0.005: the wobble
+    // averages out over 100 readings of a stretch, and the mean over a stretch errs by 1e-5.
+    let m = number(&answer["speed_point_log_h"]["value"]);
+    assert!((m + 1.915_472).abs() < 0.005, "{m}");
+    assert_eq!(answer["readings"].as_array().unwrap().len(), 20_000);
+}
+
+#[test]
+fn odd_cells_and_line_ends_of_a_curve_are_told_or_read() {
+    let dir = tempfile::tempdir().unwrap();
+    let good = "log_h,density\n-2.6,0.26\n-2.2,0.28\n-1.8,0.40\n-1.4,0.64\n-1.0,0.92\n-0.6,1.20\n";
+    let plain = json_of(&["curve", &curve_file(dir.path(), "lf.csv", good), "--json"]);
+    let old_mac = curve_file(dir.path(), "cr.csv", &good.replace('\n', "\r"));
+    assert_eq!(json_of(&["curve", &old_mac, "--json"]), plain);
+    let far = curve_file(dir.path(), "far.csv", &good.replace("-0.6,", "1200,"));
+    let message = refusal_of(&["curve", &far]);
+    assert!(
+        message.contains("far.csv, line 7") && message.contains("from -10 to 10"),
+        "{message}"
+    );
+    let exact = "log_h,density,density_sd\n-2.6,0.26,0.01\n-2.2,0.28,0\n";
+    let message = refusal_of(&["curve", &curve_file(dir.path(), "sd.csv", exact)]);
+    assert!(
+        message.contains("sd.csv, line 3") && message.contains("greater than 0"),
+        "{message}"
+    );
+}
+
+#[test]
+fn measure_names_what_was_asked_for_and_reads_the_steps() {
+    let dir = tempfile::tempdir().unwrap();
+    let [scan, tablet, patches] =
+        scanner_case(dir.path(), &TABLET_CODES_16, &[20489], Depth::Sixteen);
+    let arguments = ["measure", &scan, "--tablet", &tablet, "--patches", &patches];
+    let answer = json_of(&[&arguments[..], &["--json", "--tone", "linear"]].concat());
+    assert!(
+        answer["scan"]["tone"]
+            .as_str()
+            .unwrap()
+            .ends_with("by --tone")
+    );
+    let step = patch(&answer, "step-7");
+    assert_eq!(step["tablet_step"], 7);
+    assert!((number(&step["table_density"]) - 0.95).abs() < 1e-9);
+    // 0.01: as for the patches of this scan, and it is no echo of the table.
+    let read = number(&step["density_left_out"]);
+    assert!(
+        (read - 0.95).abs() < 0.01 && (read - 0.95).abs() > 1e-9,
+        "{read}"
+    );
+    assert!(patch(&answer, "step-1")["density_left_out"].is_null());
+    assert!(patch(&answer, "patch-1")["tablet_step"].is_null());
+    let output = filmproof().args(arguments).output().unwrap();
+    let said = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        said.contains("tablet step 7: 0.950 by its table, ")
+            && said.contains("the other steps read it"),
+        "{said}"
+    );
+    assert!(!said.lines().next().unwrap().contains("record"), "{said}");
+
+    let folder = refusal_of(&["measure", text(dir.path())]);
+    assert!(
+        folder.contains("is a folder") && folder.contains("evaluate"),
+        "{folder}"
+    );
+    let channel = refusal_of(&["measure", &scan, "--channel", "red"]);
+    assert!(
+        channel.contains("--channel") && !channel.contains("save the scan"),
+        "{channel}"
+    );
+    let page = refusal_of(&["measure", &scan, "--page", "3"]);
+    assert!(
+        page.contains("--page") && !page.contains("save the scan"),
+        "{page}"
+    );
+    let tone = refusal_of(&["measure", &scan, "--tone", "-1"]);
+    assert!(tone.contains("gamma"), "{tone}");
+}

@@ -375,16 +375,19 @@ pub fn exposure_answer(request: &ExposureRequest) -> Result<ExposureAnswer, Chai
         });
         corrected.time
     } else {
-        if time_after_bellows.to_s() > RECIPROCITY_ASKED_ABOVE_S {
+        let assumption = if time_after_bellows.to_s() > RECIPROCITY_ASKED_ABOVE_S {
             flags.insert(Flag::NoReciprocityLaw);
-        }
+            "the film loses no speed, which few films keep to above 1 s: without the film's law the time to give is probably longer by an unknown amount"
+        } else {
+            "the film loses no speed at this time"
+        };
         steps.push(Step {
             kind: StepKind::Reciprocity,
             detail: "no reciprocity law given".to_owned(),
             time: time_after_bellows,
             stops: Stops::ZERO,
             residual: None,
-            assumption: Some("the film loses no speed at this time".to_owned()),
+            assumption: Some(assumption.to_owned()),
         });
         time_after_bellows
     };
@@ -466,6 +469,7 @@ fn set_marks(
         residual,
         place: nearest.place,
     });
+    let read = nearest.mark.reading(available.time_reading);
     answer.steps.push(Step {
         kind: StepKind::ShutterMark,
         detail: format!(
@@ -478,8 +482,8 @@ fn set_marks(
         stops: nearest.residual,
         residual,
         assumption: Some(match refusal {
-            None => available.time_reading.sentence().to_owned(),
-            Some(refusal) => format!("{}; {refusal}", available.time_reading.sentence()),
+            None => read.sentence().to_owned(),
+            Some(refusal) => format!("{}; {refusal}", read.sentence()),
         }),
     });
 

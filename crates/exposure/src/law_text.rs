@@ -21,7 +21,7 @@ pub enum LawTextError {
         text: String,
     },
     /// Give as many numbers as the form has.
-    #[error("'{text}' has {found} numbers; expected {wanted}, as in {example}")]
+    #[error("'{text}' has {found} {}; expected {wanted}, as in {example}", if *found == 1 { "number" } else { "numbers" })]
     NumberCount {
         /// The text seen.
         text: String,

@@ -47,6 +47,7 @@ pub use reciprocity::{
 pub use series::{
     ApertureMark, EiMark, MarkReading, Nearest, SeriesError, SeriesPlace, ShutterMark, StepSize,
     aperture_marks, ei_marks, exact_aperture, exact_shutter_time, format_aperture, format_ei,
-    format_time, nearest_aperture, nearest_ei, nearest_shutter, shutter_marks,
+    format_time, nearest_aperture, nearest_ei, nearest_shutter, shutter_and_timer_marks,
+    shutter_marks,
 };
 pub use shutter::{EffectiveTime, ShutterTime};

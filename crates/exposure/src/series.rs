@@ -177,6 +177,16 @@ impl ShutterMark {
         time
     }
 
+    /// Gives the reading that holds for this mark: literal where the number is exact.
+    #[must_use]
+    pub fn reading(self, asked: MarkReading) -> MarkReading {
+        if self.written.to_s() == self.exact_s {
+            MarkReading::Literal
+        } else {
+            asked
+        }
+    }
+
     /// Writes the mark: `1/60 s`, `4 s`.
     #[must_use]
     pub fn label(self) -> String {
@@ -369,6 +379,34 @@ pub fn shutter_marks(step: StepSize) -> Vec<ShutterMark> {
             written,
             exact_s: libm::exp2(-tv),
         })
+        .collect()
+}
+
+/// Gives the marks a photographer sets by shutter and by timer, longest first: the
+/// third-stop shutter marks from 1/8000 s to 1 s, and longer times in thirds of a
+/// stop that are counted and so meant literally, up to 61 440 s.
+#[must_use]
+pub fn shutter_and_timer_marks() -> Vec<ShutterMark> {
+    // 30, 40, 50 s and their doublings: round numbers, a third of a stop apart to 0.1 stop.
+    const TIMER_THIRDS: [f64; 3] = [50.0, 40.0, 30.0];
+    const DOUBLINGS: u8 = 11;
+    let literal = |seconds: f64| ShutterMark {
+        written: Written::Whole(seconds),
+        exact_s: seconds,
+    };
+    let long = (0..DOUBLINGS).rev().flat_map(|k| {
+        let times = libm::exp2(f64::from(k));
+        TIMER_THIRDS.iter().map(move |s| s * times)
+    });
+    let counted = LONG_THIRDS.iter().copied().filter(|s| *s < 30.0);
+    let short = shutter_marks(StepSize::Third)
+        .into_iter()
+        .filter(|mark| mark.written.to_s() < 1.0);
+    core::iter::once(61_440.0)
+        .chain(long)
+        .chain(counted)
+        .map(literal)
+        .chain(short)
         .collect()
 }
 

@@ -268,7 +268,10 @@ pub fn characteristic_curve(
         ));
     }
     if spoken_of.len() < signs.len() {
-        let names: Vec<_> = spoken_of.iter().map(|p| frames[*p].frame.as_str()).collect();
+        let names: Vec<_> = spoken_of
+            .iter()
+            .map(|p| frames[*p].frame.as_str())
+            .collect();
         notes.push(format!(
             "Letters on the curve: {}; the rows name the readings of each frame.",
             names.join(" and ")
@@ -316,10 +319,7 @@ fn subtitle(curve: &CurveFinding, frames: &[&FrameFinding]) -> String {
     let base = match &curve.base_plus_fog {
         Some(base) => format!(
             " Base+fog {}.",
-            shown::density_with_uncertainty(
-                base.value().to_density(),
-                base.standard_uncertainty()
-            )
+            shown::density_with_uncertainty(base.value().to_density(), base.standard_uncertainty())
         ),
         None => " No base+fog on this scale.".to_owned(),
     };
@@ -503,8 +503,12 @@ fn spoken_of(frames: &[&FrameFinding], hung: &[Hung<'_>], sheet: Sheet) -> Vec<u
             })
     };
     let subject = |f: &FrameFinding| f.role != FrameRole::TabletSheet;
-    let anchor = best(&|f| subject(f) && f.filters.is_empty());
     let bracket = best(&|f| subject(f) && !f.filters.is_empty());
+    let anchor = |f: &FrameFinding| subject(f) && f.filters.is_empty();
+    // An anchor in the light of the bracket, if there is one.
+    let light = bracket.map(|at| &frames[at].light);
+    let same_light = best(&|f| anchor(f) && light.is_none_or(|l| f.light == *l));
+    let anchor = same_light.or_else(|| best(&anchor));
     let mut chosen: Vec<usize> = anchor.into_iter().chain(bracket).collect();
     if chosen.is_empty() {
         chosen.push(0);
@@ -544,7 +548,11 @@ fn draw_readings(
         .map(|(x, y)| (x as f64 / 2.0, y as f64 / 2.0))
         .collect();
     svg.dots(&dots, Ink::Muted, 2.0);
-    let drawn = || hung.iter().filter(|h| h.frame < signs.len()).filter(on_plot);
+    let drawn = || {
+        hung.iter()
+            .filter(|h| h.frame < signs.len())
+            .filter(on_plot)
+    };
     for h in drawn() {
         let at = plot.at(h.log_h, h.value);
         places.take(Block::around(at, 8.0, 8.0));
@@ -623,18 +631,32 @@ fn draw_frame_rows(
     hung: &[Hung<'_>],
     letters: &PatchLetters,
 ) -> f64 {
+    let sheet = svg.sheet();
     let mut y = top;
+    let (left, right) = (plot.x.from_px, plot.x.to_px);
     for (place, (frame, sign)) in frames.iter().zip(signs).enumerate() {
         let own: Vec<_> = hung.iter().filter(|h| h.frame == place).collect();
         if own.is_empty() {
             continue;
         }
+        // Without room at the side the name stands on a line of its own.
+        let name_room = if sheet.is_narrow() {
+            y += ROW_PX;
+            sheet.width_px - 100.0
+        } else {
+            left - 22.0
+        };
+        let name = shorten(frame.frame.as_str(), 12.0, Weight::Semibold, name_room);
+        let name_style = Style::SMALL.semibold();
+        let name_y = if sheet.is_narrow() {
+            y + 3.0
+        } else {
+            y + ROW_PX
+        };
+        svg.marker((6.0, name_y - 5.0), *sign, Ink::Line);
+        svg.text(15.0, name_y - 1.0, &name, name_style);
         y += ROW_PX;
-        let (left, right) = (plot.x.from_px, plot.x.to_px);
         svg.line((left, y), (right, y), Ink::Rule, 1.0, Dash::Solid);
-        svg.marker((6.0, y - 5.0), *sign, Ink::Line);
-        let name = shorten(frame.frame.as_str(), 12.0, Weight::Semibold, left - 22.0);
-        svg.text(15.0, y - 1.0, &name, Style::SMALL.semibold());
         let mut free_from = f64::NEG_INFINITY;
         let mut sorted = own;
         sorted.sort_by(|a, b| a.log_h.total_cmp(&b.log_h));
@@ -674,7 +696,10 @@ fn draw_frame_rows(
         }
         let word = verdict_word(frame.verdict);
         let style = Style::SMALL.ink(Ink::Muted).anchor(Anchor::End);
-        if free_from < right - style.width(word) - 8.0 {
+        if sheet.is_narrow() {
+            let x = 15.0 + name_style.width(&name) + 8.0;
+            svg.text(x, name_y - 1.0, word, style.anchor(Anchor::Start));
+        } else if free_from < right - style.width(word) - 8.0 {
             svg.text(right, y - 4.5, word, style);
         } else if first_at > left + style.width(word) + 12.0 {
             svg.text(left + 4.0, y - 4.5, word, style.anchor(Anchor::Start));

@@ -6,9 +6,7 @@
 //! neither zero nor unit.
 
 use crate::axis::{Axis, ceil_to, floor_to};
-use crate::characteristic_curve::{
-    MOST_ROWS, counted, has_letter, response_name, verdict_word,
-};
+use crate::characteristic_curve::{MOST_ROWS, counted, has_letter, response_name, verdict_word};
 use crate::intervals::extent;
 use crate::letters::PatchLetters;
 use crate::shown;

@@ -25,6 +25,13 @@ pub struct DensityScale {
 }
 
 impl DensityScale {
+    /// Gives the highest gross density that is still white: one stop of lift is
+    /// log10 2 more.
+    #[must_use]
+    pub fn white_up_to(&self) -> f64 {
+        self.white_density + self.lifted_by.to_stops() * core::f64::consts::LOG10_2
+    }
+
     /// Gives the 8-bit grey of a density; black for no number.
     #[must_use]
     pub fn grey(&self, density: f64) -> u8 {
@@ -45,17 +52,20 @@ impl DensityScale {
     }
 }
 
-/// Height of one step of 0.3, in pixels.
-const STEP_PX: f64 = 22.0;
+/// Length of one step of 0.3, in pixels.
+const STEP_PX: f64 = 28.0;
+/// Fields of the scale: densities 0.0 to 3.0.
+const FIELDS: u32 = 11;
 /// The surround of pictures, a middle grey.
 const SURROUND: u8 = 0x77;
 
-/// Draws the grey scale in steps of 0.3 on the surround that pictures have.
+/// Draws the grey scale in steps of 0.3 on the surround that pictures have: a
+/// low strip, so that it can stand over the pictures and stay in sight.
 #[must_use]
 pub fn density_scale(scale: &DensityScale, colours: Colours) -> String {
-    let (steps, left, wide) = (11, 34.0, 34.0);
+    let (left, top, high) = (2.0, 17.0, 15.0);
     let sheet = Sheet {
-        width_px: 128.0,
+        width_px: 2.0 * left + STEP_PX * f64::from(FIELDS),
         colours,
     };
     let kind = if scale.absolute {
@@ -72,43 +82,38 @@ pub fn density_scale(scale: &DensityScale, colours: Colours) -> String {
         format!(" Lifted by {} stops.", shown::stops(scale.lifted_by))
     };
     let description = format!(
-        "Grey scale of {kind} from 0.0 to 3.0 in steps of 0.3; {} is white.{lift}{base}",
-        shown::density(scale.white_density)
+        "Grey scale of {kind} from 0.0 to 3.0 in steps of 0.3; {} and less is white.{lift}{base}",
+        shown::density(scale.white_up_to())
     );
     let mut svg = Svg::new(sheet, "Density scale of the pictures", &description);
-    let top = 24.0;
-    let height = top + f64::from(steps) * STEP_PX + 12.0;
+    let height = top + high + 17.0;
     svg.grey_rectangle(0.0, 0.0, sheet.width_px, height, SURROUND);
-    svg.black_text(
-        4.0,
-        15.0,
-        if scale.absolute {
-            "density (gross)"
-        } else {
-            "relative density"
-        },
-        Anchor::Start,
-    );
-    for step in 0..steps {
-        let density = f64::from(step) * 0.3;
-        let y = top + f64::from(step) * STEP_PX;
-        svg.grey_rectangle(left, y, wide, STEP_PX, scale.grey(density));
-        let middle = y + STEP_PX / 2.0;
+    for field in 0..FIELDS {
+        let density = f64::from(field) * 0.3;
+        let x = left + f64::from(field) * STEP_PX;
+        svg.grey_rectangle(x, top, STEP_PX, high, scale.grey(density));
         svg.black_text(
-            left - 6.0,
-            middle + 4.0,
+            x + STEP_PX / 2.0,
+            top + high + 13.0,
             &shown::fixed(density, 1),
-            Anchor::End,
+            Anchor::Middle,
         );
     }
+    let name = if scale.absolute {
+        "density (gross)"
+    } else {
+        "relative density"
+    };
+    svg.black_text(sheet.width_px - left, 12.0, name, Anchor::End);
     if let Some(base) = scale.base_plus_fog {
         // A density stands at the middle of its step's field.
-        let y = top + STEP_PX * (base / 0.3 + 0.5);
-        if (top..height).contains(&y) {
-            svg.grey_line((left - 4.0, y), (left + wide + 6.0, y), 0, Dash::Dashed);
+        let x = left + STEP_PX * (base / 0.3 + 0.5);
+        // Left of the name of the scale.
+        if (left..sheet.width_px - 170.0).contains(&x) {
+            svg.grey_line((x, 3.0), (x, top + high), 0, Dash::Solid);
             svg.black_text(
-                left + wide + 8.0,
-                y + 4.0,
+                x + 4.0,
+                12.0,
                 &format!("b+f {}", shown::density(base)),
                 Anchor::Start,
             );
@@ -154,5 +159,10 @@ mod tests {
     fn a_lift_of_one_stop_is_a_density_of_log_2() {
         // Definition: one stop is log10 2 = 0.301 03.
         assert_eq!(scale(1.0).grey(1.301_03), scale(0.0).grey(1.0));
+        // Two stops: 0.602 06 is the last white, and a tenth more is not.
+        let lifted = scale(2.0);
+        assert!((lifted.white_up_to() - 0.602_06).abs() < 1e-5);
+        assert_eq!(lifted.grey(lifted.white_up_to()), 255);
+        assert!(lifted.grey(lifted.white_up_to() + 0.1) < 255);
     }
 }

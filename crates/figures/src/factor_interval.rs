@@ -11,7 +11,7 @@ use crate::shown;
 use crate::svg::{Anchor, Dash, Fill, Ink, Shape, Sheet, Sign, Style, Svg};
 use crate::text_width::{Weight, shorten};
 use findings::{FactorFinding, Findings};
-use quantity::Bound;
+use quantity::{Bound, ExposureIndex, Interval};
 use record::Id;
 
 /// Writes filters in their order, joined by `+`; `no filter` for none.
@@ -33,15 +33,35 @@ fn label(factor: &FactorFinding) -> String {
     )
 }
 
-/// Joins up to three short answers and counts the rest.
+/// Joins up to four short answers and counts the rest.
 pub(crate) fn several(answers: impl Iterator<Item = String>) -> String {
     let all: Vec<_> = answers.collect();
-    let shown = all.len().min(3);
+    let shown = all.len().min(4);
     let joined = all[..shown].join(", ");
     if all.len() > shown {
         format!("{joined} and {} more", all.len() - shown)
     } else {
         joined
+    }
+}
+
+/// Writes what an answer holds for: `behind r715 in sun`.
+fn place_words(factor: &FactorFinding) -> String {
+    format!(
+        "behind {} in {}",
+        filters_words(&factor.filters),
+        factor.light
+    )
+}
+
+/// Writes `for pan behind r715 in sun`; the film is left out when the answer
+/// before it was of the same one.
+fn holds_for(factor: &FactorFinding, before: Option<&Id>) -> String {
+    let place = place_words(factor);
+    if before == Some(&factor.film) {
+        place
+    } else {
+        format!("for {} {place}", factor.film)
     }
 }
 
@@ -52,18 +72,15 @@ fn coverage_words(coverage: f64) -> String {
 /// Gives the sentence that says what one factor is.
 #[must_use]
 pub fn factor_sentence(factor: &FactorFinding) -> String {
-    let filters = filters_words(&factor.filters);
+    let about = format!("{} {}", factor.film, place_words(factor));
     match factor.bound {
-        None => format!(
-            "Behind {filters} the film needs {} stops more",
-            shown::stops(factor.stops.value)
-        ),
+        None => format!("{} stops more: {about}", shown::stops(factor.stops.value)),
         Some(Bound::AtLeast) => format!(
-            "Behind {filters} the film needs at least {} stops more",
+            "At least {} stops more: {about}",
             shown::stops(factor.stops.low)
         ),
         Some(Bound::AtMost) => format!(
-            "Behind {filters} the film needs at most {} stops more",
+            "At most {} stops more: {about}",
             shown::stops(factor.stops.high)
         ),
     }
@@ -98,14 +115,14 @@ pub fn factor_intervals(findings: &Findings, sheet: Sheet) -> Option<String> {
     let title = if let [only] = findings.factors.as_slice() {
         factor_sentence(only)
     } else {
-        several(findings.factors.iter().map(|f| {
+        several(findings.factors.iter().enumerate().map(|(place, f)| {
+            let before = place.checked_sub(1).map(|p| &findings.factors[p].film);
             format!(
-                "{} behind {}: {}",
-                f.film,
-                filters_words(&f.filters),
-                shown::short_interval(f.stops, f.bound, shown::stops)
+                "{} stops {}",
+                shown::short_interval(f.stops, f.bound, shown::stops),
+                holds_for(f, before)
             )
-        })) + " stops"
+        }))
     };
     let subtitle = format!(
         "Filter factor in stops, from {}. Bars: {} intervals with a tick at the value; arrows: bounds.",
@@ -155,7 +172,7 @@ fn ei_axis(low: f64, high: f64, sheet: Sheet, left: f64) -> (Axis, Vec<Tick>) {
         .map(|third| {
             let label = (third % (3 * every) == 0)
                 .then(|| {
-                    quantity::ExposureIndex::from_arithmetic(100.0 * libm::exp2(third as f64 / 3.0))
+                    ExposureIndex::from_arithmetic(100.0 * libm::exp2(third as f64 / 3.0))
                         .ok()
                         .map(shown::ei)
                 })
@@ -174,7 +191,12 @@ fn ei_axis(low: f64, high: f64, sheet: Sheet, left: f64) -> (Axis, Vec<Tick>) {
 #[must_use]
 pub fn ei_intervals(findings: &Findings, sheet: Sheet) -> Option<String> {
     let mut rows = Vec::new();
-    let mut row = |label: String, ei: quantity::Interval<quantity::ExposureIndex>, bound| {
+    let mut answers = Vec::new();
+    let mut row = |label: String, ei: Interval<ExposureIndex>, bound, about: String| {
+        answers.push(format!(
+            "EI {} {about}",
+            shown::short_ei_interval(ei, bound)
+        ));
         rows.push(Row {
             label,
             numbers: format!("EI {}", shown::ei_interval(ei, bound)),
@@ -185,18 +207,28 @@ pub fn ei_intervals(findings: &Findings, sheet: Sheet) -> Option<String> {
         });
     };
     let mut coverage = None;
+    let mut before = None;
     for speed in &findings.speeds {
         coverage = coverage.or(Some(speed.ei.coverage));
+        let about = if before == Some(&speed.film) {
+            format!("without filter in {}", speed.process)
+        } else {
+            format!("for {} without filter", speed.film)
+        };
+        before = Some(&speed.film);
         row(
             format!("{} · no filter · {}", speed.film, speed.process),
             speed.ei,
             None,
+            about,
         );
     }
     for factor in &findings.factors {
         if let Some(ei) = factor.ei {
             coverage = coverage.or(Some(ei.coverage));
-            row(label(factor), ei, shown::opposite(factor.bound));
+            let about = holds_for(factor, before);
+            before = Some(&factor.film);
+            row(label(factor), ei, shown::opposite(factor.bound), about);
         }
     }
     let (low, high) = extent(rows.iter().flat_map(Row::ends))?;
@@ -204,20 +236,7 @@ pub fn ei_intervals(findings: &Findings, sheet: Sheet) -> Option<String> {
         "EI to set on a meter that reads without the filter, nearest third-stop numbers. Bars: {} intervals with a tick at the value; arrows: bounds.",
         coverage_words(coverage.unwrap_or(findings.coverage))
     );
-    let title = several(rows.iter().map(|row| {
-        let short = row.numbers.split(" (").next().unwrap_or(&row.numbers);
-        match row.label.split_once(" · ") {
-            Some((film, rest)) => {
-                let filters = rest.split(" · ").next().unwrap_or(rest);
-                if filters == filters_words(&[]) {
-                    format!("{film} without filter: {short}")
-                } else {
-                    format!("{film} behind {filters}: {short}")
-                }
-            }
-            None => short.to_owned(),
-        }
-    }));
+    let title = several(answers.into_iter());
     let mut svg = Svg::new(sheet, &title, &subtitle);
     let top = svg.heading();
     let (axis, ticks) = ei_axis(low, high, sheet, 12.0);
@@ -255,7 +274,7 @@ pub fn bracket(findings: &Findings, factor: &FactorFinding, sheet: Sheet) -> Opt
     placed.sort_by(|a, b| b.1.total_cmp(&a.1));
     let bound = shown::opposite(factor.bound);
     let answer = factor.ei.map(|ei| {
-        let at = |e: quantity::ExposureIndex| ei_stops(e.to_arithmetic());
+        let at = |e: ExposureIndex| ei_stops(e.to_arithmetic());
         (at(ei.low), at(ei.value), at(ei.high), ei)
     });
     let ends = answer.iter().flat_map(|(low, value, high, _)| match bound {
@@ -266,39 +285,39 @@ pub fn bracket(findings: &Findings, factor: &FactorFinding, sheet: Sheet) -> Opt
     if placed.is_empty() {
         return None;
     }
-    let (low, high) = extent(placed.iter().map(|p| p.1).chain(ends))?;
+    let about = format!("{} {}", factor.film, place_words(factor));
     let title = match &answer {
-        Some((_, _, _, ei)) => format!(
-            "{} behind {} in {}: EI {}",
-            factor.film,
-            filters_words(&factor.filters),
-            factor.light,
-            shown::short_ei_interval(*ei, bound)
-        ),
-        None => format!(
-            "{} behind {} in {}: the bracket",
-            factor.film,
-            filters_words(&factor.filters),
-            factor.light
-        ),
+        Some((_, _, _, ei)) => format!("EI {}: {about}", shown::short_ei_interval(*ei, bound)),
+        None => format!("The bracket of {about}"),
     };
     let missing = frames.len() - placed.len();
-    let more = if missing > 0 {
-        format!(
+    let mut more = String::new();
+    if missing > 0 {
+        more.push_str(&format!(
             " {} without a light reading left out.",
             counted(missing, "frame")
-        )
-    } else {
-        String::new()
-    };
+        ));
+    }
+    let found = placed.len();
+    if found > MOST_ROWS {
+        // Around the answer, or the middle without one, the bracket tells most.
+        let middle = answer.map_or(placed[found / 2].1, |(_, value, _, _)| value);
+        placed.sort_by(|a, b| (a.1 - middle).abs().total_cmp(&(b.1 - middle).abs()));
+        placed.truncate(MOST_ROWS);
+        placed.sort_by(|a, b| b.1.total_cmp(&a.1));
+        more.push_str(&format!(
+            " Drawn: the {MOST_ROWS} nearest to the answer; all stand in the table of frames."
+        ));
+    }
+    let (low, high) = extent(placed.iter().map(|p| p.1).chain(ends))?;
     let subtitle = format!(
         "{} at the EI that each one's exposure stands for, filter included; more exposure to the left. Grey: the {} interval of the answer.{more}",
-        counted(placed.len(), "frame"),
+        counted(found, "frame"),
         coverage_words(factor.ei.map_or(findings.coverage, |ei| ei.coverage))
     );
     let mut svg = Svg::new(sheet, &title, &subtitle);
     let top = svg.heading();
-    let left = if sheet.is_narrow() { 74.0 } else { 124.0 };
+    let left = if sheet.is_narrow() { 96.0 } else { 124.0 };
     let (axis, ticks) = ei_axis(low, high, sheet, left);
     let row_px = 24.0;
     let bottom = top + row_px * placed.len() as f64 + 8.0;

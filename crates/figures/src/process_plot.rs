@@ -7,9 +7,10 @@
 use crate::axis::Axis;
 use crate::characteristic_curve::counted;
 use crate::shown;
-use crate::svg::{Anchor, Dash, Ink, Shape, Sheet, Style, Svg};
+use crate::svg::{Anchor, Dash, Fill, Ink, Shape, Sheet, Sign, Style, Svg};
 use crate::text_width::{Weight, shorten};
 use findings::{BatchQuantity, ProcessPoint, interval_half_width};
+use quantity::ExposureIndex;
 
 /// Height of one panel.
 const PANEL_PX: f64 = 110.0;
@@ -19,6 +20,14 @@ fn unit(of: BatchQuantity) -> &'static str {
         BatchQuantity::BasePlusFog => "density",
         BatchQuantity::Speed => "stops",
         BatchQuantity::Gradient => "density per log H",
+    }
+}
+
+/// The aim as the trade writes it: a speed as an EI.
+fn aim_words(of: BatchQuantity, aim: f64) -> String {
+    match (of, ExposureIndex::from_arithmetic(libm::exp2(aim))) {
+        (BatchQuantity::Speed, Ok(index)) => format!("EI\u{a0}{}", shown::ei(index)),
+        _ => shown::fixed(aim, 2),
     }
 }
 
@@ -80,7 +89,6 @@ pub fn process_plot(points: &[&ProcessPoint], coverage: f64, sheet: Sheet) -> Op
             .fold(limit, f64::max);
         // A wild bar runs off the panel rather than flatten all others.
         let reach = 1.15 * most.min(6.0 * limit);
-        let decimals = if *of == BatchQuantity::Speed { 1 } else { 2 };
         svg.text(
             0.0,
             y + 14.0,
@@ -88,7 +96,7 @@ pub fn process_plot(points: &[&ProcessPoint], coverage: f64, sheet: Sheet) -> Op
                 "{}: deviation ({}); aim {}",
                 of.words(),
                 unit(*of),
-                shown::fixed(*aim, 2)
+                aim_words(*of, *aim)
             ),
             Style::TEXT.semibold(),
         );
@@ -107,7 +115,7 @@ pub fn process_plot(points: &[&ProcessPoint], coverage: f64, sheet: Sheet) -> Op
             let at = axis.at(value);
             svg.line((left, at), (x_axis.to_px, at), ink, 1.0, dash);
             let style = Style::SMALL.ink(Ink::Muted).anchor(Anchor::End);
-            svg.text(left - 8.0, at + 4.0, &shown::signed(value, decimals), style);
+            svg.text(left - 8.0, at + 4.0, &shown::signed(value, 2), style);
         }
         let line: Vec<_> = rows
             .iter()
@@ -124,17 +132,16 @@ pub fn process_plot(points: &[&ProcessPoint], coverage: f64, sheet: Sheet) -> Op
                 Dash::Solid,
             );
             let within = d.abs() <= limit;
-            let shape = if axis.holds(*d) {
-                Shape::Circle
-            } else {
-                Shape::Cross
+            let sign = Sign {
+                shape: if axis.holds(*d) {
+                    Shape::Circle
+                } else {
+                    Shape::Cross
+                },
+                fill: if within { Fill::Open } else { Fill::Full },
             };
-            svg.marker(
-                (x, axis.held(*d)),
-                shape,
-                !within,
-                if within { Ink::Line } else { Ink::Accent },
-            );
+            let ink = if within { Ink::Line } else { Ink::Accent };
+            svg.marker((x, axis.held(*d)), sign, ink);
         }
         y = top + PANEL_PX + 14.0;
     }
@@ -164,7 +171,6 @@ pub fn process_plot(points: &[&ProcessPoint], coverage: f64, sheet: Sheet) -> Op
 }
 
 #[cfg(test)]
-#[expect(clippy::unwrap_used, reason = "a panic is the failure of a test")]
 mod tests {
     use super::*;
     use quantity::Measured;
@@ -196,7 +202,10 @@ mod tests {
         assert!(svg.contains("1 value outside the limits"), "{svg}");
         // 3 base+fog, 2 speeds, 3 gradients.
         assert_eq!(svg.matches("<circle").count(), 8);
-        assert_eq!(svg.matches("<circle").count() - svg.matches("r=\"3.6\" style=\"fill:#fafafa").count(), 1);
+        assert_eq!(
+            svg.matches("<circle").count() - svg.matches("r=\"3.6\" style=\"fill:#fafafa").count(),
+            1
+        );
         // A limit line above and below in each of three panels.
         assert_eq!(svg.matches("stroke-dasharray").count(), 6);
         assert!(svg.contains("Testfilm &amp; Co") && svg.contains("B&lt;7"));

@@ -74,8 +74,9 @@ pub fn ei(value: ExposureIndex) -> String {
 }
 
 /// How far, in third stops, an end may lie beyond a third-stop number and still
-/// be called by it: the numbers themselves (12, 64, 125) are rounded by as much.
-const THIRD_TOLERANCE: f64 = 0.05;
+/// be called by it: the numbers themselves (64 is 63.1, 125 is 125.9) are rounded
+/// by up to 0.062 of a step.
+const THIRD_TOLERANCE: f64 = 0.07;
 
 /// Gives the EI `round`ed to the series of thirds, 10^(k/10) for whole k.
 fn to_third(value: ExposureIndex, round: impl Fn(f64) -> f64) -> ExposureIndex {
@@ -191,10 +192,12 @@ pub fn value_with_uncertainty(value: f64, standard_uncertainty: f64) -> String {
     )
 }
 
-/// Writes a density and its standard uncertainty, with at most three decimals.
+/// Writes a density and its standard uncertainty: two or three decimals, four
+/// when the uncertainty could not be seen in three.
 #[must_use]
 pub fn density_with_uncertainty(value: f64, standard_uncertainty: f64) -> String {
-    let decimals = decimals_for(standard_uncertainty).clamp(2, 3);
+    let most = if standard_uncertainty < 0.0005 { 4 } else { 3 };
+    let decimals = decimals_for(standard_uncertainty).clamp(2, most);
     format!(
         "{} ± {}",
         fixed(value, decimals),
@@ -305,6 +308,17 @@ mod tests {
         assert_eq!(value_with_uncertainty(0.6213, 0.012), "0.621 ± 0.012");
         assert_eq!(value_with_uncertainty(-2.1534, 0.08), "−2.15 ± 0.08");
         assert_eq!(value_with_uncertainty(125.4, 14.0), "125 ± 14");
+    }
+
+    #[test]
+    fn a_density_has_no_more_decimals_than_can_be_read() {
+        // Convention of the trade: densities have two decimals, fitted ones three.
+        assert_eq!(density_with_uncertainty(0.158_1, 0.002_8), "0.158 ± 0.003");
+        assert_eq!(density_with_uncertainty(0.158_1, 0.08), "0.16 ± 0.08");
+        assert_eq!(
+            density_with_uncertainty(0.150_04, 0.000_3),
+            "0.1500 ± 0.0003"
+        );
     }
 
     #[test]

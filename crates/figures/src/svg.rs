@@ -315,6 +315,11 @@ impl Svg {
         }
     }
 
+    /// Gives the paper it is drawn on.
+    pub(crate) fn sheet(&self) -> Sheet {
+        self.sheet
+    }
+
     fn colour(&self, ink: Ink) -> String {
         let (property, literal) = ink.property_and_literal();
         match self.sheet.colours {

@@ -6,7 +6,7 @@ use crate::factor_interval::{filters_words, several};
 use crate::intervals::{Row, draw_rows, extent, stop_ticks};
 use crate::shown;
 use crate::svg::{Sheet, Svg};
-use findings::Findings;
+use findings::{Findings, WoodFinding};
 
 /// Draws every Wood effect on one stops axis; `None` without any.
 #[must_use]
@@ -38,21 +38,24 @@ pub fn wood_effect(findings: &Findings, sheet: Sheet) -> Option<String> {
         .collect();
     let first = findings.wood_effect.first()?;
     let (low, high) = extent(rows.iter().flat_map(Row::ends).chain([0.0]))?;
-    let title = if rows.len() == 1 {
-        format!(
-            "Foliage gains {} stops over the card",
-            shown::short_interval(first.gain, first.bound, shown::signed_stops)
-        )
-    } else {
-        format!(
-            "Foliage over the card: {} stops",
-            several(findings.wood_effect.iter().map(|w| {
-                let where_from = if w.shade { "in shade" } else { "in sun" };
+    let title = several(groups(&findings.wood_effect).iter().map(|group| {
+        let gains: Vec<_> = group
+            .iter()
+            .map(|w| {
+                let foliage = if w.shade { "shaded" } else { "sunlit" };
                 let gain = shown::short_interval(w.gain, w.bound, shown::signed_stops);
-                format!("{where_from} {gain}")
-            }))
+                format!("{gain} stops {foliage}")
+            })
+            .collect();
+        format!(
+            "{} {} behind {} in {}",
+            gains.join(" and "),
+            group[0].film,
+            filters_words(&group[0].filters),
+            group[0].light
         )
-    };
+    }));
+    let title = format!("Foliage over the card: {title}");
     let subtitle = format!(
         "Foliage against a grey card, behind the filter less without it, in stops; right of 0 foliage is lighter in the print. {}, {}\u{a0}% intervals.",
         counted(rows.len(), "pair"),
@@ -76,4 +79,18 @@ pub fn wood_effect(findings: &Findings, sheet: Sheet) -> Option<String> {
         "gain of foliage over the card (stops)",
     );
     Some(svg.finish(bottom))
+}
+
+/// Groups what was found behind the same filters in the same light.
+fn groups(found: &[WoodFinding]) -> Vec<Vec<&WoodFinding>> {
+    let mut groups: Vec<Vec<&WoodFinding>> = Vec::new();
+    for w in found {
+        let alike =
+            |o: &&WoodFinding| o.film == w.film && o.filters == w.filters && o.light == w.light;
+        match groups.iter_mut().find(|g| g.iter().all(alike)) {
+            Some(group) => group.push(w),
+            None => groups.push(vec![w]),
+        }
+    }
+    groups
 }

@@ -155,6 +155,7 @@ fn factor(filter: &str, of: Interval<Stops>, bound: Option<Bound>) -> FactorFind
         frames_used: 2,
         frames_as_limits: 1,
         shares: vec![],
+        made_from: vec![],
         next_steps: vec![],
         interval_method: "posterior".into(),
         flags: Flags::none(),
@@ -360,7 +361,7 @@ fn a_bound_is_an_arrow_and_an_interval_a_bar() {
     assert_eq!(
         texts(
             &bound_only,
-            "Behind deep-ir the film needs at least 11.3 stops more"
+            "At least 11.3 stops more: pan behind deep-ir in noon"
         ),
         1
     );
@@ -371,7 +372,7 @@ fn a_lower_bound_of_the_factor_is_an_upper_bound_of_the_ei() {
     let found = findings();
     let svg = figures::ei_intervals(&found, Sheet::FILE).unwrap();
     assert_eq!(texts(&svg, "EI 320 (250 to 400)"), 1);
-    assert_eq!(texts(&svg, "EI 1.6 (1 to 2)"), 1);
+    assert_eq!(texts(&svg, "EI 1.6 (1 to 2.5)"), 1);
     assert_eq!(texts(&svg, "EI ≤\u{a0}0.05"), 1);
     golden("ei_intervals", &svg);
 }
@@ -411,6 +412,115 @@ fn the_density_scale_has_steps_of_one_stop_and_base_plus_fog() {
         assert_eq!(texts(&svg, step), 1, "{step}");
     }
     golden("density_scale", &svg);
+}
+
+/// A test of so many frames, two readings each, on the curve of [`findings`].
+fn many(frames: usize) -> Findings {
+    let mut found = findings();
+    found.frames = (0..frames)
+        .map(|place| {
+            let filters: &[&str] = if place % 4 == 0 { &[] } else { &["ir"] };
+            let at = -1.5 + 0.9 * (place % 97) as f64 / 97.0;
+            frame(
+                &format!("n{place}"),
+                filters,
+                at,
+                2.0 + place as f64 / 1000.0,
+                Verdict::Printable,
+            )
+        })
+        .collect();
+    found
+}
+
+#[test]
+fn of_many_frames_forty_have_rows_and_the_rest_is_counted() {
+    let found = many(1000);
+    let letters = PatchLetters::of(&found);
+    let curve =
+        figures::characteristic_curve(&found, &found.curves[0], &letters, Sheet::FILE).unwrap();
+    let bars = figures::density_bars(&found, &letters, Sheet::FILE).remove(0);
+    for svg in [&curve, &bars] {
+        // Hand count: n0 to n39 are forty; 960 are left.
+        assert_eq!(texts(svg, "n39"), 1);
+        assert_eq!(texts(svg, "n40"), 0);
+        assert!(svg.contains(">960 frames more "), "the rest is not counted");
+        assert!(svg.contains("readings.csv"));
+        // 300 kB: 2000 readings one by one would take over 600 kB.
+        assert!(svg.len() < 300_000, "{}", svg.len());
+    }
+    let bracket = figures::bracket(&found, &found.factors[0], Sheet::FILE).unwrap();
+    // Three of four frames are filtered.
+    assert!(bracket.contains(">750 frames at the EI"));
+    assert_eq!(texts(&bracket, "printable"), 40);
+}
+
+#[test]
+fn every_frame_has_a_sign_of_its_own() {
+    let found = many(40);
+    let letters = PatchLetters::of(&found);
+    let svg =
+        figures::characteristic_curve(&found, &found.curves[0], &letters, Sheet::FILE).unwrap();
+    // The sign of a row is what is drawn between its rule and its name; it is
+    // told by its outline from its middle, its fill and what lies over it.
+    let lines: Vec<&str> = svg.lines().collect();
+    let mut signs = std::collections::BTreeSet::new();
+    for place in 0..40 {
+        let name = format!(">n{place}</text>");
+        let row = lines.iter().position(|l| l.contains(&name)).unwrap();
+        let y: f64 = lines[row]
+            .split("y=\"")
+            .nth(1)
+            .unwrap()
+            .split('"')
+            .next()
+            .unwrap()
+            .parse()
+            .unwrap();
+        // The rule of a row is drawn after its name, so the sign begins after
+        // the last text or the last rule before.
+        let begin = lines[..row]
+            .iter()
+            .rposition(|l| l.starts_with("<text") || l.contains("--rule") || l.contains("#dcdcdc"))
+            .unwrap()
+            + 1;
+        let sign: Vec<String> = lines[begin..row].iter().map(|l| relative(l, y)).collect();
+        assert!(!sign.is_empty(), "n{place} has no sign");
+        signs.insert(sign);
+    }
+    assert_eq!(signs.len(), 40);
+}
+
+/// Writes a line with its numbers near a height taken from that height.
+fn relative(line: &str, y: f64) -> String {
+    line.split([' ', '"', ',', 'M', 'h'])
+        .map(|word| match word.parse::<f64>() {
+            // 12 px: a sign is no larger, and no other number of it is as large.
+            Ok(number) if (number - y).abs() < 12.0 => format!("{:.1}", number - y),
+            _ => word.to_owned(),
+        })
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+#[test]
+fn letters_hang_only_on_the_frames_spoken_of() {
+    let mut found = many(20);
+    for frame in &mut found.frames {
+        // n8 and n13 are right, the others one stop over.
+        let off = if ["n8", "n13"].contains(&frame.frame.as_str()) {
+            0.0
+        } else {
+            -1.0
+        };
+        frame.stops_missing = Some(Measured::new(Stops::new(off).unwrap(), 0.1));
+    }
+    let letters = PatchLetters::of(&found);
+    let svg =
+        figures::characteristic_curve(&found, &found.curves[0], &letters, Sheet::FILE).unwrap();
+    assert!(svg.contains(">Letters on the curve: n8 and n13; "), "{svg}");
+    // Each letter once in each of 20 rows and on two frames of the curve.
+    assert_eq!(texts(&svg, "A"), 22);
 }
 
 #[test]

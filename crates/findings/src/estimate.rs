@@ -24,6 +24,8 @@ pub(crate) struct Estimate {
     pub(crate) spread: BTreeMap<FactorKey, f64>,
     /// Frames whose exposure is further off than the rest allow.
     pub(crate) outliers: Vec<usize>,
+    /// Frames whose contrast is further off than the rest allow.
+    pub(crate) developed_apart: Vec<usize>,
 }
 
 /// Why the model could not be fitted.
@@ -91,15 +93,15 @@ pub(crate) fn estimate(
             break;
         }
     }
-    let mut outliers = vec![];
+    let (mut outliers, mut developed_apart) = (vec![], vec![]);
     // At most a third of the frames can be called off by the rest.
     let most = (model.recorded.iter().flatten().count() / 3).clamp(1, 20);
     for _ in 0..most {
-        let found = let_go_of_outliers(&mut model, &best.parameters, assumptions);
-        if found.is_empty() {
-            break;
+        match let_go_of_the_worst(&mut model, &best.parameters, assumptions) {
+            None => break,
+            Some(Apart::Exposed(frame)) => outliers.push(frame),
+            Some(Apart::Developed(frame)) => developed_apart.push(frame),
         }
-        outliers.extend(found);
         best = approach(&model, &best.parameters, 60);
         model.set_smears(&best.parameters, true);
     }
@@ -114,6 +116,7 @@ pub(crate) fn estimate(
         covariance,
         spread,
         outliers,
+        developed_apart,
     })
 }
 
@@ -121,11 +124,26 @@ pub(crate) fn estimate(
 /// of all that its record leaves open.
 const OUTLIER_SD: f64 = 3.2;
 
-/// Finds frames whose exposure error is larger than shutter, aperture and light
-/// together allow, and lets each be as far off as it shows, so that it no longer
-/// pulls at the others; gives the frames.
-fn let_go_of_outliers(model: &mut JointModel, p: &[f64], assumptions: &Assumptions) -> Vec<usize> {
-    let mut worst: Option<(f64, usize, usize, f64)> = None;
+/// A frame that is further off than the rest allow.
+enum Apart {
+    /// In its exposure.
+    Exposed(usize),
+    /// In its contrast.
+    Developed(usize),
+}
+
+/// Finds the frame whose exposure is further off than shutter, aperture and
+/// light together allow, or whose contrast is further off than one process
+/// gives, and lets it be as far off as it shows, so that it no longer pulls at
+/// the others.
+///
+/// One at a time, the worst first: it may have pushed others out.
+fn let_go_of_the_worst(
+    model: &mut JointModel,
+    p: &[f64],
+    assumptions: &Assumptions,
+) -> Option<Apart> {
+    let mut worst: Option<(f64, Apart, usize, f64)> = None;
     for term in &model.terms {
         let Some(exposed) = &term.exposed else {
             continue;
@@ -141,21 +159,27 @@ fn let_go_of_outliers(model: &mut JointModel, p: &[f64], assumptions: &Assumptio
             error += c * p[i];
             variance += (c * model.priors[i].sd).powi(2);
         }
-        let Some(own) = own else { continue };
-        let far = error.abs() / libm::sqrt(variance);
-        if far > OUTLIER_SD && worst.is_none_or(|(w, ..)| far > w) {
-            worst = Some((far, term.frame, own, error.abs()));
+        if let Some(own) = own {
+            let far = error.abs() / libm::sqrt(variance);
+            if far > OUTLIER_SD && worst.as_ref().is_none_or(|(w, ..)| far > *w) {
+                let least = assumptions.frame_stops * LOG10_2;
+                worst = Some((far, Apart::Exposed(term.frame), own, error.abs().max(least)));
+            }
+        }
+        for &i in &exposed.stretch {
+            if !matches!(&model.keys[i], Key::Development(_)) {
+                continue;
+            }
+            // A contrast must be off by more than a tester would call the same.
+            let far = p[i].abs() / model.priors[i].sd.max(assumptions.development_share);
+            if far > OUTLIER_SD && worst.as_ref().is_none_or(|(w, ..)| far > *w) {
+                worst = Some((far, Apart::Developed(term.frame), i, p[i].abs()));
+            }
         }
     }
-    // One at a time, the worst first: it may have pushed others out.
-    match worst {
-        None => vec![],
-        Some((_, frame, own, error)) => {
-            let least = assumptions.frame_stops * LOG10_2;
-            model.priors[own].sd = error.max(least);
-            vec![frame]
-        }
-    }
+    let (_, apart, own, sd) = worst?;
+    model.priors[own].sd = sd;
+    Some(apart)
 }
 
 /// Centres straight curves on their readings, which keeps place and gradient apart.

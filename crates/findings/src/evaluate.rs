@@ -74,8 +74,24 @@ pub fn evaluate(
                 .to_owned(),
         );
     }
-    for frame in &frames {
-        if frame.flags.contains(Flag::Outlier)
+    for &f in &e.developed_apart {
+        let frame = &test.parts().frames[f];
+        if let Some(&i) = e
+            .model
+            .index
+            .get(&crate::model::Key::Development(frame.id.clone()))
+        {
+            let ratio = libm::exp(e.fit.parameters[i]);
+            notes.push(format!(
+                "frame {} came out {:.0} % {} in contrast than the others of its process; it was given less weight. Developed apart, another film, or a scan that was levelled?",
+                frame.id,
+                100.0 * (ratio - 1.0).abs(),
+                if ratio > 1.0 { "higher" } else { "lower" },
+            ));
+        }
+    }
+    for (f, frame) in frames.iter().enumerate() {
+        if e.outliers.contains(&f)
             && let Some(error) = &frame.exposure_error
         {
             let stops = error.value().to_stops();

@@ -362,6 +362,7 @@ fn one_factor(
                 })
                 .collect()
         },
+        made_from: made_from(e, test, i, key),
         next_steps: match (bound, curve) {
             (None, Some(c)) => crate::next_sheet::next_steps(e, test, assumptions, i, key, c),
             _ => vec![],
@@ -369,6 +370,30 @@ fn one_factor(
         interval_method: method.to_owned(),
         flags,
     }
+}
+
+/// Readings of the filtered frames and of the anchors they are set against.
+fn made_from(e: &Estimate, test: &Test, factor: usize, key: &FactorKey) -> Vec<(Id, Id)> {
+    let frames = &test.parts().frames;
+    let anchor = e.model.anchors.get(&(key.film.clone(), key.light.clone()));
+    e.model
+        .terms
+        .iter()
+        .filter_map(|t| {
+            let frame = &frames[t.frame];
+            let exposed = t.exposed.as_ref()?;
+            let filtered = exposed.linear.iter().any(|(k, _)| *k == factor);
+            let name = exposed
+                .linear
+                .iter()
+                .find_map(|(k, _)| match &e.model.keys[*k] {
+                    Key::Subject(name, light) if *light == key.light => Some(name),
+                    _ => None,
+                })?;
+            let against = frame.film == key.film && anchor == Some(&frame.filters);
+            (filtered || against).then(|| (frame.id.clone(), name.clone()))
+        })
+        .collect()
 }
 
 fn one_sided(end: End, otherwise: f64) -> f64 {

@@ -225,6 +225,8 @@ pub struct FactorFinding {
     pub frames_as_limits: usize,
     /// What made the variance of the factor, largest first; shares add to 1.
     pub shares: Vec<Share>,
+    /// The readings that made it: frame and patch.
+    pub made_from: Vec<(Id, Id)>,
     /// What would narrow the interval most, best first.
     pub next_steps: Vec<NextStep>,
     /// How the interval was made.

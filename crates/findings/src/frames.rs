@@ -149,7 +149,7 @@ fn frame_finding(
         flags.insert(Flag::Blank);
     }
     let exposure_error = e.and_then(|e| exposure_error(e, &places.terms[f], frame));
-    if e.is_some_and(|e| e.outliers.contains(&f)) {
+    if e.is_some_and(|e| e.outliers.contains(&f) || e.developed_apart.contains(&f)) {
         flags.insert(Flag::Outlier);
     }
     let stops_missing = e.and_then(|e| stops_missing(e, test, &places.terms[f], frame, criteria));
@@ -309,6 +309,14 @@ fn verdict(
         );
     }
     match shadow.or(card) {
+        Some(p) if p.limit.is_some() => (
+            Verdict::CannotTell,
+            format!(
+                "{} is {} over base+fog, which is only a limit",
+                p.patch,
+                amount(p)
+            ),
+        ),
         Some(p) => (
             Verdict::Printable,
             format!(

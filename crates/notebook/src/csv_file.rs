@@ -1,12 +1,14 @@
 //! CSV files: a small reader that knows line and column of every cell.
 //!
 //! Commas between cells, cells in double quotes when they hold a comma, a quote
-//! or a line end (doubled quotes within), LF or CRLF, `#` begins a comment line,
+//! or a line end (doubled quotes within), LF or CRLF, or CR alone throughout as
+//! old Mac programs write it, `#` begins a comment line,
 //! empty lines are skipped, the first other line names the columns. A byte order
 //! mark is taken off before. Separators other than the comma are refused, for a
 //! decimal comma could hide behind them.
 
 use crate::problem::{Place, Problems, likely, short};
+use std::borrow::Cow;
 
 /// What a column is.
 #[derive(Clone, Copy, Debug)]
@@ -287,6 +289,12 @@ pub(crate) fn deviation(text: &str) -> Option<f64> {
 
 /// Takes a text apart into cells.
 fn cells(file: &str, text: &str, problems: &mut Problems) -> Option<Vec<Vec<Cell>>> {
+    let old_mac = text.contains('\r') && !text.contains('\n');
+    let text = if old_mac {
+        Cow::Owned(text.replace('\r', "\n"))
+    } else {
+        Cow::Borrowed(text)
+    };
     let mut rows = Vec::new();
     let mut characters = text.chars().peekable();
     let mut line = 1;
@@ -416,6 +424,20 @@ mod tests {
                 (some("3"), None)
             ]
         );
+    }
+
+    #[test]
+    fn line_ends_of_old_mac_programs_are_read() {
+        let rows = read("a,b\r1,2\r3,\r").unwrap();
+        assert_eq!(
+            rows,
+            [
+                (Some("1".to_owned()), Some("2".to_owned())),
+                (Some("3".to_owned()), None)
+            ]
+        );
+        let error = read("a,b\r1,2\r3,4,5\r").unwrap_err();
+        assert!(error.starts_with("f.csv, line 3, column 5"), "{error}");
     }
 
     #[test]

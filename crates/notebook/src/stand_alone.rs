@@ -3,10 +3,8 @@
 //! Same columns, same messages; columns that are not known are named in a
 //! warning instead of refused, for such files often come from elsewhere.
 
-use crate::columns::{
-    CURVE, DENSITY_EXPECTED, DEVIATION_EXPECTED, NAMED_PATCHES, density, outline, role, tablet,
-};
-use crate::csv_file::{CsvFile, Unknown, deviation, finite};
+use crate::columns::{CURVE, DENSITY_EXPECTED, NAMED_PATCHES, density, outline, role, tablet};
+use crate::csv_file::{CsvFile, Unknown, finite};
 use crate::path::read_text;
 use crate::problem::{FolderError, Problems};
 use quantity::{Density, LogExposure};
@@ -25,11 +23,11 @@ pub struct Rows<T> {
 /// A reading of a characteristic curve.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CurveRow {
-    /// log10 of the exposure; lux seconds or relative, the file does not say.
+    /// log10 of the exposure, -10 to 10; lux seconds or relative, the file does not say.
     pub log_h: LogExposure,
     /// Gross density.
     pub density: Density,
-    /// One standard deviation of the density, when stated.
+    /// One standard deviation of the density, greater than 0, when stated.
     pub density_sd: Option<f64>,
     /// Number of the tablet's step, when stated.
     pub step: Option<u32>,
@@ -55,6 +53,12 @@ pub struct NamedPatch {
     pub role: Option<PatchRole>,
 }
 
+/// Exposures of film lie well within; what lies outside is another quantity.
+const LOG_H: std::ops::RangeInclusive<f64> = -10.0..=10.0;
+const LOG_H_EXPECTED: &str =
+    "a number from -10 to 10: log10 of lux seconds, or of a relative exposure";
+const DENSITY_SD_EXPECTED: &str = "a number greater than 0, or an empty cell when not known";
+
 fn open(path: &Path) -> Result<(String, String), FolderError> {
     let shown = path.display().to_string();
     let text = read_text(path, &shown)?;
@@ -75,11 +79,15 @@ pub fn read_curve_csv(path: &Path) -> Result<Rows<CurveRow>, FolderError> {
     };
     let mut rows = Vec::new();
     for row in csv.rows() {
-        let log_h = row.read_required("log_h", "a finite number", &mut problems, |text| {
-            LogExposure::from_log10(finite(text)?).ok()
+        let log_h = row.read_required("log_h", LOG_H_EXPECTED, &mut problems, |text| {
+            let log_h = finite(text).filter(|x| LOG_H.contains(x))?;
+            LogExposure::from_log10(log_h).ok()
         });
         let density = row.read_required("density", DENSITY_EXPECTED, &mut problems, density);
-        let density_sd = row.read("density_sd", DEVIATION_EXPECTED, &mut problems, deviation);
+        // A reading without any error would count alone.
+        let density_sd = row.read("density_sd", DENSITY_SD_EXPECTED, &mut problems, |text| {
+            finite(text).filter(|sd| *sd > 0.0)
+        });
         let step = row.read("step", "a whole number", &mut problems, |text| {
             text.parse::<u32>().ok()
         });

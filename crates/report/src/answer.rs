@@ -1,7 +1,7 @@
 //! The answer, on one page: EI, factor, verdicts, and what can't be told.
 
 use crate::ReportInput;
-use crate::words::{capital, film_name, filter_names, flag_notes, light_name, sentence, wide};
+use crate::words::{capital, film_name, filter_names, flag_notes, folding, light_name, sentence};
 use figures::shown;
 use findings::{CannotTell, FactorFinding, FrameFinding, SpeedFinding, Verdict};
 use maud::{Markup, html};
@@ -28,7 +28,7 @@ pub(crate) fn answer(input: &ReportInput<'_>) -> Markup {
             }
             @if !found.cannot_tell.is_empty() {
                 h3 { "What cannot be told, and what would settle it" }
-                @for open in &found.cannot_tell { (cannot_tell(open)) }
+                div.texts { @for open in &found.cannot_tell { (cannot_tell(open)) } }
             }
             @if !input.refusals.is_empty() {
                 h3 { "Refused" }
@@ -53,12 +53,12 @@ fn factor_answer(test: &Test, factor: &FactorFinding) -> Markup {
             }
             @match factor.ei {
                 Some(ei) => p.ei {
-                    "EI " (shown::short_interval(ei, bound, shown::ei)) " "
+                    "EI " (shown::short_ei_interval(ei, bound)) " "
                     small {
                         @if bound.is_some() {
                             "a bound, no interval"
                         } @else {
-                            (shown::ei(ei.low)) " to " (shown::ei(ei.high)) ", "
+                            (shown::ei_low(ei.low)) " to " (shown::ei_high(ei.high)) ", "
                             (per_cent(ei.coverage)) " interval"
                         }
                     }
@@ -95,7 +95,7 @@ fn speed_answer(test: &Test, speed: &SpeedFinding) -> Markup {
             p.ei {
                 "EI " (shown::ei(speed.ei.value)) " "
                 small {
-                    (shown::ei(speed.ei.low)) " to " (shown::ei(speed.ei.high)) ", "
+                    (shown::ei_low(speed.ei.low)) " to " (shown::ei_high(speed.ei.high)) ", "
                     (per_cent(speed.ei.coverage)) " interval"
                 }
             }
@@ -113,9 +113,18 @@ pub(crate) fn verdict_word(verdict: Verdict) -> &'static str {
     }
 }
 
+/// Most rows of a table that a printed page keeps together.
+const WHOLE_ROWS: usize = 24;
+
 fn frame_table(test: &Test, frames: &[FrameFinding]) -> Markup {
-    wide(
-        "Verdict on each frame",
+    // A table that fits a sheet is not broken over two.
+    let whole = if frames.len() <= WHOLE_ROWS {
+        "frames whole"
+    } else {
+        "frames"
+    };
+    folding(
+        whole,
         html! {
             table {
                 thead { tr {

@@ -2,14 +2,14 @@
 //! uncertainty, assumptions, and how far the scans can be believed.
 
 use crate::words::{
-    capital, figure, film_name, filter_names, flag_names, flag_notes, flag_words, light_name,
-    sentence, wide,
+    capital, counted, drawn, figure, film_name, filter_names, flag_names, flag_notes, flag_words,
+    light_name, scan_name, sentence, wide,
 };
 use crate::{ReportInput, ScanSummary, pictures};
 use figures::{PatchLetters, shown};
 use findings::{Assumed, FactorFinding, Findings};
 use maud::{Markup, html};
-use quantity::Flag;
+use quantity::{Flag, Flags};
 
 pub(crate) fn evidence(input: &ReportInput<'_>, letters: &PatchLetters) -> Markup {
     let found = input.findings;
@@ -17,19 +17,25 @@ pub(crate) fn evidence(input: &ReportInput<'_>, letters: &PatchLetters) -> Marku
         section #evidence .evidence {
             h2 { "Evidence" }
             (pictures::negatives(input, letters))
-            (curves(input, letters))
-            @if !found.frames.is_empty() {
-                h3 { "Densities" }
-                (density_figures(found, letters))
+            div.columns {
+                (curves(input, letters))
+                @if !found.frames.is_empty() {
+                    div {
+                        h3 { "Densities" }
+                        (density_figures(found, letters))
+                    }
+                }
             }
             @if !(found.factors.is_empty() && found.speeds.is_empty()) {
                 h3 { "EI and filter factor" }
-                (figure(|sheet| figures::ei_intervals(found, sheet)))
-                (figure(|sheet| figures::factor_intervals(found, sheet)))
-                @for factor in &found.factors {
-                    (figure(|sheet| figures::bracket(found, factor, sheet)))
+                div.columns {
+                    (figure(|sheet| figures::ei_intervals(found, sheet)))
+                    (figure(|sheet| figures::factor_intervals(found, sheet)))
+                    @for factor in &found.factors {
+                        (figure(|sheet| figures::bracket(found, factor, sheet)))
+                    }
                 }
-                @for factor in &found.factors { (causes(input, factor, letters)) }
+                div.texts { @for factor in &found.factors { (causes(input, factor, letters)) } }
             }
             @if !found.wood_effect.is_empty() {
                 h3 { "Wood effect" }
@@ -46,16 +52,21 @@ pub(crate) fn evidence(input: &ReportInput<'_>, letters: &PatchLetters) -> Marku
 fn curves(input: &ReportInput<'_>, letters: &PatchLetters) -> Markup {
     let found = input.findings;
     let families = figures::curve_families(found);
-    html! {
-        @if !found.curves.is_empty() { h3 { "Characteristic curve" } }
+    if found.curves.is_empty() {
+        return html! {};
+    }
+    html! { div {
+        h3 { "Characteristic curve" }
         @for family in families.iter().filter(|f| f.len() > 1) {
             (figure(|sheet| figures::curve_family(family, sheet)))
         }
         @for curve in &found.curves {
-            @if figures::characteristic_curve(found, curve, letters, figures::Sheet::PAGE).is_none() {
+            @let page = figures::characteristic_curve(found, curve, letters, figures::Sheet::PAGE);
+            @let phone = figures::characteristic_curve(found, curve, letters, figures::Sheet::PHONE);
+            @if page.is_none() {
                 p { "The curve of " (curve.film) " in " (curve.process) " has too few readings to be drawn." }
             }
-            (figure(|sheet| figures::characteristic_curve(found, curve, letters, sheet)))
+            (drawn(page, phone))
             @if !curve.absolute_exposure && !curve.flags.contains(Flag::RelativeExposure) {
                 p.note {
                     b { "Relative exposure scale: " }
@@ -65,15 +76,14 @@ fn curves(input: &ReportInput<'_>, letters: &PatchLetters) -> Markup {
             }
             (flag_notes(&curve.flags))
         }
-    }
+    } }
 }
 
 fn density_figures(found: &Findings, letters: &PatchLetters) -> Markup {
-    let count = figures::density_bars(found, letters, figures::Sheet::PAGE).len();
+    let page = figures::density_bars(found, letters, figures::Sheet::PAGE);
+    let phone = figures::density_bars(found, letters, figures::Sheet::PHONE);
     html! {
-        @for place in 0..count {
-            (figure(|sheet| figures::density_bars(found, letters, sheet).into_iter().nth(place)))
-        }
+        @for (page, phone) in page.into_iter().zip(phone) { (drawn(Some(page), Some(phone))) }
         p.about {
             "Verdicts go by net density: below " (shown::density(found.criteria.blank_below))
             " a patch cannot be told from base+fog; shadows are right from "
@@ -97,7 +107,7 @@ fn causes(input: &ReportInput<'_>, factor: &FactorFinding, letters: &PatchLetter
         .iter()
         .map(|p| letters.letter(p))
         .collect();
-    html! {
+    html! { div {
         h4 {
             "How sure: " (film_name(input.test, &factor.film)) " behind "
             (filter_names(input.test, &factor.filters)) " · " (light_name(input.test, &factor.light))
@@ -105,8 +115,8 @@ fn causes(input: &ReportInput<'_>, factor: &FactorFinding, letters: &PatchLetter
         p {
             "Set against "
             @if factor.against.is_empty() { "unfiltered frames" } @else { (filter_names(input.test, &factor.against)) }
-            ": " (factor.frames_used) " filtered frames with readings and "
-            (factor.frames_as_limits) " that are limits only. "
+            ": " (counted(factor.frames_used, "filtered frame")) " with readings and "
+            (factor.frames_as_limits) " as limits only. "
             @if let Some(at) = factor.matched_at {
                 "The curves were matched at net density " (shown::density(at.to_density()))
                 @if !matched.is_empty() { " on " (matched.join(", ")) } ". "
@@ -119,7 +129,7 @@ fn causes(input: &ReportInput<'_>, factor: &FactorFinding, letters: &PatchLetter
         @if !shares.is_empty() {
             p { "What made the uncertainty, largest first: " (shares.join(", ")) " of the variance." }
         }
-    }
+    } }
 }
 
 fn wood_notes(input: &ReportInput<'_>) -> Markup {
@@ -130,9 +140,22 @@ fn wood_notes(input: &ReportInput<'_>) -> Markup {
                     (wood.foliage) " against " (wood.card) ", " (filter_names(input.test, &wood.filters))
                     ", " (wood.light) ":"
                 }
-                (flag_notes(&wood.flags))
+                @for flag in wood.flags.iter() { (wood_note(flag)) }
             }
         }
+    }
+}
+
+/// The controls that foliage needs are of flare, so this is said here.
+fn wood_note(flag: Flag) -> Markup {
+    match flag {
+        Flag::NoControl => html! {
+            p.note {
+                b { "No flare control: " }
+                "no flare control was exposed, so light scattered in the camera may be part of this."
+            }
+        },
+        other => flag_notes(&Flags::from_iter([other])),
     }
 }
 
@@ -184,7 +207,7 @@ fn criteria(input: &ReportInput<'_>) -> Markup {
     html! {
         h3 { "Speed and contrast under every named criterion" }
         p { "The criteria answer different questions, so their numbers differ; none of them is the others’ error." }
-        (wide("Speed and contrast under every named criterion", table))
+        div.prose { (wide("Speed and contrast under every named criterion", table)) }
     }
 }
 
@@ -213,7 +236,7 @@ fn assumptions(assumed: &[Assumed]) -> Markup {
             p { "Nothing was assumed." }
         } @else {
             p { "Write these down at the next test and they no longer have to be assumed." }
-            (wide("Assumed, not recorded", table))
+            div.prose { (wide("Assumed, not recorded", table)) }
         }
     }
 }
@@ -274,13 +297,13 @@ fn scans(scans: &[ScanSummary]) -> Markup {
             @for scan in scans {
                 @for flag in &scan.flags {
                     p.note {
-                        b { "Scan " (scan.scan) ", " (flag_words(flag.flag)) ": " }
+                        b { (capital(&scan_name(&scan.scan))) ", " (flag_words(flag.flag)) ": " }
                         (flag.flag.meaning()) ". "
                         @if !flag.evidence.is_empty() { (sentence(&flag.evidence)) }
                     }
                 }
                 @if let Some(repeat) = &scan.repeat {
-                    p { "Scan " (scan.scan) " " (repeat) "." }
+                    p { (capital(&scan_name(&scan.scan))) " " (repeat) "." }
                 }
             }
             @if !silent.is_empty() {

@@ -14,6 +14,7 @@ mod answer;
 mod cautions;
 mod evidence;
 mod input;
+mod labels;
 mod pictures;
 mod raw;
 mod style;

@@ -1,7 +1,8 @@
 //! The negatives side by side at one fixed density scale.
 
 use crate::answer::verdict_word;
-use crate::words::filter_names;
+use crate::labels::{Edges, Letter, place_letters};
+use crate::words::{filter_names, scan_name};
 use crate::{FramePicture, OutlineKind, PictureOutline, ReportInput};
 use base64::Engine as _;
 use figures::{Colours, DensityScale, PatchLetters, density_scale, shown};
@@ -18,9 +19,9 @@ pub(crate) fn negatives(input: &ReportInput<'_>, letters: &PatchLetters) -> Mark
     }
     html! {
         h3 { "Negatives, as on a light table" }
-        p {
+        p.keep {
             "Every frame is shown at one and the same density scale, never levelled frame by frame: "
-            "what is darker here is denser on the film. The dashed outline is base+fog; the small numbered ones are steps of the tablet."
+            "what is darker here is denser on the film. The dashed outline is base+fog; of the tablet’s steps every fifth is numbered."
         }
         (row(input, &input.pictures, input.scale.as_ref(), letters))
         @if !input.lifted_pictures.is_empty() {
@@ -30,7 +31,7 @@ pub(crate) fn negatives(input: &ReportInput<'_>, letters: &PatchLetters) -> Mark
                     " by " (shown::stops(scale.lifted_by)) " stops"
                 }
             }
-            p { "So that dense parts can be seen. All frames are lifted by the same amount; parts that turn white are thinner than this scale can show." }
+            p.keep { "So that dense parts can be seen. All frames are lifted by the same amount." }
             (row(input, &input.lifted_pictures, input.lifted_scale.as_ref(), letters))
         }
         (letter_list(letters))
@@ -63,20 +64,30 @@ fn row(
     letters: &PatchLetters,
 ) -> Markup {
     html! {
+        @if let Some(scale) = scale { (scale_words(scale)) }
         div.light-table {
             @if let Some(scale) = scale {
-                figure.scale {
-                    (PreEscaped(density_scale(scale, Colours::Page)))
-                    figcaption {
-                        "Density scale of these pictures; " (shown::density(scale.white_density)) " is white"
-                        @if scale.lifted_by != Stops::ZERO {
-                            ", lifted by " (shown::stops(scale.lifted_by)) " stops"
-                        }
-                        @if !scale.absolute { ". The scale is relative: its zero and stretch are not known" }
-                    }
-                }
+                figure.scale { (PreEscaped(density_scale(scale, Colours::Page))) }
             }
             div.pictures { @for picture in pictures { (one(input, picture, scale, letters)) } }
+        }
+    }
+}
+
+/// Says what is white, which no reader should have to work out.
+fn scale_words(scale: &DensityScale) -> Markup {
+    let white = shown::density(scale.white_up_to());
+    html! {
+        p.about.keep {
+            @if scale.lifted_by == Stops::ZERO {
+                "On this scale density " (white) " is white."
+            } @else {
+                "On this scale every density up to " (white) " is white: "
+                (shown::density(scale.white_density)) " and the lift of "
+                (shown::stops(scale.lifted_by)) " stops, which is "
+                (shown::density(scale.white_up_to() - scale.white_density)) " in density."
+            }
+            @if !scale.absolute { " The scale is relative: its zero and stretch are not known." }
         }
     }
 }
@@ -105,16 +116,13 @@ fn one(
         f64::from(picture.width.max(1)),
         f64::from(picture.height.max(1)),
     );
-    let size = 0.05 * width.max(height);
     html! {
         figure {
             svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox=(format!("0 0 {width} {height}"))
-                font-family="'Source Sans 3',sans-serif" font-weight="600" font-size=(format!("{size:.1}")) {
+                font-family="'Source Sans 3',sans-serif" font-weight="600" {
                 title { (words) }
                 image width=(width) height=(height) href=(format!("data:image/png;base64,{data}")) {}
-                @for outline in &picture.outlines {
-                    (outline_over(outline, letters, width, size))
-                }
+                (outlines_over(&picture.outlines, letters, (width, height)))
             }
             figcaption {
                 b { (picture.frame) }
@@ -123,78 +131,98 @@ fn one(
                     (filter_names(input.test, &frame.filters)) ", " (frame.exposure)
                 }
                 @if scale.is_some_and(|s| s.lifted_by != Stops::ZERO) { ", lifted" }
-                br; "scan " (picture.scan)
+                br; (scan_name(&picture.scan))
             }
         }
     }
 }
 
-fn outline_over(outline: &PictureOutline, letters: &PatchLetters, width: f64, size: f64) -> Markup {
-    let sound = |(x, y): &&(f64, f64)| x.is_finite() && y.is_finite();
-    let corners: Vec<_> = outline.corners.iter().filter(sound).collect();
-    if corners.is_empty() {
-        return html! {};
-    }
-    let points: Vec<_> = corners
-        .iter()
-        .map(|(x, y)| format!("{x:.1},{y:.1}"))
-        .collect();
-    let points = points.join(" ");
-    let (mut label, mut dashed) = match &outline.kind {
-        OutlineKind::Patch(name) => (letters.letter(name).to_owned(), false),
-        OutlineKind::TabletStep(step) if step % 10 == 1 => (step.to_string(), true),
-        OutlineKind::TabletStep(_) => (String::new(), true),
-        OutlineKind::BasePlusFog => ("b+f".to_owned(), true),
-    };
-    if let OutlineKind::Patch(name) = &outline.kind
-        && letters
-            .iter()
-            .any(|(n, role, _)| n == name && role == PatchRole::BaseFog)
-    {
-        dashed = true;
-        label = "b+f".to_owned();
-    }
-    let left = corners.iter().map(|c| c.0).fold(f64::INFINITY, f64::min);
-    let right = corners
-        .iter()
-        .map(|c| c.0)
-        .fold(f64::NEG_INFINITY, f64::max);
-    let top = corners.iter().map(|c| c.1).fold(f64::INFINITY, f64::min);
-    // Inward: beside the outline, on the side that has room; below the top edge.
-    let wide = size * 0.65 * label.chars().count() as f64;
-    let (x, anchor) = if right + wide + size * 0.3 < width {
-        (right + size * 0.2, "start")
-    } else {
-        (left - size * 0.2, "end")
-    };
-    let y = (top + size * 0.75).max(size * 0.8);
-    if let OutlineKind::TabletStep(_) = outline.kind {
-        let bottom = corners
-            .iter()
-            .map(|c| c.1)
-            .fold(f64::NEG_INFINITY, f64::max);
-        let small = size * 0.7;
-        return html! {
-            polygon points=(points) fill="none" stroke="#000000" stroke-width="2" vector-effect="non-scaling-stroke" {}
-            polygon points=(points) fill="none" stroke="#ffffff" stroke-width="0.8" vector-effect="non-scaling-stroke" {}
-            @if !label.is_empty() {
-                (label_at((left + right) / 2.0, bottom + small * 1.1, "middle", small, &label))
-            }
+/// What an outline looks like and what is written beside it.
+struct Marked {
+    points: String,
+    edges: Edges,
+    label: String,
+    is_step: bool,
+    dashed: bool,
+}
+
+impl Marked {
+    fn of(outline: &PictureOutline, letters: &PatchLetters) -> Option<Self> {
+        let sound = |(x, y): &(f64, f64)| x.is_finite() && y.is_finite();
+        let corners: Vec<_> = outline.corners.iter().copied().filter(sound).collect();
+        let role = match &outline.kind {
+            OutlineKind::Patch(name) => letters.role(name).unwrap_or(PatchRole::Other),
+            OutlineKind::TabletStep(step) => PatchRole::TabletStep(*step),
+            OutlineKind::BasePlusFog => PatchRole::BaseFog,
         };
+        let label = match (role, &outline.kind) {
+            (PatchRole::BaseFog, _) => "b+f".to_owned(),
+            // Every fifth number is enough to count by.
+            (PatchRole::TabletStep(step), _) if step % 5 == 1 => step.to_string(),
+            (PatchRole::TabletStep(_), _) => String::new(),
+            (_, OutlineKind::Patch(name)) => letters.letter(name).to_owned(),
+            _ => String::new(),
+        };
+        let points: Vec<_> = corners
+            .iter()
+            .map(|(x, y)| format!("{x:.1},{y:.1}"))
+            .collect();
+        Some(Self {
+            points: points.join(" "),
+            edges: Edges::around(&corners)?,
+            label,
+            is_step: matches!(role, PatchRole::TabletStep(_)),
+            dashed: role == PatchRole::BaseFog,
+        })
     }
+}
+
+fn outlines_over(
+    outlines: &[PictureOutline],
+    letters: &PatchLetters,
+    (width, height): (f64, f64),
+) -> Markup {
+    let size = 0.042 * width.max(height);
+    let mut marked: Vec<_> = outlines
+        .iter()
+        .filter_map(|o| Marked::of(o, letters))
+        .collect();
+    // Letters of patches choose their places before the numbers of steps.
+    marked.sort_by_key(|m| m.is_step);
+    let edges: Vec<_> = marked.iter().map(|m| m.edges).collect();
+    let texts: Vec<_> = marked
+        .iter()
+        .filter(|m| !m.label.is_empty())
+        .map(|m| Letter {
+            text: m.label.clone(),
+            size: if m.is_step { 0.75 * size } else { size },
+            beside: m.edges,
+            in_row: m.is_step,
+        })
+        .collect();
+    let places = place_letters(&texts, &edges, (width, height));
     html! {
-        polygon points=(points) fill="none" stroke="#000000" stroke-width="3" vector-effect="non-scaling-stroke" {}
-        polygon points=(points) fill="none" stroke="#ffffff" stroke-width="1.2" vector-effect="non-scaling-stroke"
-            stroke-dasharray=[dashed.then_some("4 3")] {}
-        @if !label.is_empty() { (label_at(x, y, anchor, size, &label)) }
+        @for m in &marked {
+            polygon points=(m.points) fill="none" stroke="#000000" vector-effect="non-scaling-stroke"
+                stroke-width=(if m.is_step { "2" } else { "3" }) {}
+            polygon points=(m.points) fill="none" stroke="#ffffff" vector-effect="non-scaling-stroke"
+                stroke-width=(if m.is_step { "0.8" } else { "1.2" })
+                stroke-dasharray=[m.dashed.then_some("4 3")] {}
+        }
+        @for (text, place) in texts.iter().zip(places) {
+            @if let Some((x, y)) = place { (text_at(x, y, text)) }
+        }
     }
 }
 
 /// White letters with a black rim, so that they read on clear and on dense film.
-fn label_at(x: f64, y: f64, anchor: &str, size: f64, label: &str) -> Markup {
+fn text_at(x: f64, y: f64, letter: &Letter) -> Markup {
+    // Figures and capitals are 0.66 em high, so their middle is 0.33 em up.
+    let base = y + 0.33 * letter.size;
     html! {
-        text x=(format!("{x:.1}")) y=(format!("{y:.1}")) text-anchor=(anchor) font-size=(format!("{size:.1}"))
-            fill="#ffffff" stroke="#000000" stroke-width=(format!("{:.1}", size * 0.2))
-            stroke-linejoin="round" style="paint-order:stroke" { (label) }
+        text x=(format!("{x:.1}")) y=(format!("{base:.1}")) text-anchor="middle"
+            font-size=(format!("{:.1}", letter.size)) fill="#ffffff" stroke="#000000"
+            stroke-width=(format!("{:.1}", letter.size * 0.2))
+            stroke-linejoin="round" style="paint-order:stroke" { (letter.text) }
     }
 }

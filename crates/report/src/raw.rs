@@ -3,15 +3,15 @@
 use crate::ReportInput;
 use crate::answer::verdict_word;
 use crate::words::{
-    capital, flag_names, flag_words, light_name, meter_words, reading_words, response_words,
-    sentence, wide,
+    capital, counted, flag_names, flag_words, light_name, meter_words, reading_words,
+    response_words, sentence, wide,
 };
 use figures::{PatchLetters, role_words, shown};
-use findings::{Findings, ReadingUse};
+use findings::{Findings, PatchFinding, ReadingUse};
 use maud::{Markup, html};
 use quantity::{Bound, Flag, Measured, Seconds, Stops};
-use record::{Bellows, EdgeLevel, Exposure, Frame, Seen, Test, TestParts};
-use std::collections::BTreeSet;
+use record::{Bellows, EdgeLevel, Exposure, Frame, Id, Seen, Test, TestParts};
+use std::collections::{BTreeMap, BTreeSet};
 
 pub(crate) fn raw(input: &ReportInput<'_>, letters: &PatchLetters) -> Markup {
     let parts = input.test.parts();
@@ -45,15 +45,16 @@ fn limit_words(limit: Option<Bound>) -> &'static str {
     }
 }
 
+/// Most readings that the page lists; a file is better for more.
+const MOST_READINGS: usize = 2000;
+
 fn readings(test: &Test, found: &Findings, letters: &PatchLetters) -> Markup {
-    let patch = |r: &ReadingUse| {
-        found
-            .frames
-            .iter()
-            .filter(|f| f.frame == r.frame)
-            .flat_map(|f| &f.patches)
-            .find(|p| p.patch == r.patch)
-    };
+    let patches: BTreeMap<(&Id, &Id), &PatchFinding> = found
+        .frames
+        .iter()
+        .flat_map(|f| f.patches.iter().map(|p| ((&f.frame, &p.patch), p)))
+        .collect();
+    let patch = |r: &ReadingUse| patches.get(&(&r.frame, &r.patch)).copied();
     let role = |r: &ReadingUse| {
         patch(r)
             .map(|p| p.role)
@@ -90,7 +91,7 @@ fn readings(test: &Test, found: &Findings, letters: &PatchLetters) -> Markup {
                 th scope="col" { "Flags" }
             } }
             tbody {
-                @for r in &found.readings { tr {
+                @for r in found.readings.iter().take(MOST_READINGS) { tr {
                     th scope="row" { (r.frame) }
                     td { (letters.letter(&r.patch)) }
                     td.word { (r.patch) }
@@ -112,9 +113,12 @@ fn readings(test: &Test, found: &Findings, letters: &PatchLetters) -> Markup {
     };
     html! {
         p {
-            (found.readings.len()) " readings, gross: base and fog are still in them. "
+            (counted(found.readings.len(), "reading")) ", gross: base and fog are still in them. "
             "Sd is one standard deviation of the reading, allowed sd what the fit allowed it, "
             "log H where the fit places it, weight 1 is full weight."
+            @if found.readings.len() > MOST_READINGS {
+                " Here stand the first " (MOST_READINGS) "; all are in readings.csv."
+            }
         }
         (wide("Readings", table))
     }
@@ -172,7 +176,7 @@ fn curve_samples(found: &Findings) -> Markup {
         @for curve in &found.curves {
             @let every = curve.samples.len().div_ceil(CURVE_ROWS).max(1);
             @let name = format!("Curve of {} in {}", curve.film, curve.process);
-            (wide(&name, html! {
+            div.slim { (wide(&name, html! {
                 table {
                     caption {
                         (name) ", " (curve.samples.len()) " samples"
@@ -193,7 +197,7 @@ fn curve_samples(found: &Findings) -> Markup {
                         } }
                     }
                 }
-            }))
+            })) }
         }
     }
 }

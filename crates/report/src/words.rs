@@ -26,6 +26,24 @@ pub(crate) fn filter_names(test: &Test, ids: &[Id]) -> String {
     names.join(" + ")
 }
 
+/// Names a scan, without saying `scan` twice.
+pub(crate) fn scan_name(id: &Id) -> String {
+    if id.as_str().to_lowercase().starts_with("scan") {
+        id.to_string()
+    } else {
+        format!("scan {id}")
+    }
+}
+
+/// Writes a count with its noun: `1 frame`, `5 frames`.
+pub(crate) fn counted(count: usize, noun: &str) -> String {
+    if count == 1 {
+        format!("1 {noun}")
+    } else {
+        format!("{count} {noun}s")
+    }
+}
+
 /// Gives a light by its name and sky: `noon, clear sun`.
 pub(crate) fn light_name(test: &Test, id: &Id) -> String {
     test.light(id)
@@ -140,13 +158,23 @@ pub(crate) fn wide(name: &str, table: Markup) -> Markup {
     html! { div.wide role="region" aria-label=(name) tabindex="0" { (table) } }
 }
 
+/// Wraps a table whose rows a phone folds into lines of label and value; the
+/// labels stand in the style sheet under the class.
+pub(crate) fn folding(class: &str, table: Markup) -> Markup {
+    html! { div.fold.(class) { (table) } }
+}
+
 /// Shows a figure in the width of the page and in that of a phone.
 pub(crate) fn figure(draw: impl Fn(figures::Sheet) -> Option<String>) -> Markup {
+    drawn(draw(figures::Sheet::PAGE), draw(figures::Sheet::PHONE))
+}
+
+/// Shows one figure as drawn for the page and for a phone.
+pub(crate) fn drawn(page: Option<String>, phone: Option<String>) -> Markup {
     use maud::PreEscaped;
-    let Some(page) = draw(figures::Sheet::PAGE) else {
+    let Some(page) = page else {
         return html! {};
     };
-    let phone = draw(figures::Sheet::PHONE);
     html! {
         figure {
             @if let Some(phone) = phone {

@@ -175,3 +175,36 @@ fn a_report_without_pictures_and_answers_still_stands() {
 fn the_cautions_name_the_sun_filter_standard() {
     assert!(page("t").contains("ISO 12312-2"));
 }
+
+#[test]
+fn a_long_list_of_readings_names_the_file_that_has_all() {
+    let (test, mut found) = (test("t"), findings("t"));
+    let one = found.readings[0].clone();
+    found.readings = vec![one; 2001];
+    let page = report::html(&input(&test, &found));
+    assert!(page.contains("2001 readings, gross"));
+    assert!(page.contains("Here stand the first 2000; all are in readings.csv."));
+}
+
+#[test]
+fn the_lifted_row_says_what_is_white() {
+    // Hand calculation: two stops are 0.602 in density.
+    let page = page("t");
+    assert!(page.contains("every density up to 0.60 is white"));
+    assert!(page.contains("density 0.00 is white"));
+}
+
+#[test]
+fn a_missing_flare_control_is_called_that() {
+    assert!(page("t").contains("no flare control was exposed"));
+}
+
+#[test]
+fn ends_of_an_ei_interval_are_rounded_outward() {
+    let (test, mut found) = (test("t"), findings("t"));
+    let ei = |v| quantity::ExposureIndex::from_arithmetic(v).unwrap();
+    found.speeds[0].ei.low = ei(310.0);
+    found.speeds[0].ei.high = ei(510.0);
+    // 310 lies above 250 in the series of thirds, 510 below 640 and above 500.
+    assert!(report::html(&input(&test, &found)).contains("250 to 640, "));
+}

@@ -167,6 +167,8 @@ pub struct CharacteristicCurve {
     pub(crate) covariance: DMatrix<f64>,
     pub(crate) base: Base,
     pub(crate) base_plus_fog: Measured<Density>,
+    /// Why nothing can be counted from base+fog, if so.
+    pub(crate) base_seen: Result<(), Missing>,
     pub(crate) low: f64,
     pub(crate) high: f64,
     pub(crate) scale: ExposureScale,
@@ -333,6 +335,9 @@ impl CharacteristicCurve {
     }
 
     /// Gives base+fog, flagged with where it comes from unless it was read from unexposed film.
+    ///
+    /// With [`Flag::BaseFromLowestReading`] it is an upper limit, and its uncertainty
+    /// is that of the limit.
     #[must_use]
     pub fn base_plus_fog(&self) -> &Measured<Density> {
         &self.base_plus_fog
@@ -374,11 +379,15 @@ impl CharacteristicCurve {
     /// Criteria that need a little more than the readings can then be given;
     /// every number of the continued curve carries [`Flag::Extrapolated`].
     /// Nothing else asks for this: a caller must. A negative distance counts as zero.
+    /// Readings that show no toe are not continued downwards: nothing in them says
+    /// how the toe below runs.
     #[must_use]
     pub fn continued_by(&self, distance: Stops) -> Self {
         let by = distance.to_delta_log_h().max(0.0);
         let mut continued = self.clone();
-        continued.low -= by;
+        if self.base_seen.is_ok() {
+            continued.low -= by;
+        }
         continued.high += by;
         continued.flags.insert(Flag::Extrapolated);
         continued

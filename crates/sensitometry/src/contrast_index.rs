@@ -16,6 +16,7 @@ use crate::characteristic_curve::{CharacteristicCurve, PlainCurve, log_exposure_
 use crate::gradient::Gradient;
 use crate::missing::Missing;
 use crate::root::root_between;
+use crate::speed_point::place_of_speed_point;
 use quantity::{LogExposure, Measured};
 
 const SMALL: f64 = 0.2;
@@ -92,9 +93,11 @@ impl PlainCurve {
 /// Gives the contrast index by the exact arcs of radius 0.2 and 2.2.
 ///
 /// # Errors
+/// [`Missing::BasePlusFogNotSeen`] when the readings show no toe and base+fog is not given;
 /// [`Missing::OutsideCurve`] when an arc meets the curve outside the readings;
 /// [`Missing::NoSolution`] when no centre fulfils the condition.
 pub fn contrast_index_arcs(curve: &CharacteristicCurve) -> Result<ContrastIndexArcs, Missing> {
+    curve.base_seen.clone()?;
     let plain = curve.plain();
     let (p, small, large) = plain.contrast_index_arcs().ok_or(Missing::NoSolution {
         criterion: "contrast index by arcs",
@@ -113,10 +116,11 @@ pub fn contrast_index_arcs(curve: &CharacteristicCurve) -> Result<ContrastIndexA
 /// Gives the common chord: from the 0.10 point to the curve at distance 2.0 from it.
 ///
 /// # Errors
+/// [`Missing::BasePlusFogNotSeen`] when the readings show no toe and base+fog is not given;
 /// [`Missing::OutsideCurve`] when either end lies outside the readings.
 pub fn contrast_index_chord(curve: &CharacteristicCurve) -> Result<Measured<Gradient>, Missing> {
     let plain = curve.plain();
-    plain.within(plain.speed_point())?;
+    place_of_speed_point(curve)?;
     let (m, end) = plain.contrast_index_chord().ok_or(Missing::NoSolution {
         criterion: "contrast index by chord",
     })?;

@@ -16,9 +16,11 @@
 use crate::characteristic_curve::{Base, BaseSource, CharacteristicCurve, FittedReading};
 use crate::correction::corrections_asked_for;
 use crate::film_curve::density_of;
+use crate::grouping::{POINTS_MAX, groups_of, means, without_wild};
 use crate::least_squares::{
     Bells, Bounds, Descent, FILM, Point, Shape, descend, moving_parameters, normal_equations,
 };
+use crate::missing::Missing;
 use nalgebra::{DMatrix, DVector};
 use quantity::{Density, Flag, Flags, LogExposure, Measured};
 
@@ -183,8 +185,12 @@ const BUMP_REACH: f64 = 0.15;
 /// Readings may come in any order, several at one exposure. A reading through
 /// which no film curve passes keeps its place, with [`Flag::NoFilmCurve`] and
 /// less weight. Base+fog that is not given is inferred from the toe
-/// ([`Flag::BaseFromToe`]) or, when the readings show no toe, is the lowest
-/// reading ([`Flag::BaseFromLowestReading`]).
+/// ([`Flag::BaseFromToe`]). When the readings show no toe it is only known to be
+/// at most the lowest reading ([`Flag::BaseFromLowestReading`]), and the criteria
+/// that count from base+fog are refused.
+///
+/// More than 200 readings are averaged over narrow stretches of log H before
+/// curves are tried; residuals and flags are those of each single reading.
 ///
 /// # Errors
 /// [`CurveError`] when the readings make no curve, with what was seen and wanted.
@@ -213,14 +219,71 @@ pub fn fit_characteristic_curve(
     settings: &CurveFitSettings,
 ) -> Result<CharacteristicCurve, CurveError> {
     let (points, assumed_reading_sd) = points_of(readings, settings)?;
-    check_readings(&points, settings)?;
     let fixed_base = settings
         .base_plus_fog
         .as_ref()
         .map(|b| b.value().to_density());
+    if points.len() <= POINTS_MAX {
+        check_readings(&points, settings)?;
+        let fit = fit_points(&points, fixed_base);
+        let each = EachReading {
+            points: fit.weighted.clone(),
+            broken: fit.broken.clone(),
+            scale: fit.scale,
+            refuse: REFUSE,
+        };
+        return finish(readings, settings, fit, &each, assumed_reading_sd);
+    }
+    let (fit, each) = fit_groups(points, fixed_base, settings)?;
+    finish(readings, settings, fit, &each, assumed_reading_sd)
+}
 
-    let fit = fit_points(&points, fixed_base);
-    finish(readings, settings, fit, assumed_reading_sd)
+/// How the single readings stand to a fit.
+struct EachReading {
+    /// Every reading with the trust it was given.
+    points: Vec<Point>,
+    /// Places of readings at a broken straight line.
+    broken: Vec<usize>,
+    /// Residual that counts as one standard uncertainty, over the stated one; at least 1.
+    scale: f64,
+    /// Residual, in standard uncertainties, above which a reading is flagged.
+    refuse: f64,
+}
+
+/// Fits many readings by the means of groups of them.
+fn fit_groups(
+    mut points: Vec<Point>,
+    fixed_base: Option<f64>,
+    settings: &CurveFitSettings,
+) -> Result<(Fit, EachReading), CurveError> {
+    let groups = groups_of(&points);
+    let sound = means(&without_wild(&groups, &points), &points, SD_MIN);
+    check_readings(&sound, settings)?;
+    let first = fit_points(&sound, fixed_base);
+    // The more readings there are, the further off the furthest good one lies: the
+    // limit grows so that good readings are flagged as rarely as in a small sheet.
+    let share = points.len() as f64 / POINTS_MAX as f64;
+    let refuse = (REFUSE * REFUSE + 2.0 * libm::log(share)).sqrt();
+    let scale = typical_residual(&first.descent.shape, &points).max(1.0);
+    for p in &mut points {
+        let r = ((p.y - first.descent.shape.density(p.x)) / (p.sd * scale)).abs();
+        p.trust = if r > refuse { (DOUBT / r).powi(2) } else { 1.0 };
+    }
+    let fit = fit_points(&means(&groups, &points, SD_MIN), fixed_base);
+    let mut broken: Vec<usize> = fit
+        .broken
+        .iter()
+        .flat_map(|&group| groups[group].iter().copied())
+        .collect();
+    broken.sort_unstable();
+    let scale = typical_residual(&fit.descent.shape, &points).max(1.0);
+    let each = EachReading {
+        points,
+        broken,
+        scale,
+        refuse,
+    };
+    Ok((fit, each))
 }
 
 /// A finished fit before it becomes an answer.
@@ -932,6 +995,7 @@ fn finish(
     readings: &[CurveReading],
     settings: &CurveFitSettings,
     fit: Fit,
+    each: &EachReading,
     assumed_reading_sd: Option<f64>,
 ) -> Result<CharacteristicCurve, CurveError> {
     let Fit {
@@ -939,15 +1003,17 @@ fn finish(
         weighted,
         free,
         penalty,
-        broken,
-        scale,
+        ..
     } = fit;
     let shape = descent.shape;
-    let low = weighted.iter().map(|p| p.x).fold(f64::INFINITY, f64::min);
-    let high = weighted
-        .iter()
-        .map(|p| p.x)
-        .fold(f64::NEG_INFINITY, f64::max);
+    let EachReading {
+        points,
+        broken,
+        scale,
+        refuse,
+    } = each;
+    let low = points.iter().map(|p| p.x).fold(f64::INFINITY, f64::min);
+    let high = points.iter().map(|p| p.x).fold(f64::NEG_INFINITY, f64::max);
 
     let mut flags = Flags::none();
     if settings.exposure_scale == ExposureScale::Relative {
@@ -955,11 +1021,11 @@ fn finish(
     }
     let mut fitted_readings = Vec::with_capacity(readings.len());
     let (mut sum, mut count) = (0.0, 0_usize);
-    for (place, (reading, p)) in readings.iter().zip(&weighted).enumerate() {
+    for (place, (reading, p)) in readings.iter().zip(points).enumerate() {
         let fitted = shape.density(p.x);
         let residual = p.y - fitted;
         let mut own = reading.density.flags().clone();
-        if residual.abs() > REFUSE * p.sd * scale || broken.contains(&place) {
+        if residual.abs() > refuse * p.sd * scale || broken.binary_search(&place).is_ok() {
             own.insert(Flag::NoFilmCurve);
             flags.insert(Flag::NoFilmCurve);
         } else {
@@ -1012,6 +1078,7 @@ fn finish(
             own_variance: 0.0,
         },
         base_plus_fog: Measured::new(density_of(shape.q[0]), 0.0),
+        base_seen: Ok(()),
         shape,
         covariance,
         low,
@@ -1022,7 +1089,7 @@ fn finish(
         assumed_reading_sd,
         flags,
     };
-    set_base(&mut curve, settings);
+    set_base(&mut curve, settings, &weighted);
     Ok(curve)
 }
 
@@ -1095,7 +1162,9 @@ fn covariance_of(
 }
 
 /// Decides where base+fog comes from.
-fn set_base(curve: &mut CharacteristicCurve, settings: &CurveFitSettings) {
+///
+/// `weighted` are the points of the fit: the readings, or means of many.
+fn set_base(curve: &mut CharacteristicCurve, settings: &CurveFitSettings, weighted: &[Point]) {
     if let Some(given) = &settings.base_plus_fog {
         curve.base_plus_fog = given.clone();
         curve.flags.extend(given.flags());
@@ -1117,29 +1186,46 @@ fn set_base(curve: &mut CharacteristicCurve, settings: &CurveFitSettings) {
     let below = plain.density(curve.low) - inferred;
     curve.base.own_variance = (TOE_FORM * below).powi(2);
     let sd = curve.standard_uncertainty_of(|c| Some(c.base));
-    // A toe is seen when the gradient has fallen to half at the lowest exposure
-    // and the density it runs out to is known to 0.05.
-    let toe_seen = plain.gradient(curve.low) < 0.5 * largest_gradient && sd < 0.05;
-    let lowest = curve
-        .readings
-        .iter()
-        .filter(|r| !r.flags.contains(Flag::NoFilmCurve))
-        .map(|r| (r.reading.density.value(), r.reading_sd))
-        .min_by(|a, b| a.0.to_density().total_cmp(&b.0.to_density()));
-    let (base_plus_fog, flag) = match lowest {
-        Some((density, reading_sd)) if !toe_seen => {
-            // How far the true base may lie below the lowest reading: up to what the
-            // film curve runs out to, at most 0.2; an even distribution has width/√3.
-            let below = (density.to_density() - inferred).clamp(0.0, 0.2);
-            let sd = reading_sd.hypot(below / 3.0_f64.sqrt());
+    // A toe is seen when the gradient has fallen to half at the lowest exposure and the
+    // density it runs out to is known to 0.05; or when it has fallen so far that little
+    // of the toe is left, and noise alone keeps that density uncertain.
+    let fallen_to = plain.gradient(curve.low) / largest_gradient;
+    let toe_seen = (fallen_to < 0.5 && sd < 0.05) || fallen_to < 0.25;
+    let (base_plus_fog, flag) = match lowest_reading(curve, weighted) {
+        Some((lowest, sd)) if !toe_seen => {
+            // The true base may lie anywhere below, so what counts from it is refused;
+            // the number and its uncertainty are those of the limit.
             curve.base = Base {
-                source: BaseSource::Apart(density.to_density()),
+                source: BaseSource::Apart(lowest),
                 own_variance: sd * sd,
             };
-            (Measured::new(density, sd), Flag::BaseFromLowestReading)
+            curve.base_seen = Err(Missing::BasePlusFogNotSeen { at_most: lowest });
+            (
+                Measured::new(density_of(lowest), sd),
+                Flag::BaseFromLowestReading,
+            )
         }
         _ => (Measured::new(density_of(inferred), sd), Flag::BaseFromToe),
     };
     curve.base_plus_fog = base_plus_fog.flagged(flag);
     curve.flags.insert(flag);
+}
+
+/// The lowest density among the readings without a flag, or among the means of
+/// many, with its uncertainty.
+fn lowest_reading(curve: &CharacteristicCurve, weighted: &[Point]) -> Option<(f64, f64)> {
+    let lower = |a: &(f64, f64), b: &(f64, f64)| a.0.total_cmp(&b.0);
+    if curve.readings.len() > weighted.len() {
+        return weighted
+            .iter()
+            .filter(|p| p.trust > 0.5)
+            .map(|p| (p.y, p.sd))
+            .min_by(lower);
+    }
+    curve
+        .readings
+        .iter()
+        .filter(|r| !r.flags.contains(Flag::NoFilmCurve))
+        .map(|r| (r.reading.density.value().to_density(), r.reading_sd))
+        .min_by(lower)
 }

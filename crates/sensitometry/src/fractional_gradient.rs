@@ -12,7 +12,9 @@ use crate::characteristic_curve::{CharacteristicCurve, PlainCurve, log_exposure_
 use crate::curve_fit::ExposureScale;
 use crate::missing::Missing;
 use crate::root::root_between;
-use crate::speed_point::{POINT_N_ABOVE, density_difference, exposure_index_of};
+use crate::speed_point::{
+    POINT_N_ABOVE, density_difference, exposure_index_of, place_of_speed_point,
+};
 use quantity::{ExposureIndex, Flag, LogExposure, Measured, NetDensity};
 
 /// Share of the average slope.
@@ -104,12 +106,12 @@ pub fn delta_x_from_density_difference(delta_d: &Measured<NetDensity>) -> Measur
 /// Gives the ΔX estimate of the fractional gradient point and its speed.
 ///
 /// # Errors
+/// [`Missing::BasePlusFogNotSeen`] when the readings show no toe and base+fog is not given;
 /// [`Missing::OutsideCurve`] when m or the point 1.30 above it lies outside the readings.
 pub fn delta_x(curve: &CharacteristicCurve) -> Result<DeltaX, Missing> {
     let delta_d = density_difference(curve)?;
     let delta_x = delta_x_from_density_difference(&delta_d);
-    let plain = curve.plain();
-    let m = plain.within(plain.speed_point())?;
+    let m = place_of_speed_point(curve)?;
     let log_h = curve
         .measured(
             m - delta_x.value(),

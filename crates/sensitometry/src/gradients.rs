@@ -12,13 +12,14 @@
 use crate::characteristic_curve::{CharacteristicCurve, PlainCurve};
 use crate::gradient::Gradient;
 use crate::missing::Missing;
-use crate::speed_point::net_density_of;
+use crate::speed_point::{net_density_of, place_of_speed_point};
 use quantity::{Measured, NetDensity, Stops};
 
 /// Gives the slope of the chord from the speed point to a point `above` it (a
 /// distance in log10 H, given as the stops it is).
 ///
 /// # Errors
+/// [`Missing::BasePlusFogNotSeen`] when the readings show no toe and base+fog is not given;
 /// [`Missing::OutsideCurve`] when either end lies outside the readings.
 pub fn average_gradient(
     curve: &CharacteristicCurve,
@@ -33,6 +34,7 @@ pub fn average_gradient(
 /// makers, 2.00 a rough contrast index.
 ///
 /// # Errors
+/// [`Missing::BasePlusFogNotSeen`] when the readings show no toe and base+fog is not given;
 /// [`Missing::OutsideCurve`] when either end lies outside the readings;
 /// [`Missing::NoSolution`] unless the distance is finite and positive.
 pub fn gradient_chord(
@@ -45,7 +47,7 @@ pub fn gradient_chord(
         });
     }
     let plain = curve.plain();
-    let m = plain.within(plain.speed_point())?;
+    let m = place_of_speed_point(curve)?;
     let end = plain.within(Some(m + delta_log_h))?;
     let slope = (plain.density(end) - plain.density(m)) / delta_log_h;
     Ok(curve.measured(slope, Gradient::of, |c| {
@@ -62,6 +64,9 @@ pub fn gamma(curve: &CharacteristicCurve) -> Result<Measured<Gradient>, Missing>
 }
 
 /// Gives the density range of the readings: the curve at the highest exposure less base+fog.
+///
+/// A lower limit when it carries [`Flag::BaseFromLowestReading`](quantity::Flag::BaseFromLowestReading):
+/// base+fog is then at most the lowest reading.
 #[must_use]
 pub fn density_range(curve: &CharacteristicCurve) -> Measured<NetDensity> {
     let plain = curve.plain();
@@ -76,10 +81,11 @@ pub fn density_range(curve: &CharacteristicCurve) -> Measured<NetDensity> {
 /// Gives the exposure range in use: from the speed point to the highest exposure with a reading.
 ///
 /// # Errors
+/// [`Missing::BasePlusFogNotSeen`] when the readings show no toe and base+fog is not given;
 /// [`Missing::OutsideCurve`] when the speed point lies outside the readings.
 pub fn log_exposure_range(curve: &CharacteristicCurve) -> Result<Measured<Stops>, Missing> {
     let plain = curve.plain();
-    let m = plain.within(plain.speed_point())?;
+    let m = place_of_speed_point(curve)?;
     let range = |c: &PlainCurve| Some((c.high - c.speed_point()?) / core::f64::consts::LOG10_2);
     Ok(curve.measured(
         (plain.high - m) / core::f64::consts::LOG10_2,
@@ -91,12 +97,14 @@ pub fn log_exposure_range(curve: &CharacteristicCurve) -> Result<Measured<Stops>
 /// Gives the exposure range between two net densities.
 ///
 /// # Errors
+/// [`Missing::BasePlusFogNotSeen`] when the readings show no toe and base+fog is not given;
 /// [`Missing::OutsideCurve`] when either lies outside the readings.
 pub fn log_exposure_range_between(
     curve: &CharacteristicCurve,
     low: NetDensity,
     high: NetDensity,
 ) -> Result<Measured<Stops>, Missing> {
+    curve.base_seen.clone()?;
     let plain = curve.plain();
     let (low, high) = (low.to_density(), high.to_density());
     let from = plain.within(plain.log_h_at(plain.base + low))?;

@@ -74,6 +74,7 @@ impl CharacteristicCurve {
                 own_variance: 0.0,
             },
             base_plus_fog: Measured::new(curve.base_plus_fog(), libm::sqrt(covariance[0][0])),
+            base_seen: Ok(()),
             low,
             high,
             scale,

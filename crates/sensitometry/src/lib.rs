@@ -12,10 +12,12 @@ mod contrast_index;
 mod correction;
 mod criteria;
 mod curve_fit;
+mod development_time;
 mod film_curve;
 mod fractional_gradient;
 mod gradient;
 mod gradients;
+mod grouping;
 mod joint_curve;
 mod least_squares;
 mod missing;
@@ -32,6 +34,7 @@ pub use criteria::{SpeedAndContrast, speed_and_contrast, speed_and_contrast_cont
 pub use curve_fit::{
     CurveError, CurveFitSettings, CurveReading, ExposureScale, fit_characteristic_curve,
 };
+pub use development_time::{TimeContrastError, TimeContrastLine};
 pub use film_curve::{
     FILM_CURVE_PARAMETERS, FilmCurve, FilmCurveError, Shoulder, film_density,
     film_density_derivatives, film_gradient,

@@ -19,6 +19,14 @@ pub enum Missing {
         /// Highest exposure with a reading, log10 H.
         available_high: f64,
     },
+    /// The criterion counts from base+fog, which the readings do not show.
+    #[error(
+        "needs base+fog, and the readings show no toe: they only say that base+fog is at most {at_most:.3}; give base+fog as read from unexposed film (--base-plus-fog)"
+    )]
+    BasePlusFogNotSeen {
+        /// The lowest reading: base+fog is at most this gross density.
+        at_most: f64,
+    },
     /// A speed needs exposures in lux seconds.
     #[error("the exposure scale is relative; a speed needs exposures in lux seconds")]
     RelativeExposure,

@@ -87,20 +87,28 @@ impl PlainCurve {
 /// Gives the exposure of the speed point, 0.10 over base+fog.
 ///
 /// # Errors
+/// [`Missing::BasePlusFogNotSeen`] when the readings show no toe and base+fog is not given;
 /// [`Missing::OutsideCurve`] when the curve does not reach it within the readings.
 pub fn speed_point(curve: &CharacteristicCurve) -> Result<Measured<LogExposure>, Missing> {
-    let plain = curve.plain();
-    let m = plain.within(plain.speed_point())?;
+    let m = place_of_speed_point(curve)?;
     Ok(curve.measured(m, log_exposure_of, PlainCurve::speed_point))
+}
+
+/// log10 H of the speed point, when base+fog is known and the readings reach it.
+pub(crate) fn place_of_speed_point(curve: &CharacteristicCurve) -> Result<f64, Missing> {
+    curve.base_seen.clone()?;
+    let plain = curve.plain();
+    plain.within(plain.speed_point())
 }
 
 /// Gives point n, 1.30 log H above the speed point.
 ///
 /// # Errors
+/// [`Missing::BasePlusFogNotSeen`] when the readings show no toe and base+fog is not given;
 /// [`Missing::OutsideCurve`] when m or n lies outside the readings.
 pub fn point_n(curve: &CharacteristicCurve) -> Result<PointN, Missing> {
     let plain = curve.plain();
-    let m = plain.within(plain.speed_point())?;
+    let m = place_of_speed_point(curve)?;
     let n = plain.within(Some(m + POINT_N_ABOVE))?;
     Ok(PointN {
         log_h: curve.measured(n, log_exposure_of, |c| {
@@ -115,10 +123,11 @@ pub fn point_n(curve: &CharacteristicCurve) -> Result<PointN, Missing> {
 /// Gives ΔD: density of n less density of m.
 ///
 /// # Errors
+/// [`Missing::BasePlusFogNotSeen`] when the readings show no toe and base+fog is not given;
 /// [`Missing::OutsideCurve`] when m or n lies outside the readings.
 pub fn density_difference(curve: &CharacteristicCurve) -> Result<Measured<NetDensity>, Missing> {
     let plain = curve.plain();
-    let m = plain.within(plain.speed_point())?;
+    let m = place_of_speed_point(curve)?;
     let n = plain.within(Some(m + POINT_N_ABOVE))?;
     let delta = plain.density(n) - plain.density(m);
     Ok(curve.measured(delta, net_density_of, |c| {
@@ -157,8 +166,7 @@ pub fn arithmetic_speed(log_hm: LogExposure) -> Result<ExposureIndex, QuantityEr
 /// number is an exposure index.
 ///
 /// # Errors
-/// [`Missing::RelativeExposure`] without lux seconds; [`Missing::OutsideCurve`]
-/// when the speed point lies outside the readings.
+/// [`Missing::RelativeExposure`] without lux seconds; else as [`speed_point`].
 pub fn film_speed(curve: &CharacteristicCurve) -> Result<FilmSpeed, Missing> {
     if curve.exposure_scale() == ExposureScale::Relative {
         return Err(Missing::RelativeExposure);

@@ -7,10 +7,11 @@
 
 mod common;
 
-use common::{Noise, closed_form, reading, readings, readings_21};
+use common::{Noise, closed_form, reading, readings, readings_21, truth};
 use quantity::{Density, Flag, Measured, Stops};
 use sensitometry::{
-    CurveError, CurveFitSettings, CurveReading, fit_characteristic_curve, speed_point,
+    CurveError, CurveFitSettings, CurveReading, Missing, fit_characteristic_curve,
+    speed_and_contrast, speed_and_contrast_continued, speed_point,
 };
 
 fn fit(readings: &[CurveReading]) -> Result<sensitometry::CharacteristicCurve, CurveError> {
@@ -129,18 +130,161 @@ fn a_missing_uncertainty_is_assumed_and_said() {
 }
 
 #[test]
-fn without_a_toe_base_is_the_lowest_reading_and_says_so() {
-    // All readings on the straight line.
-    let line = readings(&|x| 0.9 + 0.6 * x, 0.65, 0.15, 12, 0.01, &mut || 0.0);
+fn without_a_toe_nothing_is_counted_from_the_lowest_reading() {
+    // Source: D = 0.15 + 0.25·ln(1 + e^(2.6 x)) of a review, rounded to 0.001: base+fog 0.15,
+    // the toe below the readings, the lowest of them 0.29 over base+fog.
+    let rows = [
+        (0.30, 0.439),
+        (0.40, 0.486),
+        (0.50, 0.535),
+        (0.60, 0.588),
+        (0.70, 0.643),
+        (0.80, 0.699),
+        (0.90, 0.758),
+        (1.00, 0.818),
+        (1.10, 0.879),
+        (1.20, 0.941),
+    ];
+    let line: Vec<_> = rows
+        .iter()
+        .map(|&(x, d)| reading(x, d, 0.0, None))
+        .collect();
     let fitted = fit(&line).unwrap();
-    assert!(
-        fitted
-            .base_plus_fog()
-            .flags()
-            .contains(Flag::BaseFromLowestReading)
-    );
-    // Hand calculation: lowest log H 0.65 - 11 × 0.15 = -1.00, density 0.9 - 0.6 = 0.30.
-    assert!((fitted.base_plus_fog().value().to_density() - 0.30).abs() < 1e-9);
+    let base = fitted.base_plus_fog();
+    assert!(base.flags().contains(Flag::BaseFromLowestReading));
+    assert!((base.value().to_density() - 0.439).abs() < 1e-9);
+    let refused = Missing::BasePlusFogNotSeen { at_most: 0.439 };
+    // Three stops past the readings would reach a speed point 0.10 over the lowest
+    // reading and far below it: both would be wrong.
+    let stops = Stops::new(3.0).unwrap();
+    for ours in [
+        speed_and_contrast(&fitted),
+        speed_and_contrast_continued(&fitted, stops),
+    ] {
+        let refusals = [
+            ours.speed_point.err(),
+            ours.point_n.err(),
+            ours.density_difference.err(),
+            ours.contrast_condition.err(),
+            ours.film_speed.err(),
+            ours.delta_x.err(),
+            ours.average_gradient_1_30.err(),
+            ours.average_gradient_1_50.err(),
+            ours.average_gradient_2_00.err(),
+            ours.contrast_index_arcs.err(),
+            ours.contrast_index_chord.err(),
+            ours.log_exposure_range.err(),
+        ];
+        for (place, refusal) in refusals.into_iter().enumerate() {
+            assert_eq!(refusal.as_ref(), Some(&refused), "criterion {place}");
+        }
+        // The point of 0.3 G lies in the toe that nobody read.
+        assert!(ours.fractional_gradient_point.is_err());
+    }
+    assert!(refused.to_string().contains("--base-plus-fog"), "{refused}");
+    // With base+fog as read from unexposed film the same readings give the speed point.
+    let given = Measured::new(Density::gross(0.15).unwrap(), 0.01);
+    let settings = CurveFitSettings::in_lux_seconds().with_base_plus_fog(given);
+    let fitted = fit_characteristic_curve(&line, &settings).unwrap();
+    let ours = speed_and_contrast_continued(&fitted, stops);
+    // Hand calculation: 0.25·ln(1 + e^(2.6 m)) = 0.10 at m = -0.2729. 0.25: what 0.01 of base+fog
+    // and a toe that is not read leave open.
+    let m = ours.speed_point.unwrap();
+    assert!((m.value().to_log10() + 0.2729).abs() < 0.25, "{m:?}");
+    assert!(m.flags().contains(Flag::Extrapolated));
+}
+
+#[test]
+fn a_toe_that_is_read_is_taken_however_long_it_is() {
+    // Toes of width 0.40 that begin at the lowest reading or a little above it: every
+    // criterion is still given, to 0.01.
+    for x0 in [-1.95, -1.80, -1.65, -1.50] {
+        let curve = closed_form(0.25, 0.75, x0, 0.40, None);
+        let sheet = readings_21(&curve, 0.65, 0.0, &mut || 0.0);
+        let fitted = fit(&sheet).unwrap();
+        let ours = speed_and_contrast_continued(&fitted, Stops::new(3.0).unwrap());
+        let expected = truth(&curve, 0.25, -2.35, 0.65);
+        let slope = |g: &Measured<sensitometry::Gradient>| g.value().to_density_per_log_h();
+        for (what, found, wanted) in [
+            ("base", ours.base_plus_fog.value().to_density(), 0.25),
+            (
+                "m",
+                ours.speed_point.unwrap().value().to_log10(),
+                expected.log_hm,
+            ),
+            (
+                "G 1.50",
+                slope(&ours.average_gradient_1_50.unwrap()),
+                expected.g_1_50,
+            ),
+            (
+                "arcs",
+                slope(&ours.contrast_index_arcs.unwrap().gradient),
+                expected.arcs,
+            ),
+            ("gamma", slope(&ours.gamma.unwrap()), expected.gamma),
+            (
+                "0.3 G",
+                ours.fractional_gradient_point.unwrap().value().to_log10(),
+                expected.fractional,
+            ),
+        ] {
+            assert!(
+                (found - wanted).abs() < 0.01,
+                "toe at {x0}, {what}: {found} against {wanted}"
+            );
+        }
+    }
+}
+
+#[test]
+fn twenty_thousand_readings_are_fitted_soon_and_each_keeps_its_place() {
+    // Exposures spread evenly over 3 log H, noise of 0.01, every 400th reading 0.3 too high.
+    let mut noise = Noise::starting_from(5);
+    let film = iso();
+    let count = 20_000_u32;
+    let many: Vec<CurveReading> = (0..count)
+        .map(|k| {
+            let x = 0.65 - 3.0 * f64::from(k) / f64::from(count - 1);
+            let wild = if k % 400 == 7 { 0.3 } else { 0.0 };
+            reading(x, film(x) + 0.01 * noise.normal() + wild, 0.01, None)
+        })
+        .collect();
+    let fitted = fit(&many).unwrap();
+    let m = speed_point(&fitted).unwrap();
+    // Source: reference computation, m of this curve at -1.915472. 0.003: three standard
+    // uncertainties of m, which the noise of 20 000 readings brings to 0.001.
+    assert!((m.value().to_log10() + 1.915_472).abs() < 0.003, "{m:?}");
+    // Hand calculation: the toe runs out 0.013 below the lowest readings; 0.3 of that for
+    // not knowing its form is 0.004 density, over a gradient of about 0.3 at m.
+    assert!(m.standard_uncertainty() < 0.015, "{m:?}");
+    assert_eq!(fitted.readings().len(), many.len());
+    let mut flagged = Vec::new();
+    for (k, (ours, given)) in fitted.readings().iter().zip(&many).enumerate() {
+        assert_eq!(&ours.reading, given);
+        if ours.flags.contains(Flag::NoFilmCurve) {
+            flagged.push(k);
+        }
+    }
+    let wild: Vec<usize> = (0..many.len()).filter(|k| k % 400 == 7).collect();
+    assert_eq!(flagged, wild);
+    assert!((fitted.residual_sd() - 0.01).abs() < 0.0005);
+}
+
+#[test]
+fn many_repeats_of_a_few_exposures_are_one_curve() {
+    let mut noise = Noise::starting_from(9);
+    let mut sheets = Vec::new();
+    for _ in 0..50 {
+        sheets.extend(readings_21(&iso(), 0.65, 0.01, &mut || {
+            0.01 * noise.normal()
+        }));
+    }
+    let fitted = fit(&sheets).unwrap();
+    let m = speed_point(&fitted).unwrap().value().to_log10();
+    // Source: reference computation. 0.009: 0.02 for one sheet, over the root of 50, three times over.
+    assert!((m + 1.915_472).abs() < 0.009, "{m}");
+    assert_eq!(fitted.readings().len(), 1050);
 }
 
 /// Density never falls between the lowest and the highest exposure.

@@ -28,7 +28,7 @@ pub use demo::{DemoTest, demo};
 pub use large_test::large_test;
 pub use planned_test::{
     GradientChange, MeanDensities, Placement, Plan, PlannedTest, RecordedLaw,
-    THRESHOLD_NET_DENSITY, Timing, Times, Unknown, factor_by_eye, plan_test,
+    THRESHOLD_NET_DENSITY, Times, Timing, Unknown, factor_by_eye, plan_test,
 };
 pub use random_test::{
     BLANK_NET_DENSITY, Bracket, CurveShape, ErrorSizes, ReadingsSpec, Tails, simulate_readings,

@@ -159,6 +159,8 @@ pub struct Unknown {
     pub name: String,
     /// Its true value; exposures are log10.
     pub value: f64,
+    /// Mean of what it was drawn from; its value where it was drawn from a range.
+    pub mean: f64,
     /// Standard deviation it was drawn with; infinite where it was drawn from a
     /// range so wide that it tells nothing.
     pub sd: f64,
@@ -199,11 +201,31 @@ pub struct PlannedTest {
     pub mean: MeanDensities,
     /// Standard deviation of each reading, density.
     pub reading_sd: f64,
-    /// Standard deviation of what is each frame's own, log10.
+    /// Standard deviation of each frame's exposure, its mark counted, log10.
     pub frame_sd: f64,
     /// By how many stops the densest filtered card fell short of a net density
     /// of [`THRESHOLD_NET_DENSITY`], as recorded; meant for blank frames.
     pub short_of_threshold_stops: f64,
+}
+
+impl PlannedTest {
+    /// Draws the unknowns anew for the same records; factors stay as they are.
+    ///
+    /// Normal deviates, whatever the tails of the plan.
+    #[must_use]
+    pub fn drawn_anew(&self, draw: u64) -> Vec<f64> {
+        let mut draws = Draws::new(draw, 9);
+        self.unknowns
+            .iter()
+            .map(|u| {
+                if u.sd.is_finite() {
+                    u.mean + draws.normal(u.sd)
+                } else {
+                    u.value
+                }
+            })
+            .collect()
+    }
 }
 
 /// Net density at which a card can just be told from base+fog.
@@ -239,7 +261,12 @@ impl MeanDensities {
 
 impl MeanExposure {
     fn log_h(&self, unknowns: &[f64]) -> f64 {
-        self.offset + self.linear.iter().map(|&(i, c)| c * unknowns[i]).sum::<f64>()
+        self.offset
+            + self
+                .linear
+                .iter()
+                .map(|&(i, c)| c * unknowns[i])
+                .sum::<f64>()
     }
 }
 
@@ -262,7 +289,11 @@ fn curve_of(unknowns: &[f64], sag: f64) -> TruthCurve {
             },
         ],
     };
-    if sag == 0.0 { curve } else { curve.sagging(sag) }
+    if sag == 0.0 {
+        curve
+    } else {
+        curve.sagging(sag)
+    }
 }
 
 const BOX_SPEED: f64 = 100.0;
@@ -406,12 +437,13 @@ impl Planner {
         };
         let mut camera_frames = 0;
         for light in lights.iter().take(plan.lights as usize) {
-            let drift = match plan.timing {
-                // The record states the light's drift; a measured time states its own error.
-                Timing::EachMeasured(_) | Timing::Marked(_) => plan.frame,
-            };
-            let mut record =
-                invented::light(light, Sky::ClearSun, "2026-06-14T12:20:00+02:00", EV100, drift);
+            let mut record = invented::light(
+                light,
+                Sky::ClearSun,
+                "2026-06-14T12:20:00+02:00",
+                EV100,
+                plan.frame,
+            );
             record.reading = Some(LightReading::Ev100(made::ev100(EV100)));
             self.parts.lights.push(record);
             let factor_stops = match plan.placement {
@@ -429,6 +461,7 @@ impl Planner {
             let factor = self.unknown(
                 &format!("factor in {light}"),
                 factor_stops * LOG10_2,
+                factor_stops * LOG10_2,
                 f64::INFINITY,
             );
             factors.push((made::id(light), factor));
@@ -444,8 +477,7 @@ impl Planner {
         }
         self.read();
         let timing_sd = match plan.timing {
-            Timing::EachMeasured(sd) => sd,
-            Timing::Marked(_) => 0.0,
+            Timing::EachMeasured(sd) | Timing::Marked(sd) => sd,
         };
         PlannedTest {
             parts: core::mem::take(&mut self.parts),
@@ -458,13 +490,14 @@ impl Planner {
         }
     }
 
-    fn unknown(&mut self, name: &str, value: f64, sd: f64) -> usize {
+    fn unknown(&mut self, name: &str, value: f64, mean: f64, sd: f64) -> usize {
         if let Some(at) = self.unknowns.iter().position(|u| u.name == name) {
             return at;
         }
         self.unknowns.push(Unknown {
             name: name.to_owned(),
             value,
+            mean,
             sd,
         });
         self.unknowns.len() - 1
@@ -480,7 +513,7 @@ impl Planner {
                 Tails::Normal => self.draws.normal(sd),
                 Tails::Heavy => self.draws.heavy(sd),
             };
-        self.unknown(name, value * LOG10_2, sd * LOG10_2)
+        self.unknown(name, value * LOG10_2, mean * LOG10_2, sd * LOG10_2)
     }
 
     fn film(&mut self) {
@@ -522,10 +555,18 @@ impl Planner {
         for (name, mean, sd) in rows {
             let value = mean + self.draws.normal(sd);
             // Base+fog stays physical: three standard deviations are cut off.
-            let value = if name == "base+fog" { value.max(0.05) } else { value };
-            self.unknown(name, value, sd);
+            let value = if name == "base+fog" {
+                value.max(0.05)
+            } else {
+                value
+            };
+            self.unknown(name, value, mean, sd);
         }
-        assert_eq!(self.unknowns.len(), CURVE_UNKNOWNS, "six numbers make a curve");
+        assert_eq!(
+            self.unknowns.len(),
+            CURVE_UNKNOWNS,
+            "six numbers make a curve"
+        );
     }
 
     fn subjects(&self) -> Vec<Subject> {
@@ -586,7 +627,7 @@ impl Planner {
         let matching = metered + libm::round(factor_stops) as i64;
         let first = match plan.placement {
             Placement::Centred => matching - (count - 1) / 2,
-            Placement::AtTheEnd if draw % 2 == 0 => matching - count,
+            Placement::AtTheEnd if draw.is_multiple_of(2) => matching - count,
             Placement::AtTheEnd => matching + 1,
             Placement::AllBlank(..) => 4 - (count - 1),
         };
@@ -639,7 +680,11 @@ impl Planner {
         let own = self.stops(&format!("frame {id}"), 0.0, own_sd, plan.tails);
         if let (true, Some((low, high))) = (outlier, plan.outlier_stops) {
             let size = self.draws.between(low, high);
-            let sign = if self.draws.uniform() < 0.5 { -1.0 } else { 1.0 };
+            let sign = if self.draws.uniform() < 0.5 {
+                -1.0
+            } else {
+                1.0
+            };
             self.unknowns[own].value += sign * size * LOG10_2;
         }
         linear.push((own, 1.0));
@@ -683,22 +728,29 @@ impl Planner {
                 GradientChange::None => (0.0, 0.0),
                 GradientChange::Normal(sd) => (self.draws.normal(sd), sd),
                 // The standard deviation of an even deviate is its half-width over √3.
-                GradientChange::Even(most) => (
-                    self.draws.between(-most, most),
-                    most / libm::sqrt(3.0),
-                ),
+                GradientChange::Even(most) => {
+                    (self.draws.between(-most, most), most / libm::sqrt(3.0))
+                }
             };
             if sd > 0.0 {
-                stretch.push(self.unknown(place, value, sd));
+                stretch.push(self.unknown(place, value, 0.0, sd));
             }
         }
         self.parts.frames.push(Frame {
             id: made::id(&id),
             film: made::id("pan"),
-            filters: if shot.filtered { vec![made::id("r715")] } else { vec![] },
+            filters: if shot.filtered {
+                vec![made::id("r715")]
+            } else {
+                vec![]
+            },
             process: made::id("tank"),
             holder: None,
-            role: if shot.filtered { FrameRole::Bracket } else { FrameRole::Anchor },
+            role: if shot.filtered {
+                FrameRole::Bracket
+            } else {
+                FrameRole::Anchor
+            },
             exposure: Exposure::Camera(CameraExposure {
                 lens: Some(made::id("lens")),
                 light: made::id(light),
@@ -725,7 +777,10 @@ impl Planner {
         for s in subjects {
             let mut linear = linear.clone();
             let name = format!("subject {} in {light}", s.name);
-            linear.push((self.stops(&name, s.mean_stops, s.sd_stops, Tails::Normal), 1.0));
+            linear.push((
+                self.stops(&name, s.mean_stops, s.sd_stops, Tails::Normal),
+                1.0,
+            ));
             if shot.filtered && s.departure_sd_stops > 0.0 {
                 let name = format!("departure of {} in {light}", s.name);
                 let (mean, sd) = (s.departure_mean_stops, s.departure_sd_stops);
@@ -742,13 +797,13 @@ impl Planner {
 
     fn base(&mut self, frame: &str) -> usize {
         let (value, sd) = (self.draws.normal(self.plan.base), self.plan.base);
-        self.unknown(&format!("base of {frame}"), value, sd)
+        self.unknown(&format!("base of {frame}"), value, 0.0, sd)
     }
 
     fn development(&mut self, frame: &str) -> usize {
         let sd = self.plan.development;
         let value = self.draws.normal(sd);
-        self.unknown(&format!("development of {frame}"), value, sd)
+        self.unknown(&format!("development of {frame}"), value, 0.0, sd)
     }
 
     fn patch(
@@ -772,7 +827,7 @@ impl Planner {
         let sd = self.plan.tablet_exposure_log_h;
         let recorded_log_h = 0.55;
         let off = self.draws.normal(sd);
-        let whole = self.unknown("tablet exposure", off, sd);
+        let whole = self.unknown("tablet exposure", off, 0.0, sd);
         let bias = self.stops("meter bias", 0.0, self.plan.meter_bias, Tails::Normal);
         let id = "tablet-sheet";
         let base = self.base(id);
@@ -792,13 +847,13 @@ impl Planner {
         });
         self.patch(id, "base-fog", PatchRole::BaseFog, base, None);
         let mut steps = vec![];
-        for step in 1..=21_u8 {
+        for step in 1..=21_u32 {
             let through = 0.05 + 0.15 * f64::from(step - 1);
             // As certified, to 0.005: left unknown, as the record says.
             let step_sd = 0.005;
             steps.push(Measured::new(made::density(through), step_sd));
             let error = self.draws.normal(step_sd);
-            let error = self.unknown(&format!("tablet step {step}"), error, step_sd);
+            let error = self.unknown(&format!("tablet step {step}"), error, 0.0, step_sd);
             let exposed = MeanExposure {
                 offset: recorded_log_h - through,
                 linear: vec![(whole, 1.0), (bias, 1.0), (error, 1.0)],
@@ -879,4 +934,141 @@ pub fn factor_by_eye(parts: &TestParts, light: &Id, eye_density: f64, draw: u64)
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))?;
     Some(made::stops(best - anchor_exposure))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PLAN: Plan = Plan::SIX_SHEETS_MEASURED;
+
+    fn plans() -> Vec<Plan> {
+        let long = Times::Long {
+            law: RecordedLaw::Power(1.25, 0.3),
+            loss_mean: 0.0,
+            loss_sd: 0.3,
+            bent: true,
+            equal_time_pair: true,
+        };
+        vec![
+            PLAN,
+            Plan {
+                timing: Timing::Marked(0.3),
+                placement: Placement::AtTheEnd,
+                outlier_stops: Some((1.5, 2.5)),
+                tails: Tails::Heavy,
+                ..PLAN
+            },
+            Plan {
+                lights: 2,
+                gradient: GradientChange::Even(0.1),
+                sag: 0.25,
+                ..PLAN
+            },
+            Plan {
+                times: long,
+                factor_stops: (6.0, 8.0),
+                ..PLAN
+            },
+            Plan {
+                placement: Placement::AllBlank(0.2, 4.0),
+                card_and_shadow_only: true,
+                tablet_sheet: false,
+                ..PLAN
+            },
+        ]
+    }
+
+    fn values(made: &PlannedTest) -> Vec<f64> {
+        made.unknowns.iter().map(|u| u.value).collect()
+    }
+
+    #[test]
+    fn every_plan_makes_sound_tests() {
+        for plan in plans() {
+            for draw in 0..10 {
+                let made = plan_test(&plan, draw);
+                assert_eq!(made.factors.len(), plan.lights as usize);
+                assert_eq!(
+                    made.mean.at(&values(&made)).len(),
+                    made.parts.readings.len()
+                );
+                assert_eq!(made.parts, plan_test(&plan, draw).parts);
+                record::Test::assemble(made.parts).unwrap();
+            }
+        }
+    }
+
+    #[test]
+    fn readings_and_unknowns_scatter_as_they_say() {
+        let (mut readings, mut drawn) = (vec![], vec![]);
+        for draw in 0..100 {
+            let made = plan_test(&PLAN, draw);
+            let means = made.mean.at(&values(&made));
+            for (reading, mean) in made.parts.readings.iter().zip(means) {
+                readings.push((reading.value.value() - mean) / made.reading_sd);
+            }
+            for u in made.unknowns.iter().filter(|u| u.sd.is_finite()) {
+                drawn.push((u.value - u.mean) / u.sd);
+            }
+        }
+        // 100 tests of 46 readings and some 60 unknowns: 4/√4600 = 0.06 of the
+        // mean, 4/√9200 = 0.04 of the spread.
+        for scaled in [readings, drawn] {
+            let count = scaled.len() as f64;
+            assert!(count > 4500.0, "{count}");
+            let mean = scaled.iter().sum::<f64>() / count;
+            let square = scaled.iter().map(|z| z * z).sum::<f64>() / count;
+            assert!(mean.abs() < 0.06, "{mean}");
+            assert!((libm::sqrt(square) - 1.0).abs() < 0.04, "{square}");
+        }
+    }
+
+    #[test]
+    fn a_centred_bracket_holds_the_anchors_exposure() {
+        // Recorded exposure behind the filter of the middle frame is within half a
+        // stop of the metered one, and 0.1 for marks that are no exact halves.
+        for draw in 0..50 {
+            let plan = Plan {
+                timing: Timing::Marked(0.3),
+                ..PLAN
+            };
+            let made = plan_test(&plan, draw);
+            let (_, factor) = made.factors[0];
+            let marks: Vec<f64> = made
+                .parts
+                .frames
+                .iter()
+                .filter_map(|f| match &f.exposure {
+                    Exposure::Camera(c) => Some(libm::log2(c.time.marked.to_s())),
+                    _ => None,
+                })
+                .collect();
+            let factor_stops = made.unknowns[factor].value / LOG10_2;
+            let off = marks[4] - marks[1] - factor_stops;
+            assert!(off.abs() < 0.6, "{off}");
+        }
+    }
+
+    #[test]
+    fn the_eye_finds_the_factor_to_the_step_of_the_bracket() {
+        let plan = Plan {
+            frame: 0.0,
+            timing: Timing::EachMeasured(0.0),
+            reading: 1e-9,
+            ..PLAN
+        };
+        for draw in 0..30 {
+            let made = plan_test(&plan, draw);
+            let (light, factor) = &made.factors[0];
+            let eye = factor_by_eye(&made.parts, light, 0.0, draw).unwrap();
+            let off = eye.to_stops() - made.unknowns[*factor].value / LOG10_2;
+            // Half a step, and up to half as much again because measured times
+            // scatter by 0.2 stop about the marks (three standard deviations of
+            // a difference over a step and a half: 0.3·√2 + 0.5 = 0.9).
+            assert!(off.abs() < 1.0, "{off}");
+        }
+        let none = plan_test(&Plan { anchors: 0, ..PLAN }, 1);
+        assert!(factor_by_eye(&none.parts, &none.factors[0].0, 0.1, 1).is_none());
+    }
 }

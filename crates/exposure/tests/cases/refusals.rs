@@ -149,7 +149,7 @@ fn texts_that_are_no_law_are_refused_with_the_place() {
         ),
         (
             "additive:0.1",
-            "'additive:0.1' has 1 numbers; expected 2, as in additive:A,EXPONENT",
+            "'additive:0.1' has 1 number; expected 2, as in additive:A,EXPONENT",
         ),
         (
             "power:1.3,1,2",

@@ -10,7 +10,7 @@ use crate::compare::comparison::{
 use crate::compare::side::plain;
 use crate::compare::student::{two_sided, welch};
 use crate::normal::quantile;
-use quantity::Measured;
+use quantity::{Flag, Measured};
 use record::{PatchRole, Response};
 use std::collections::BTreeMap;
 
@@ -37,9 +37,11 @@ pub(crate) fn process_points(tests: &[Compared<'_>]) -> Vec<ProcessPoint> {
                 batch: film.and_then(|f| f.batch.clone()),
                 process: curve.process.clone(),
                 day: day.clone(),
+                // Nothing about fog follows where no unexposed film was read.
                 base_plus_fog: curve
                     .base_plus_fog
                     .as_ref()
+                    .filter(|_| !curve.flags.contains(Flag::BaseFromToe))
                     .map(|b| Measured::new(b.value().to_density(), b.standard_uncertainty())),
                 speed_stops: curve
                     .speed_point
@@ -69,15 +71,14 @@ fn sheets(test: &Compared<'_>, point: &ProcessPoint) -> Vec<f64> {
         ) else {
             continue;
         };
-        let film = test
-            .test
-            .film(&frame.film)
-            .map_or(frame.film.as_str(), |f| f.name.as_str());
+        let film = test.test.film(&frame.film);
+        // One test may hold two batches of a film.
+        let alike = film.is_some_and(|f| f.name == point.film && f.batch == point.batch);
         if patch.role == PatchRole::BaseFog
             && reading.limit.is_none()
             && reading.response == Response::Density
             && frame.process == point.process
-            && film == point.film
+            && alike
         {
             by_frame
                 .entry(frame.id.as_str())
@@ -101,17 +102,28 @@ struct Group<'a> {
 }
 
 impl Group<'_> {
-    fn words(&self) -> String {
-        let mut words = vec![match self.batch {
-            Some(b) => format!("batch {b}"),
-            None => "batch not recorded".to_owned(),
-        }];
-        words.push(self.process.clone());
-        match self.points.as_slice() {
-            [(one, _)] => words.push(one.test.clone()),
-            several => words.push(format!("{} curves", several.len())),
+    /// What tells this group from another, in words.
+    fn words(&self, other: &Self) -> String {
+        let mut words = vec![];
+        let alike = self.batch.map(plain) == other.batch.map(plain);
+        match self.batch {
+            Some(b) if b.to_lowercase().contains("batch") => words.push(b.to_owned()),
+            Some(b) => words.push(format!("batch {b}")),
+            None if alike => {}
+            None => words.push("batch not recorded".to_owned()),
+        }
+        if self.process != other.process {
+            words.push(self.process.clone());
+        }
+        words.push(format!("in {}", self.tests().join(" and ")));
+        if self.process == other.process && self.tests() == other.tests() {
+            words.extend(self.points.first().map(|(p, _)| p.process.to_string()));
         }
         words.join(", ")
+    }
+
+    fn tests(&self) -> Vec<&str> {
+        self.points.iter().map(|(p, _)| p.test.as_str()).collect()
     }
 
     /// Single values of sheets or curves.
@@ -214,27 +226,21 @@ fn between(
     coverage: f64,
 ) -> Option<BatchDifference> {
     let (va, vb) = (a.values(quantity), b.values(quantity));
+    let ((x, sx), (y, sy)) = (a.fitted(quantity)?, b.fitted(quantity)?);
+    let half_by_fits = quantile(0.5 + 0.5 * coverage) * libm::hypot(sx, sy);
     let (value, half, degrees_of_freedom, method) = if va.len() > 1 && vb.len() > 1 {
         let (difference, error, nu) = welch(&va, &vb);
-        let method = if quantity == BatchQuantity::BasePlusFog {
-            "Welch's t over sheets or curves"
+        let half = two_sided(coverage, nu.max(1.0)) * error;
+        if quantity == BatchQuantity::BasePlusFog {
+            // Sheets of one scan share its calibration, which their scatter
+            // does not show.
+            let method = "Welch's t over sheets, not narrower than the fits";
+            (difference, half.max(half_by_fits), Some(nu), method)
         } else {
-            "Welch's t over curves"
-        };
-        (
-            difference,
-            two_sided(coverage, nu.max(1.0)) * error,
-            Some(nu),
-            method,
-        )
+            (difference, half, Some(nu), "Welch's t over curves")
+        }
     } else {
-        let ((x, sx), (y, sy)) = (a.fitted(quantity)?, b.fitted(quantity)?);
-        (
-            y - x,
-            quantile(0.5 + 0.5 * coverage) * libm::hypot(sx, sy),
-            None,
-            "uncertainties of the fits",
-        )
+        (y - x, half_by_fits, None, "uncertainties of the fits")
     };
     let (low, high) = (value - half, value + half);
     let significant = low > 0.0 || high < 0.0;
@@ -254,20 +260,36 @@ fn between(
         || method.to_owned(),
         |nu| format!("{method}, {nu:.1} degrees of freedom"),
     );
-    let beyond = if significant {
-        String::new()
+    let scale = libm::pow(10.0, decimals as f64);
+    let head = if significant {
+        standing(significant, important).to_owned()
     } else {
-        format!(
-            "; it is less than {:.decimals$}{unit}",
-            low.abs().max(high.abs())
-        )
+        // Rounded up, so that "less than" stays true.
+        let most = low.abs().max(high.abs());
+        let less = (libm::ceil(scale * most - 1e-9) / scale).max(1.0 / scale);
+        let consequence = if most <= quantity.limit() {
+            "which is not important"
+        } else {
+            "so one that is important is not ruled out"
+        };
+        format!("no difference shown; it is less than {less:.decimals$}{unit}, {consequence}")
     };
-    let (first, second) = (a.words(), b.words());
+    // A zero has no sign.
+    let signed = |v: f64| {
+        if libm::round(scale * v) == 0.0 {
+            format!("{:.decimals$}", 0.0)
+        } else {
+            format!("{v:+.decimals$}")
+        }
+    };
+    let (first, second) = (a.words(b), b.words(a));
     let verdict = format!(
-        "{} of {}: {}{beyond}: {value:+.decimals$} ({low:+.decimals$} to {high:+.decimals$}){unit} from {first} to {second} ({freedom}; {:.2} is important)",
+        "{} of {}: {head}: {} ({} to {}){unit} from {first} to {second} ({freedom}; {:.2} is important)",
         quantity.words(),
         a.film,
-        standing(significant, important),
+        signed(value),
+        signed(low),
+        signed(high),
         quantity.limit(),
     );
     Some(BatchDifference {

@@ -132,6 +132,12 @@ pub(crate) fn assumptions() -> Vec<Assumed> {
             "stops",
             common,
         ),
+        row(
+            "correlation between the errors of two tests",
+            0.0,
+            "",
+            "taken as independent; a shutter, meter or tablet that both used makes the intervals wider than they need be",
+        ),
     ]
 }
 
@@ -363,7 +369,8 @@ fn light(a: &Side<'_>, b: &Side<'_>, unfiltered: bool) -> PossibleCause {
         };
     }
     let mut range: Option<(f64, f64, &str)> = None;
-    for &x in &sa {
+    let alike = sa.iter().all(|s| sb.contains(s)) && sb.iter().all(|s| sa.contains(s));
+    for &x in sa.iter().filter(|_| !alike) {
         for &y in &sb {
             let (low, high, why) = sky_stops(x, y).unwrap_or((0.0, 0.0, ""));
             range = Some(match range {
@@ -711,7 +718,7 @@ fn process(a: &Side<'_>, b: &Side<'_>, quantity: ComparedQuantity) -> PossibleCa
                 format!(
                     "gradient {ga:.2} against {gb:.2}: {}",
                     if differs {
-                        "the slopes differ, so development does"
+                        "the slopes differ, so development or emulsion does"
                     } else {
                         "the slopes agree, so a shift is exposure, light or speed rather than development"
                     }
@@ -770,7 +777,7 @@ fn shutter(a: &Side<'_>, b: &Side<'_>) -> PossibleCause {
                 stops: either_way(SHUTTER_STOPS * libm::sqrt(sides)),
                 state: CauseState::Possible,
                 why: format!(
-                    "{who} by marks; a mark is off by {SHUTTER_STOPS} stop as often as not. The interval holds it already"
+                    "{who} by marks; {SHUTTER_STOPS} stop is one standard deviation of a mark, and the interval holds it already"
                 ),
             }
         }

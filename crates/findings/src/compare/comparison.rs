@@ -36,6 +36,18 @@ pub struct Comparison {
     pub notes: Vec<String>,
 }
 
+impl Comparison {
+    /// Gives the difference that should be told first: shown and important
+    /// before shown before any; `None` when tests were not compared.
+    #[must_use]
+    pub fn headline(&self) -> Option<&Difference> {
+        let first = |wanted: fn(&&Difference) -> bool| self.differences.iter().find(wanted);
+        first(|d| d.significant && d.important)
+            .or_else(|| first(|d| d.significant))
+            .or_else(|| self.differences.first())
+    }
+}
+
 /// What two tests are compared in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ComparedQuantity {
@@ -275,7 +287,7 @@ pub struct ProcessPoint {
     pub process: Id,
     /// The earliest day of the test's lights, `2026-06-21`; `None` when not recorded.
     pub day: Option<String>,
-    /// Base+fog, gross density.
+    /// Base+fog, gross density; `None` where no unexposed film was read.
     pub base_plus_fog: Option<Measured<f64>>,
     /// log2 of the speed 0.8/Hm: stops over EI 1. `None` on a relative scale.
     pub speed_stops: Option<Measured<f64>>,
@@ -301,9 +313,7 @@ pub fn standing(significant: bool, important: bool) -> &'static str {
     match (significant, important) {
         (true, true) => "a difference is shown, and it is important",
         (true, false) => "a difference is shown, but it is too small to be important",
-        (false, true) => {
-            "no difference shown, though one of the size found would be important: more frames would tell"
-        }
-        (false, false) => "no difference shown, and one of the size found would not be important",
+        (false, true) => "no difference shown, though the value found would be important",
+        (false, false) => "no difference shown, and the value found is not important",
     }
 }

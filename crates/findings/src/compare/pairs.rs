@@ -85,7 +85,14 @@ pub fn compare(tests: &[Compared<'_>], assumed: &Assumptions) -> Result<Comparis
     let mut names: Vec<String> = tests.iter().map(|t| t.name.clone()).collect();
     for test in tests {
         for report in &test.test.parts().outside_reports {
-            names.push(report.id.to_string());
+            let alone = report.id.to_string();
+            // Reports of one name in two tests go by both names.
+            let name = if names.contains(&alone) {
+                format!("{}/{alone}", test.name)
+            } else {
+                alone
+            };
+            names.push(name);
         }
     }
     if tests.iter().any(|t| t.findings.invented) {
@@ -284,12 +291,29 @@ fn difference(
     })
 }
 
+/// Rounds up to a tenth, so that "less than" stays true.
+fn rounded_up(stops: f64) -> f64 {
+    (libm::ceil(10.0 * stops - 1e-9) / 10.0).max(0.1)
+}
+
+/// One decimal with its sign; a zero has none.
+fn signed(stops: f64) -> String {
+    let text = format!("{stops:+.1}");
+    if matches!(text.as_str(), "+0.0" | "-0.0") {
+        "0.0".to_owned()
+    } else {
+        text
+    }
+}
+
 fn range_words((value, low, high): (f64, Option<f64>, Option<f64>)) -> String {
     match (low, high) {
-        (Some(l), Some(h)) => format!("{value:+.1} stops ({l:+.1} to {h:+.1})"),
-        (Some(l), None) => format!("at least {l:+.1} stops"),
-        (None, Some(h)) => format!("at most {h:+.1} stops"),
-        (None, None) => format!("{value:+.1} stops"),
+        (Some(l), Some(h)) => {
+            format!("{} stops ({} to {})", signed(value), signed(l), signed(h))
+        }
+        (Some(l), None) => format!("at least {} stops", signed(l)),
+        (None, Some(h)) => format!("at most {} stops", signed(h)),
+        (None, None) => format!("{} stops", signed(value)),
     }
 }
 
@@ -304,14 +328,41 @@ fn verdict(
 ) -> String {
     let (value, low, high) = found;
     let standing = standing(significant, important);
+    let what = if a.words() == b.words() {
+        a.words()
+    } else {
+        format!("{} against {}", b.words(), a.words())
+    };
     if !significant {
-        let less = match (low, high) {
-            (Some(l), Some(h)) => format!("; it is less than {:.1} stops", l.abs().max(h.abs())),
-            _ => String::new(),
+        let head = match (low, high) {
+            (Some(l), Some(h)) => {
+                let most = l.abs().max(h.abs());
+                let less = format!("it is less than {:.1} stops", rounded_up(most));
+                if important {
+                    format!("{standing}; {less}")
+                } else if most <= IMPORTANT_STOPS {
+                    format!("no difference shown; {less}, which is not important")
+                } else {
+                    format!(
+                        "no difference shown; {less}, so one that is important is not ruled out"
+                    )
+                }
+            }
+            _ => standing.to_owned(),
+        };
+        // What pushes one way is worth telling even before a difference is shown.
+        let pushes: Vec<_> = causes
+            .iter()
+            .filter(|c| c.state == CauseState::Present && one_sided(c).is_some())
+            .collect();
+        let known = if important && !pushes.is_empty() {
+            format!(". Recorded as different: {}", listed(&pushes))
+        } else {
+            String::new()
         };
         return format!(
-            "{}: {standing}{less}. {} against {}: {}",
-            quantity.words(),
+            "{} ({what}): {head}. {} against {}: {}{known}",
+            capital(quantity.words()),
             b.of.name,
             a.of.name,
             range_words(found)
@@ -325,11 +376,11 @@ fn verdict(
         _ => format!("at least {:.1} stops", value.abs()),
     };
     let head = format!(
-        "{} asks for {size} {} exposure than {} by its {}: {standing}",
+        "{} ({what}): {} asks for {size} {} exposure than {}: {standing}",
+        capital(quantity.words()),
         b.of.name,
         if value > 0.0 { "more" } else { "less" },
         a.of.name,
-        quantity.words()
     );
     format!("{head}. {}", explanation(found, causes))
 }
