@@ -30,7 +30,7 @@ pub(crate) fn findings_text(f: &Findings) -> String {
             "film {} in {}, no filter: EI {}",
             speed.film,
             speed.process,
-            shown::interval(speed.ei, None, shown::ei)
+            shown::ei_interval(speed.ei, None)
         ));
     }
     for curve in &f.curves {
@@ -148,7 +148,7 @@ fn factor_lines(f: &FactorFinding, coverage: f64) -> Vec<String> {
         Some(ei) => {
             lines.push(format!(
                 "  EI {}",
-                shown::interval(*ei, opposite(f.bound), shown::ei)
+                shown::ei_interval(*ei, opposite(f.bound))
             ));
             if f.ei_basis.contains("box speed") {
                 lines.push(format!("  EI is {}", f.ei_basis));

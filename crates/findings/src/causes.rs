@@ -32,6 +32,9 @@ pub(crate) fn causes(e: &Estimate, test: &Test, assumptions: &Assumptions) -> Ve
     rows
 }
 
+/// A place on the exposure axis and how it moves with the parameters.
+type Place = (f64, Vec<(usize, f64)>);
+
 /// Two processes of one film: shift is exposure or speed, slope is development.
 fn processes(e: &Estimate, assumptions: &Assumptions, rows: &mut Vec<Cause>) {
     let p = &e.fit.parameters;
@@ -56,12 +59,11 @@ fn processes(e: &Estimate, assumptions: &Assumptions, rows: &mut Vec<Cause>) {
             let [Some(low), Some(high)] = points else {
                 continue;
             };
-            let difference =
-                |((xa, ga), (xb, gb)): &((f64, Vec<(usize, f64)>), (f64, Vec<(usize, f64)>))| {
-                    let mut g: Vec<(usize, f64)> = gb.clone();
-                    g.extend(ga.iter().map(|(i, d)| (*i, -d)));
-                    (xb - xa, g)
-                };
+            let difference = |((xa, ga), (xb, gb)): &(Place, Place)| {
+                let mut g: Vec<(usize, f64)> = gb.clone();
+                g.extend(ga.iter().map(|(i, d)| (*i, -d)));
+                (xb - xa, g)
+            };
             let ((shift, g_shift), (upper, g_upper)) = (difference(&low), difference(&high));
             let mut g_slope = g_upper;
             g_slope.extend(g_shift.iter().map(|(i, d)| (*i, -d)));

@@ -9,6 +9,9 @@ use core::f64::consts::LOG10_2;
 use record::{Id, PatchRole, Reading, Response, Test};
 use std::collections::BTreeMap;
 
+/// Film, process, filters, light and patch.
+type Series<'a> = (&'a Id, &'a Id, &'a [Id], &'a Id, &'a Id);
+
 /// Pairs of frames of which the one with clearly more exposure, by the record,
 /// is clearly thinner.
 pub(crate) fn contradictions(test: &Test, readings: &[Reading], e: &Estimate) -> Vec<String> {
@@ -17,7 +20,7 @@ pub(crate) fn contradictions(test: &Test, readings: &[Reading], e: &Estimate) ->
     const DENSITY_BACKWARDS: f64 = 0.06;
     let frames = &test.parts().frames;
     let number: BTreeMap<&Id, usize> = frames.iter().enumerate().map(|(i, f)| (&f.id, i)).collect();
-    let mut series: BTreeMap<(&Id, &Id, &[Id], &Id, &Id), Vec<(f64, f64, &Id)>> = BTreeMap::new();
+    let mut series: BTreeMap<Series<'_>, Vec<(f64, f64, &Id)>> = BTreeMap::new();
     for reading in readings {
         if reading.limit.is_some() || reading.response == Response::LogSignal {
             continue;

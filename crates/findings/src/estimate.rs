@@ -87,7 +87,8 @@ pub(crate) fn estimate(
         ));
         let smeared = model.set_smears(&best.parameters, true);
         set_pivots(&mut model, &best.parameters, assumptions);
-        best = approach(&model, &best.parameters, 60);
+        // A few steps are enough between two looks at the errors.
+        best = approach(&model, &best.parameters, 4);
         // A fiftieth of a spread; less than a thousandth of a stop.
         if learned < 0.02 && smeared < 2e-4 {
             break;
@@ -143,13 +144,16 @@ fn let_go_of_the_worst(
     p: &[f64],
     assumptions: &Assumptions,
 ) -> Option<Apart> {
+    let covariance = Covariance::at(model, p)?;
     let mut worst: Option<(f64, Apart, usize, f64)> = None;
+    let mut looked_at = None;
     for term in &model.terms {
         let Some(exposed) = &term.exposed else {
             continue;
         };
         let mut own = None;
         let (mut error, mut variance) = (0.0, 0.0);
+        let mut parts = vec![];
         for &(i, c) in &exposed.linear {
             match &model.keys[i] {
                 Key::Frame(_) => own = Some(i),
@@ -158,9 +162,22 @@ fn let_go_of_the_worst(
             }
             error += c * p[i];
             variance += (c * model.priors[i].sd).powi(2);
+            parts.push((i, c));
         }
-        if let Some(own) = own {
-            let far = error.abs() / libm::sqrt(variance);
+        if let Some(own) = own
+            && looked_at != Some(own)
+        {
+            looked_at = Some(own);
+            // The fit shows only part of an error, the rest went into the factor:
+            // what it shows has the variance assumed less the variance left over.
+            // Worth working out only where the error is large at all.
+            let plainly = error.abs() / libm::sqrt(variance);
+            let far = if plainly > 0.5 * OUTLIER_SD {
+                let shown = variance - covariance.variance(&parts);
+                error.abs() / libm::sqrt(shown.max(0.25 * variance))
+            } else {
+                plainly
+            };
             if far > OUTLIER_SD && worst.as_ref().is_none_or(|(w, ..)| far > *w) {
                 let least = assumptions.frame_stops * LOG10_2;
                 worst = Some((far, Apart::Exposed(term.frame), own, error.abs().max(least)));
@@ -390,8 +407,10 @@ fn learn_errors(model: &mut JointModel, stated: &[f64], p: &[f64], covariance: &
         let count = members.len() as f64;
         let ratio = libm::sqrt((ASSUMED_FRAMES + sum) / (ASSUMED_FRAMES + count));
         for &i in &members {
-            let sd = stated[i] * ratio;
-            changed = changed.max((sd / model.priors[i].sd - 1.0).abs());
+            // The rule creeps towards errors that aren't there: a step and a half.
+            let before = model.priors[i].sd;
+            let sd = before * libm::pow(stated[i] * ratio / before, 1.5);
+            changed = changed.max((sd / before - 1.0).abs());
             model.priors[i].sd = sd;
         }
     }

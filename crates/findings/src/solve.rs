@@ -267,26 +267,49 @@ fn normal_equations(model: &impl Model, layout: &Layout, parameters: &[f64]) -> 
         }
     }
     let ready = model.ready(parameters);
+    // The two parts of a gradient, kept apart so that the loops below have no
+    // branches: this is where a large test spends its time.
+    let mut of_shared: Vec<(usize, f64)> = vec![];
+    let mut of_block: Vec<(usize, f64)> = vec![];
     for (i, o) in model.observations().iter().enumerate() {
         let p = model.predict(&ready, i, parameters);
         let (_, d, c) = observation_terms(*o, p.value, k);
+        of_shared.clear();
+        of_block.clear();
+        let mut touched = None;
         for &(a, ga) in &p.gradient {
             normal.slope[a] += d * ga;
-            if c <= 0.0 || ga == 0.0 {
-                continue;
+            match layout.place[a] {
+                (None, at) => of_shared.push((at, ga)),
+                (Some(block), at) => {
+                    debug_assert!(
+                        touched.is_none_or(|t| t == block),
+                        "an observation touches one block"
+                    );
+                    touched = Some(block);
+                    of_block.push((at, ga));
+                }
             }
-            let (block, at) = layout.place[a];
-            for &(b, gb) in &p.gradient {
-                let value = c * ga * gb;
-                match (block, layout.place[b]) {
-                    (None, (None, bt)) => normal.shared[(at, bt)] += value,
-                    (Some(x), (Some(y), bt)) => {
-                        debug_assert_eq!(x, y, "an observation touches one block");
-                        normal.blocks[x].own[(at, bt)] += value;
-                    }
-                    (Some(x), (None, bt)) => normal.blocks[x].border[(at, bt)] += value,
-                    // The mirror image of the border.
-                    (None, (Some(_), _)) => {}
+        }
+        if c <= 0.0 {
+            continue;
+        }
+        for &(a, ga) in &of_shared {
+            let cga = c * ga;
+            let mut column = normal.shared.column_mut(a);
+            for &(b, gb) in &of_shared {
+                column[b] += cga * gb;
+            }
+        }
+        if let Some(block) = touched {
+            let block = &mut normal.blocks[block];
+            for &(a, ga) in &of_block {
+                let cga = c * ga;
+                for &(b, gb) in &of_block {
+                    block.own[(a, b)] += cga * gb;
+                }
+                for &(b, gb) in &of_shared {
+                    block.border[(a, b)] += cga * gb;
                 }
             }
         }
@@ -349,21 +372,27 @@ impl Normal {
         let mut schur = self.shared;
         let mut blocks = Vec::with_capacity(self.blocks.len());
         for block in self.blocks {
-            let cholesky = Cholesky::new(block.own.clone())?;
-            let met: Border = block
-                .met()
-                .into_iter()
-                .map(|at| (at, block.border.column(at).into_owned()))
-                .collect();
-            let solved: Vec<DVector<f64>> = met
-                .iter()
-                .map(|(_, column)| cholesky.solve(column))
-                .collect();
-            for (a, column) in &met {
-                for ((b, _), inverse) in met.iter().zip(&solved) {
-                    schur[(*a, *b)] -= column.dot(inverse);
+            let met = block.met();
+            let border = block.border.select_columns(&met);
+            let cholesky = Cholesky::new(block.own)?;
+            let solved = cholesky.solve(&border);
+            for (a, &at) in met.iter().enumerate() {
+                let column = border.column(a);
+                let mut target = schur.column_mut(at);
+                for (b, &bt) in met.iter().enumerate() {
+                    let inverse = solved.column(b);
+                    let mut sum = 0.0;
+                    for row in 0..column.len() {
+                        sum += column[row] * inverse[row];
+                    }
+                    target[bt] -= sum;
                 }
             }
+            let met: Border = met
+                .into_iter()
+                .enumerate()
+                .map(|(a, at)| (at, border.column(a).into_owned()))
+                .collect();
             blocks.push((cholesky, met));
         }
         let shared = Cholesky::new(schur)?;
