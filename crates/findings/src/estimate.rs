@@ -8,7 +8,7 @@ use crate::assumptions::{Assumptions, Source};
 use crate::model::{Curve, CurveForm, FactorKey, JointModel, Key};
 use crate::solve::{Covariance, Fit, Seen, approach, fit};
 use core::f64::consts::LOG10_2;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Number of readings from which one start is enough.
 const MANY_READINGS: usize = 2000;
@@ -26,6 +26,116 @@ pub(crate) struct Estimate {
     pub(crate) outliers: Vec<usize>,
     /// Frames whose contrast is further off than the rest allow.
     pub(crate) developed_apart: Vec<usize>,
+}
+
+/// Fits a model from several places along the exposure axis.
+fn settle_from_starts(
+    model: &mut JointModel,
+    stated: &[f64],
+    assumptions: &Assumptions,
+    spread: &mut BTreeMap<FactorKey, f64>,
+) -> Result<Fit, EstimateError> {
+    // Huber's rule has hills of its own far from the answer, where every reading
+    // is an outlier: the starts are first followed without it.
+    let robust = model.outlier_beyond;
+    let mut best: Option<Fit> = None;
+    for shift in [0.0, -0.6, 0.6, -1.2, 1.2, -2.0, 2.0] {
+        let start = start(model, shift);
+        model.set_smears(&start, false);
+        model.outlier_beyond = f64::INFINITY;
+        let plain = approach(model, &start, 40);
+        model.outlier_beyond = robust;
+        let tried = approach(model, &plain.parameters, 25);
+        if tried.cost.is_finite() && best.as_ref().is_none_or(|b| tried.cost < b.cost) {
+            best = Some(tried);
+        }
+        // Many frames leave no second hill.
+        if model.terms.len() > MANY_READINGS / 2 {
+            break;
+        }
+    }
+    let mut best = best.ok_or(EstimateError::NoFit)?;
+    set_pivots(model, &best.parameters, assumptions);
+    best = approach(model, &best.parameters, 60);
+    settle(model, &mut best, stated, assumptions, spread, 30)?;
+    Ok(best)
+}
+
+/// Goes to and fro between the fit and the size of its errors until both rest.
+fn settle(
+    model: &mut JointModel,
+    best: &mut Fit,
+    stated: &[f64],
+    assumptions: &Assumptions,
+    spread: &mut BTreeMap<FactorKey, f64>,
+    rounds: usize,
+) -> Result<(), EstimateError> {
+    for _ in 0..rounds {
+        let Some(covariance) = Covariance::at(&*model, &best.parameters) else {
+            return Err(EstimateError::NoFit);
+        };
+        let learned = learn_spread(model, &best.parameters, &covariance, spread);
+        let learned = learned.max(learn_errors(model, stated, &best.parameters, &covariance));
+        let smeared = model.set_smears(&best.parameters, true);
+        set_pivots(model, &best.parameters, assumptions);
+        // A few steps are enough between two looks at the errors.
+        *best = approach(&*model, &best.parameters, 4);
+        // A fiftieth of a spread; less than a thousandth of a stop.
+        if learned < 0.02 && smeared < 2e-4 {
+            break;
+        }
+    }
+    Ok(())
+}
+
+/// Picks frames of every film, process, filter and light, and of each a few dozen.
+fn some_of_each_kind(model: &JointModel) -> BTreeSet<usize> {
+    const OF_EACH: usize = 40;
+    let mut kept = BTreeSet::new();
+    let mut count: BTreeMap<(usize, Vec<usize>), BTreeSet<usize>> = BTreeMap::new();
+    for term in &model.terms {
+        // What a frame shares with others beside its marks and subjects.
+        let kind: Vec<usize> = term.exposed.as_ref().map_or(vec![], |x| {
+            x.linear
+                .iter()
+                .map(|(i, _)| *i)
+                .filter(|&i| matches!(model.keys[i], Key::Factor(_) | Key::Light(_)))
+                .collect()
+        });
+        let frames = count.entry((term.curve, kind)).or_default();
+        if frames.len() < OF_EACH || frames.contains(&term.frame) {
+            frames.insert(term.frame);
+            kept.insert(term.frame);
+        }
+    }
+    kept
+}
+
+/// Starts the errors of frames that took no part so far where their readings,
+/// read back through the curve, put them.
+fn start_own(model: &JointModel, p: &mut [f64]) {
+    let mut off: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+    for (t, o) in model.terms.iter().zip(&model.observations) {
+        let (Some(exposed), Seen::Value(y)) = (&t.exposed, o.seen) else {
+            continue;
+        };
+        let own = exposed
+            .linear
+            .iter()
+            .find(|(i, _)| matches!(model.keys[*i], Key::Frame(_)));
+        if let Some(&(i, _)) = own
+            && p[i] == model.priors[i].mean
+            && let Some(x) = model.curves[t.curve].x_at(p, y)
+        {
+            off.entry(i).or_default().push(x - exposed.x(p));
+        }
+    }
+    for (i, mut values) in off {
+        if let Some(middle) = median(&mut values) {
+            // A slip is not taken for a start.
+            p[i] = middle.clamp(-3.0 * model.priors[i].sd, 3.0 * model.priors[i].sd);
+        }
+    }
 }
 
 /// Why the model could not be fitted.
@@ -48,52 +158,29 @@ pub(crate) fn estimate(
         return Err(EstimateError::NoReadings);
     }
     set_references(&mut model);
-    // Huber's rule has hills of its own far from the answer, where every reading
-    // is an outlier: the starts are first followed without it.
-    let robust = model.outlier_beyond;
-    let mut best: Option<Fit> = None;
-    // Many frames leave no second hill, and each start costs a pass over all.
-    let shifts: &[f64] = if model.terms.len() > MANY_READINGS {
-        &[0.0]
-    } else {
-        &[0.0, -0.6, 0.6, -1.2, 1.2, -2.0, 2.0]
-    };
-    for &shift in shifts {
-        let start = start(&mut model, shift);
-        model.set_smears(&start, false);
-        model.outlier_beyond = f64::INFINITY;
-        let plain = approach(&model, &start, 40);
-        model.outlier_beyond = robust;
-        let tried = approach(&model, &plain.parameters, 25);
-        if tried.cost.is_finite() && best.as_ref().is_none_or(|b| tried.cost < b.cost) {
-            best = Some(tried);
-        }
-    }
-    let mut best = best.ok_or(EstimateError::NoFit)?;
-    set_pivots(&mut model, &best.parameters, assumptions);
-    best = approach(&model, &best.parameters, 60);
-    let mut spread = BTreeMap::new();
     let stated: Vec<f64> = model.priors.iter().map(|prior| prior.sd).collect();
-    for _ in 0..30 {
-        let Some(covariance) = Covariance::at(&model, &best.parameters) else {
-            return Err(EstimateError::NoFit);
-        };
-        let learned = learn_spread(&mut model, &best.parameters, &covariance, &mut spread);
-        let learned = learned.max(learn_errors(
-            &mut model,
-            &stated,
-            &best.parameters,
-            &covariance,
-        ));
-        let smeared = model.set_smears(&best.parameters, true);
-        set_pivots(&mut model, &best.parameters, assumptions);
-        // A few steps are enough between two looks at the errors.
-        best = approach(&model, &best.parameters, 4);
-        // A fiftieth of a spread; less than a thousandth of a stop.
-        if learned < 0.02 && smeared < 2e-4 {
-            break;
+    let mut spread = BTreeMap::new();
+    let mut best = if model.terms.len() > MANY_READINGS {
+        // A part of the frames tells where the answer lies and how large the errors
+        // are; all of them then need only a few steps.
+        let kept = some_of_each_kind(&model);
+        let mut part = model.part(|frame| kept.contains(&frame));
+        let near = settle_from_starts(&mut part, &stated, assumptions, &mut spread)?;
+        for (prior, learned) in model.priors.iter_mut().zip(&part.priors) {
+            prior.sd = learned.sd;
         }
-    }
+        for (curve, near) in model.curves.iter_mut().zip(&part.curves) {
+            curve.pivot = near.pivot;
+        }
+        let mut start = near.parameters;
+        start_own(&model, &mut start);
+        model.set_smears(&start, false);
+        let mut best = approach(&model, &start, 6);
+        settle(&mut model, &mut best, &stated, assumptions, &mut spread, 6)?;
+        best
+    } else {
+        settle_from_starts(&mut model, &stated, assumptions, &mut spread)?
+    };
     let (mut outliers, mut developed_apart) = (vec![], vec![]);
     // At most a third of the frames can be called off by the rest.
     let most = (model.recorded.iter().flatten().count() / 3).clamp(1, 20);
@@ -387,10 +474,24 @@ const ASSUMED_FRAMES: f64 = 8.0;
 /// scatter in exposure. Expectation-maximisation step for a variance, with the
 /// assumed one counted as [`ASSUMED_FRAMES`] frames.
 fn learn_errors(model: &mut JointModel, stated: &[f64], p: &[f64], covariance: &Covariance) -> f64 {
+    let mut taking_part = vec![false; model.keys.len()];
+    for term in &model.terms {
+        if let Some(i) = term.base {
+            taking_part[i] = true;
+        }
+        if let Some(exposed) = &term.exposed {
+            for &(i, _) in &exposed.linear {
+                taking_part[i] = true;
+            }
+            for &i in &exposed.stretch {
+                taking_part[i] = true;
+            }
+        }
+    }
     let mut changed: f64 = 0.0;
     for source in [Source::Frame, Source::Development, Source::Base] {
         let members: Vec<usize> = (0..model.keys.len())
-            .filter(|&i| model.priors[i].source == source)
+            .filter(|&i| model.priors[i].source == source && taking_part[i])
             .collect();
         if members.is_empty() {
             continue;
@@ -406,7 +507,10 @@ fn learn_errors(model: &mut JointModel, stated: &[f64], p: &[f64], covariance: &
             .sum();
         let count = members.len() as f64;
         let ratio = libm::sqrt((ASSUMED_FRAMES + sum) / (ASSUMED_FRAMES + count));
-        for &i in &members {
+        for i in 0..model.keys.len() {
+            if model.priors[i].source != source {
+                continue;
+            }
             // The rule creeps towards errors that aren't there: a step and a half.
             let before = model.priors[i].sd;
             let sd = before * libm::pow(stated[i] * ratio / before, 1.5);

@@ -287,7 +287,7 @@ impl Exposed {
 }
 
 /// The model of a test.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct JointModel {
     pub(crate) keys: Vec<Key>,
     pub(crate) priors: Vec<Prior>,
@@ -487,6 +487,23 @@ impl JointModel {
             value: sd_x * slope * e,
             gradient,
         }
+    }
+
+    /// Gives the model with the readings of some frames only; its parameters are
+    /// the same.
+    pub(crate) fn part(&self, keep: impl Fn(usize) -> bool) -> Self {
+        let mut part = self.clone();
+        let kept = |k: usize| keep(self.terms[k].frame);
+        part.terms = (0..self.terms.len())
+            .filter(|&k| kept(k))
+            .map(|k| self.terms[k].clone())
+            .collect();
+        part.observations = (0..self.terms.len())
+            .filter(|&k| kept(k))
+            .map(|k| self.observations[k])
+            .collect();
+        part.smears = vec![];
+        part
     }
 
     /// Sets how much each reading is smeared, from the fit so far; gives the
