@@ -53,7 +53,7 @@ pub(crate) enum Command {
     /// Says how far they lie apart in stops, whether that is significant and whether
     /// it is important, and what could explain it: filter edge, light, metering,
     /// batch, development, reciprocity, shutter. A test may also be compared alone
-    /// with the [[outside_report]] records in its test.toml.
+    /// with the outside_report records in its test.toml.
     #[command(after_help = "Example: filmproof compare my-test your-test --figure process.svg")]
     Compare {
         /// Test folders; a difference is positive when the later one asks for more.
@@ -204,8 +204,8 @@ pub(crate) struct ExposeArguments {
     pub(crate) pupil_ratio: f64,
     /// Reciprocity law, from metered time TM to corrected time TC in seconds.
     ///
-    /// power:P[,T0] is TC = T0 (TM/T0)^P above T0, which is 1 s when not given;
-    /// additive:A,EXPONENT is TC = TM + A TM^EXPONENT; schwarzschild:P[,T0] is
+    /// `power:P[,T0]` is TC = T0 (TM/T0)^P above T0, which is 1 s when not given;
+    /// additive:A,EXPONENT is TC = TM + A TM^EXPONENT; `schwarzschild:P[,T0]` is
     /// TC = T0 (TM/T0)^(1/P) above T0; modified-schwarzschild:P is
     /// TC (TC + 1)^(P-1) = TM; fit:C,P is TC = C TM^P; points:TM/TC,TM/TC lists times;
     /// table:FILE.csv reads them from the columns t_metered_s,t_corrected_s.

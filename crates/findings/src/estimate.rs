@@ -507,15 +507,14 @@ fn learn_errors(model: &mut JointModel, stated: &[f64], p: &[f64], covariance: &
             .sum();
         let count = members.len() as f64;
         let ratio = libm::sqrt((ASSUMED_FRAMES + sum) / (ASSUMED_FRAMES + count));
-        for i in 0..model.keys.len() {
-            if model.priors[i].source != source {
+        for (prior, stated) in model.priors.iter_mut().zip(stated) {
+            if prior.source != source {
                 continue;
             }
             // The rule creeps towards errors that aren't there: a step and a half.
-            let before = model.priors[i].sd;
-            let sd = before * libm::pow(stated[i] * ratio / before, 1.5);
-            changed = changed.max((sd / before - 1.0).abs());
-            model.priors[i].sd = sd;
+            let sd = prior.sd * libm::pow(stated * ratio / prior.sd, 1.5);
+            changed = changed.max((sd / prior.sd - 1.0).abs());
+            prior.sd = sd;
         }
     }
     changed
