@@ -42,6 +42,7 @@ pub(crate) fn evidence(input: &ReportInput<'_>, letters: &PatchLetters) -> Marku
                 (figure(|sheet| figures::wood_effect(found, sheet)))
                 (wood_notes(input))
             }
+            (explanations(input))
             (criteria(input))
             (assumptions(&found.assumptions))
             (scans(&input.scans))
@@ -129,7 +130,44 @@ fn causes(input: &ReportInput<'_>, factor: &FactorFinding, letters: &PatchLetter
         @if !shares.is_empty() {
             p { "What made the uncertainty, largest first: " (shares.join(", ")) " of the variance." }
         }
+        @if !factor.next_steps.is_empty() {
+            p { "What would narrow the interval most:" }
+            ul {
+                @for step in &factor.next_steps { li {
+                    (capital(&step.what)) ": from ±" (shown::fixed(step.half_width_now_stops, 2))
+                    " to ±" (shown::fixed(step.half_width_then_stops, 2)) " stop."
+                } }
+            }
+        }
     } }
+}
+
+/// What explains differences within the test, cause by cause.
+fn explanations(input: &ReportInput<'_>) -> Markup {
+    let table = html! {
+        table {
+            thead { tr {
+                th scope="col" { "What is compared" }
+                th scope="col" { "Cause" }
+                th.n scope="col" { "Stops" }
+                th scope="col" { "Assumed" }
+            } }
+            tbody {
+                @for cause in &input.findings.causes { tr {
+                    th.some scope="row" { (capital(&cause.question)) }
+                    td.some { (cause.cause) }
+                    td.n { (shown::interval(cause.stops, None, shown::signed_stops)) }
+                    td.some { (cause.assumed) }
+                } }
+            }
+        }
+    };
+    html! {
+        @if !input.findings.causes.is_empty() {
+            h3 { "What explains differences within the test" }
+            (wide("Causes and the stops each explains", table))
+        }
+    }
 }
 
 fn wood_notes(input: &ReportInput<'_>) -> Markup {
