@@ -145,14 +145,14 @@ impl Curve {
                 (
                     d,
                     dx,
-                    vec![
+                    roomy([
                         (self.first, j[0]),
                         (self.first + 1, j[1] * f[1]),
                         (self.first + 2, j[2] + j[4]),
                         (self.first + 3, j[3] * f[3]),
                         (self.first + 4, j[4] * gap),
                         (self.first + 5, j[5] * f[5]),
-                    ],
+                    ]),
                 )
             }
             CurveForm::Straight => {
@@ -160,23 +160,27 @@ impl Curve {
                 (
                     self.reference + g * (x - x0),
                     g,
-                    vec![(self.first, -g), (self.first + 1, g * (x - x0))],
+                    roomy([(self.first, -g), (self.first + 1, g * (x - x0))]),
                 )
             }
         }
     }
 
-    /// Slope in x, its own slope in x, and its derivatives with respect to the
-    /// curve's own parameters.
-    fn slope(&self, p: &[f64], x: f64) -> (f64, f64, Vec<(usize, f64)>) {
-        self.slope_with(&self.numbers(p), p, x)
+    /// Slope in x alone, from the numbers of the formula.
+    fn slope_alone(&self, f: &[f64; 6], x: f64) -> f64 {
+        match self.form {
+            CurveForm::Film => film_gradient(f, x),
+            CurveForm::Straight => f[1],
+        }
     }
 
+    /// Slope in x, its own slope in x, and its derivatives with respect to the
+    /// curve's own parameters.
     fn slope_with(&self, f: &[f64; 6], p: &[f64], x: f64) -> (f64, f64, Vec<(usize, f64)>) {
         match self.form {
             CurveForm::Straight => {
                 let g = libm::exp(p[self.first + 1]);
-                (g, 0.0, vec![(self.first + 1, g)])
+                (g, 0.0, roomy([(self.first + 1, g)]))
             }
             CurveForm::Film => {
                 let [_, g, x0, s0, x1, s1] = *f;
@@ -189,13 +193,13 @@ impl Curve {
                 (
                     slope,
                     g * (du / s0 - dv / s1),
-                    vec![
+                    roomy([
                         (self.first + 1, slope),
                         (self.first + 2, g * (dv / s1 - du / s0)),
                         (self.first + 3, -g * du * u),
                         (self.first + 4, g * dv / s1 * (x1 - x0)),
                         (self.first + 5, g * dv * v),
-                    ],
+                    ]),
                 )
             }
         }
@@ -246,6 +250,14 @@ impl Curve {
             .map(|(i, d)| (i, -d / slope))
             .collect()
     }
+}
+
+/// A list with room for the rest of a reading's gradient, so that it is
+/// allocated once.
+fn roomy<const N: usize>(first: [(usize, f64); N]) -> Vec<(usize, f64)> {
+    let mut list = Vec::with_capacity(24);
+    list.extend(first);
+    list
 }
 
 /// How one reading hangs on the model.
@@ -344,12 +356,7 @@ impl Model for JointModel {
             };
             let e = exposed.steeper(p);
             let at = curve.pivot + (exposed.x(p) - curve.pivot) * e;
-            let f = &ready[term.curve];
-            let slope = match curve.form {
-                CurveForm::Film => film_gradient(f, at),
-                CurveForm::Straight => f[1],
-            };
-            return sd_x * slope * e;
+            return sd_x * curve.slope_alone(&ready[term.curve], at) * e;
         }
         let term = &self.terms[index];
         let curve = &self.curves[term.curve];
@@ -569,7 +576,8 @@ impl JointModel {
                 continue;
             }
             let place = exposed.on_curve(p, self.curves[term.curve].pivot);
-            let slope = self.curves[term.curve].slope(p, place).0 * exposed.steeper(p);
+            let slope =
+                self.curves[term.curve].slope_alone(&ready[term.curve], place) * exposed.steeper(p);
             let sd = self.observations[k].sd / libm::sqrt(share);
             pull += slope * (slope * sd_x * sd_x + along) / (sd * sd);
             smears.push((k, sd_x));
