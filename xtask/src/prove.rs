@@ -21,6 +21,8 @@ struct Wanted {
     tests: u64,
     kind: Option<String>,
     draw: u64,
+    /// Whether a requirement that asks for less than the bound ends in an error.
+    fail_beyond_bound: bool,
 }
 
 fn wanted(words: &[&str]) -> Result<Wanted, String> {
@@ -28,6 +30,7 @@ fn wanted(words: &[&str]) -> Result<Wanted, String> {
         tests: 1000,
         kind: None,
         draw: 1,
+        fail_beyond_bound: true,
     };
     for pair in words.chunks(2) {
         let [name, value] = pair else {
@@ -41,10 +44,19 @@ fn wanted(words: &[&str]) -> Result<Wanted, String> {
         match *name {
             "--tests" => wanted.tests = number()?.max(1),
             "--draw" => wanted.draw = number()?,
+            "--beyond-bound" => {
+                wanted.fail_beyond_bound = match *value {
+                    "fails" => true,
+                    "is-told" => false,
+                    _ => {
+                        return Err(format!("--beyond-bound is fails or is-told, not {value:?}"));
+                    }
+                }
+            }
             "--kind" => wanted.kind = Some((*value).to_owned()),
             _ => {
                 return Err(format!(
-                    "prove knows --tests, --kind and --draw, not {name}"
+                    "prove knows --tests, --kind, --draw and --beyond-bound, not {name}"
                 ));
             }
         }
@@ -98,20 +110,24 @@ pub(crate) fn run(words: &[&str]) -> Result<(), String> {
             .collect()
     };
     println!();
-    for what in with(Verdict::BeyondBound) {
+    let beyond = with(Verdict::BeyondBound);
+    for what in &beyond {
         println!("no estimate can meet: {what}");
     }
-    let failed = with(Verdict::Failed);
+    let mut failed = with(Verdict::Failed);
+    if wanted.fail_beyond_bound {
+        failed.extend(beyond);
+    }
     if failed.is_empty() {
         println!(
-            "{} of {} requirements are met, none failed",
+            "{} of {} requirements are met, the rest ask for less than the bound",
             with(Verdict::Met).len(),
             outcomes.len()
         );
         Ok(())
     } else {
         Err(format!(
-            "{} of {} requirements failed: {}",
+            "{} of {} requirements are not met: {}",
             failed.len(),
             outcomes.len(),
             failed.join("; ")

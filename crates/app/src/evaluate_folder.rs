@@ -3,10 +3,10 @@
 use crate::error::with_causes;
 use crate::json::findings_json;
 use crate::measuring::{Measuring, calibrator_words, measure_folder, tone_words};
-use crate::output::{FINDINGS_JSON, write_results};
+use crate::output::{FIGURES, FINDINGS_JSON, READINGS_CSV, REPORT_HTML, write_results};
 use crate::pictures::pictures;
 use crate::{AppError, Progress, VERSION};
-use findings::{Assumptions, Findings, VerdictCriteria, evaluate};
+use findings::{Assumptions, EvaluateError, Findings, VerdictCriteria, evaluate};
 use notebook::{TestFolder, read_test_folder};
 use quantity::{Bound, Flags};
 use report::{FlagEvidence, ReportInput, ScanSummary};
@@ -79,18 +79,18 @@ pub fn evaluate_folder(
         made_on,
     });
     let mut files = vec![
-        ("report.html".to_owned(), html.into_bytes()),
+        (REPORT_HTML.to_owned(), html.into_bytes()),
         (
             FINDINGS_JSON.to_owned(),
             serde_json::to_vec_pretty(&json)
                 .map_err(|e| AppError::new(format!("writing the findings failed: {e}"), ""))?,
         ),
-        ("readings.csv".to_owned(), readings_csv(&findings)),
+        (READINGS_CSV.to_owned(), readings_csv(&findings)),
     ];
     files.extend(
         figures::named_figures(&findings)
             .into_iter()
-            .map(|f| (format!("figures/{}.svg", f.name), f.svg.into_bytes())),
+            .map(|f| (format!("{FIGURES}/{}.svg", f.name), f.svg.into_bytes())),
     );
     let out = out.map_or_else(|| folder.root.join(RESULTS), Path::to_path_buf);
     progress.at("writing the report", 0, 1);
@@ -98,7 +98,7 @@ pub fn evaluate_folder(
     Ok(Evaluated {
         findings,
         json,
-        report: out.join("report.html"),
+        report: out.join(REPORT_HTML),
         out,
         warnings,
         refusals: measured.refusals,
@@ -153,7 +153,12 @@ pub(crate) fn folder_findings(
     .map_err(|e| {
         AppError::new(
             format!("{}: {}", dir.display(), with_causes(&e)),
-            "mend the record named; `filmproof schema` lists every key",
+            match e {
+                EvaluateError::AllBlank { .. } => "check holders, shutter, lens cap and developer; then expose an unfiltered anchor at the box speed, and a filtered frame with at least four stops more than the longest of these",
+                EvaluateError::Exposure(_) | EvaluateError::Estimate(_) => {
+                    "mend the record named; `filmproof schema` lists every key"
+                }
+            },
         )
     })?;
     Ok((folder, measured, findings))

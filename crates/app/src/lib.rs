@@ -30,6 +30,7 @@ pub use error::AppError;
 pub use evaluate_folder::{Evaluated, evaluate_folder};
 pub use expose::{ExposeReading, ExposeRequest, ExposeResult, expose};
 pub use json::findings_json;
+pub use output::write_file;
 pub use progress::{Progress, Silent};
 pub use single_scan::{MeasureRequest, MeasuredScan, measure_scan};
 

@@ -110,18 +110,18 @@ fn curve_line(c: &CurveFinding) -> String {
     if let Some(base) = &c.base_plus_fog {
         text.push_str(&format!(
             ", base+fog {}",
-            shown::density(base.value().to_density())
+            shown::value_with_uncertainty(base.value().to_density(), base.standard_uncertainty())
         ));
     }
     if let Some(m) = &c.speed_point {
         text.push_str(&format!(
-            ", 0.10 over it at {} {:.2}",
+            ", 0.10 over it at {} {}",
             if c.absolute_exposure {
                 "log H (lux seconds)"
             } else {
                 "relative log H"
             },
-            m.value().to_log10()
+            shown::value_with_uncertainty(m.value().to_log10(), m.standard_uncertainty())
         ));
     }
     text.push_str(&format!(

@@ -17,7 +17,7 @@ mod progress_bar;
 
 use app::{
     AppError, CurveRequest, ExposeReading, ExposeRequest, MeasureRequest, compare_tests,
-    curve_of_file, evaluate_folder, expose, measure_scan, write_demo,
+    curve_of_file, evaluate_folder, expose, measure_scan, write_demo, write_file,
 };
 use arguments::{Arguments, Command, CurveArguments, ExposeArguments, MeasureArguments};
 use clap::{CommandFactory, Parser};
@@ -262,15 +262,6 @@ fn exposure(arguments: &ExposeArguments) -> Result<(), AppError> {
     } else {
         say(&answer.lines.join("\n"))
     }
-}
-
-fn write_file(path: &Path, bytes: &[u8]) -> Result<(), AppError> {
-    std::fs::write(path, bytes).map_err(|e| {
-        AppError::new(
-            format!("writing {} failed: {e}", path.display()),
-            "check the path, its permissions and the free space",
-        )
-    })
 }
 
 fn say(text: &str) -> Result<(), AppError> {

@@ -8,7 +8,7 @@
 use assert_cmd::Command;
 use serde_json::Value;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use testkit::{Depth, TiffForm, scan_from_codes};
 
 fn filmproof() -> Command {
@@ -112,6 +112,34 @@ fn the_first_command_writes_evaluates_and_holds_the_truth() {
         .args(["evaluate", "demo"])
         .assert()
         .success();
+}
+
+#[test]
+fn the_readme_shows_what_the_first_command_prints() {
+    let readme = include_str!("../../../README.md");
+    let shown = readme
+        .split("```text\n")
+        .nth(1)
+        .and_then(|rest| rest.split("```").next())
+        .unwrap();
+    let dir = tempfile::tempdir().unwrap();
+    let output = filmproof()
+        .current_dir(dir.path())
+        .args(["evaluate", "demo"])
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&output.stdout);
+    // Columns may be wider in full, and lines are broken elsewhere.
+    let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let said = words(&said);
+    for part in shown.split('…').map(words).filter(|part| !part.is_empty()) {
+        for line in part.split(" - ") {
+            assert!(
+                said.contains(line),
+                "the README shows, and the command doesn't: {line}"
+            );
+        }
+    }
 }
 
 /// The value of a truth row, which is a factor or already stops.
@@ -476,17 +504,19 @@ fn bad_folders_are_refused_with_a_remedy_and_write_nothing() {
     fs::create_dir(&precious).unwrap();
     fs::write(precious.join("letter.txt"), "keep").unwrap();
     let message = refusal_of(&["evaluate", text(&demo), "--out", text(&precious)]);
-    assert!(message.contains("nothing is overwritten"), "{message}");
+    assert!(
+        message.contains("letter.txt is no part of earlier results"),
+        "{message}"
+    );
     assert_eq!(
         fs::read_to_string(precious.join("letter.txt")).unwrap(),
         "keep"
     );
 }
 
-#[test]
-fn all_blank_frames_give_a_bound_and_say_what_would_settle_it() {
-    let dir = tempfile::tempdir().unwrap();
-    let folder = dir.path().join("blank");
+/// A folder of one anchor of a density, and two blanks behind a filter.
+fn blank_behind_the_filter(dir: &Path, anchor: f64) -> PathBuf {
+    let folder = dir.join("blank");
     fs::create_dir(&folder).unwrap();
     fs::write(
         folder.join("test.toml"),
@@ -548,9 +578,66 @@ role = "unexposed"
     .unwrap();
     fs::write(
         folder.join("readings.csv"),
-        "frame,patch,density,density_sd\nanchor,card,0.82,0.01\nb1,card,0.15,0.01\nb2,card,0.16,0.01\nclear,base,0.15,0.01\n",
+        format!("frame,patch,density,density_sd\nanchor,card,{anchor},0.01\nb1,card,0.15,0.01\nb2,card,0.16,0.01\nclear,base,0.15,0.01\n"),
     )
     .unwrap();
+    folder
+}
+
+#[test]
+fn a_test_of_blanks_alone_is_refused() {
+    let dir = tempfile::tempdir().unwrap();
+    let folder = blank_behind_the_filter(dir.path(), 0.16);
+    let message = refusal_of(&["evaluate", text(&folder)]);
+    assert!(
+        message.contains("every picture is blank (1 of 3 without a filter)"),
+        "{message}"
+    );
+    assert!(message.contains("expose an unfiltered anchor"), "{message}");
+    assert!(!folder.join("results").exists());
+}
+
+#[test]
+fn a_blank_anchor_bounds_nothing_in_its_light() {
+    let dir = tempfile::tempdir().unwrap();
+    let folder = blank_behind_the_filter(dir.path(), 0.16);
+    // A second light, in which the anchor came out.
+    let record = fs::read_to_string(folder.join("test.toml")).unwrap();
+    let other = r#"
+[[light]]
+id = "cloud"
+sky = "overcast"
+ev100 = 12
+[[frame]]
+id = "cloud-anchor"
+film = "film"
+process = "dev"
+role = "anchor"
+light = "cloud"
+aperture_f = 16
+time_marked_s = "1/15"
+"#;
+    fs::write(folder.join("test.toml"), record + other).unwrap();
+    for (file, row) in [
+        ("patches.csv", "cloud-anchor,card,grey_card\n"),
+        ("readings.csv", "cloud-anchor,card,0.80,0.01\n"),
+    ] {
+        let rows = fs::read_to_string(folder.join(file)).unwrap();
+        fs::write(folder.join(file), rows + row).unwrap();
+    }
+    let answer = json_of(&["evaluate", text(&folder), "--json"]);
+    assert_eq!(answer["factors"].as_array().unwrap().len(), 0);
+    let told = answer["cannot_tell"].to_string();
+    assert!(
+        told.contains("the unfiltered frames are blank too"),
+        "{told}"
+    );
+}
+
+#[test]
+fn blanks_behind_the_filter_give_a_bound_and_say_what_would_settle_it() {
+    let dir = tempfile::tempdir().unwrap();
+    let folder = blank_behind_the_filter(dir.path(), 0.82);
     let answer = json_of(&["evaluate", text(&folder), "--json"]);
     let factor = &answer["factors"][0];
     assert_eq!(factor["bound"], "at_least");

@@ -18,6 +18,23 @@ pub(crate) fn filters_words(filters: &[Id]) -> String {
     }
 }
 
+/// Factors that can't even be bounded, because no unfiltered picture shows an image.
+pub(crate) fn unshown(factors: &[FactorFinding]) -> Vec<CannotTell> {
+    factors
+        .iter()
+        .map(|factor| CannotTell {
+            question: format!(
+                "anything of film {}, filter {}, light {}",
+                factor.film,
+                filters_words(&factor.filters),
+                factor.light
+            ),
+            reason: "the unfiltered frames are blank too, so the blanks behind the filter may come of shutter, holder or development and bound nothing".into(),
+            remedy: "expose an unfiltered anchor at the box speed in this light, and repeat the most exposed filtered frame".into(),
+        })
+        .collect()
+}
+
 pub(crate) fn cannot_tell(
     e: Option<&Estimate>,
     test: &Test,
@@ -33,17 +50,6 @@ pub(crate) fn cannot_tell(
             remedy,
         });
     };
-    let pictures: Vec<&FrameFinding> = frames
-        .iter()
-        .filter(|f| f.verdict != Verdict::Control)
-        .collect();
-    if !pictures.is_empty() && pictures.iter().all(|f| f.verdict == Verdict::Blank) {
-        say(
-            "the factor and EI of every filter".into(),
-            "every frame is blank, so there is only a bound".into(),
-            "expose an unfiltered anchor at the box speed in the same light, and one frame with at least four stops more than the most exposed one".into(),
-        );
-    }
     for factor in factors {
         let name = format!(
             "film {}, filter {}, light {}",
@@ -55,8 +61,11 @@ pub(crate) fn cannot_tell(
             Some(Bound::AtLeast) => say(
                 format!("the factor of {name}"),
                 format!(
-                    "all {} filtered frames are blank on the matched patches, so the factor is at least {:.1} stops and may be anything above",
-                    factor.frames_as_limits,
+                    "{} blank on the matched patches, so the factor is at least {:.1} stops and may be anything above",
+                    match factor.frames_as_limits {
+                        1 => "the only filtered frame is".to_owned(),
+                        n => format!("all {n} filtered frames are"),
+                    },
                     factor.stops.low.to_stops()
                 ),
                 "expose one more sheet with three stops more than the most exposed one, and a plain red control to show that the film and process work".into(),

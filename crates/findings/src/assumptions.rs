@@ -241,6 +241,12 @@ impl Assumptions {
                     "stops per decade of time beyond 1 s",
                     common,
                 )),
+                Source::Flare => rows.push(row(
+                    "camera flare on a shaded patch, no flare control exposed",
+                    self.flare_stops,
+                    stops,
+                    common,
+                )),
                 Source::TabletExposure | Source::Factor => {}
             }
         }
@@ -270,6 +276,8 @@ pub(crate) enum Source {
     Reciprocity,
     UnstatedReciprocity,
     TabletExposure,
+    /// Camera flare on shaded patches.
+    Flare,
     /// The prior of the factor itself, so wide that it says nothing.
     Factor,
 }
@@ -297,6 +305,7 @@ impl Source {
             Self::Reciprocity => "reciprocity law",
             Self::UnstatedReciprocity => "unstated reciprocity failure",
             Self::TabletExposure => "exposure of the tablet sheet",
+            Self::Flare => "camera flare on shaded patches",
             Self::Factor => "prior of the factor",
         }
     }

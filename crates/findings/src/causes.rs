@@ -7,8 +7,8 @@
 
 use crate::assumptions::Assumptions;
 use crate::estimate::Estimate;
-use crate::finding::Cause;
-use crate::model::{CurveForm, Key};
+use crate::finding::{Cause, FactorFinding};
+use crate::model::{CurveForm, FactorKey, Key};
 use crate::normal::quantile;
 use quantity::{Interval, Stops};
 use record::{Exposure, Response, Test};
@@ -24,10 +24,15 @@ fn interval(value: f64, sd: f64, assumptions: &Assumptions) -> Option<Interval<S
     })
 }
 
-pub(crate) fn causes(e: &Estimate, test: &Test, assumptions: &Assumptions) -> Vec<Cause> {
+pub(crate) fn causes(
+    e: &Estimate,
+    test: &Test,
+    told: &[FactorFinding],
+    assumptions: &Assumptions,
+) -> Vec<Cause> {
     let mut rows = vec![];
     processes(e, assumptions, &mut rows);
-    lights(e, assumptions, &mut rows);
+    lights(e, told, assumptions, &mut rows);
     reciprocity(e, test, assumptions, &mut rows);
     rows
 }
@@ -99,15 +104,21 @@ fn processes(e: &Estimate, assumptions: &Assumptions, rows: &mut Vec<Cause>) {
     }
 }
 
-/// One filter in two lights.
-fn lights(e: &Estimate, assumptions: &Assumptions, rows: &mut Vec<Cause>) {
+/// One filter in two lights; a factor that is only a bound is not compared.
+fn lights(e: &Estimate, told: &[FactorFinding], assumptions: &Assumptions, rows: &mut Vec<Cause>) {
+    let is_told = |key: &FactorKey| {
+        told.iter().any(|f| {
+            f.bound.is_none()
+                && (&f.film, &f.filters, &f.light) == (&key.film, &key.filters, &key.light)
+        })
+    };
     let factors: Vec<_> = e
         .model
         .keys
         .iter()
         .enumerate()
         .filter_map(|(i, key)| match key {
-            Key::Factor(f) => Some((i, f)),
+            Key::Factor(f) if is_told(f) => Some((i, f)),
             _ => None,
         })
         .collect();

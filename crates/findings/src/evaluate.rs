@@ -2,7 +2,7 @@
 
 use crate::assumptions::{Assumptions, Source};
 use crate::estimate::{EstimateError, estimate};
-use crate::finding::{Findings, VerdictCriteria};
+use crate::finding::{FactorFinding, Findings, FrameFinding, Verdict, VerdictCriteria};
 use crate::frame_exposure::FrameExposureError;
 use crate::model::JointModel;
 use quantity::{Bound, Flag};
@@ -34,6 +34,17 @@ pub enum EvaluateError {
     /// Nothing to fit, or no fit.
     #[error(transparent)]
     Estimate(#[from] EstimateError),
+    /// No picture of any film shows an image, so nothing tells a filter from a
+    /// shutter that stayed shut.
+    #[error(
+        "every picture is blank ({unfiltered} of {pictures} without a filter), so nothing shows that light reached the film, and no factor or EI is given"
+    )]
+    AllBlank {
+        /// Frames that are judged as pictures.
+        pictures: usize,
+        /// Those of them without a filter.
+        unfiltered: usize,
+    },
 }
 
 /// Evaluates a test.
@@ -44,7 +55,8 @@ pub enum EvaluateError {
 ///
 /// # Errors
 /// [`EvaluateError`] when nothing was read, when a frame's exposure can't be
-/// worked out, or when the readings contradict each other beyond any fit.
+/// worked out, when the readings contradict each other beyond any fit, or when
+/// every picture is blank.
 pub fn evaluate(
     test: &Test,
     readings: &[Reading],
@@ -54,13 +66,27 @@ pub fn evaluate(
     let model = JointModel::build(test, readings, assumptions)?;
     let e = estimate(model, assumptions)?;
     let mut frames = crate::frames::frame_findings(Some(&e), test, readings, criteria);
-    let mut factors = crate::factors::factors(&e, test, assumptions);
+    let images = Images::of(&frames);
+    images.any()?;
+    let (mut factors, unshown): (Vec<_>, Vec<_>) = crate::factors::factors(&e, test, assumptions)
+        .into_iter()
+        .partition(|f| images.support(f));
     crate::advice::mark_bracket_ends(&mut frames, &mut factors);
     let speeds = crate::factors::speeds(&e, assumptions);
     let wood_effect = crate::factors::wood_effect(&e, test, assumptions);
-    let cannot_tell = crate::advice::cannot_tell(Some(&e), test, &frames, &factors, &speeds);
+    let mut cannot_tell = crate::advice::unshown(&unshown);
+    cannot_tell.extend(crate::advice::cannot_tell(
+        Some(&e),
+        test,
+        &frames,
+        &factors,
+        &speeds,
+    ));
     let mut used: Vec<Source> = e.model.priors.iter().map(|p| p.source).collect();
     used.push(Source::Reading);
+    if wood_effect.iter().any(|w| w.shade) {
+        used.push(Source::Flare);
+    }
     used.sort_unstable();
     used.dedup();
     let mut flags = e.model.flags.clone();
@@ -118,11 +144,14 @@ pub fn evaluate(
     for factor in &factors {
         if factor.bound == Some(Bound::AtLeast) {
             notes.push(format!(
-                "behind filter {} nothing but blank frames: the factor is a lower bound",
+                "film {}, light {}: behind filter {} nothing but blank frames; the factor is a lower bound",
+                factor.film,
+                factor.light,
                 crate::advice::filters_words(&factor.filters)
             ));
         }
     }
+    let causes = crate::causes::causes(&e, test, &factors, assumptions);
     Ok(Findings {
         title: test.parts().title.clone(),
         invented: test.parts().invented,
@@ -133,7 +162,7 @@ pub fn evaluate(
         factors,
         speeds,
         wood_effect,
-        causes: crate::causes::causes(&e, test, assumptions),
+        causes,
         cannot_tell,
         assumptions: assumptions.listed(&used),
         readings: crate::frames::reading_uses(Some(&e), readings),
@@ -141,4 +170,56 @@ pub fn evaluate(
         flags,
         notes,
     })
+}
+
+/// Which pictures show an image.
+///
+/// A blank behind a filter is a limit on the factor only where something shows
+/// that camera, holder and developer did their work.
+struct Images<'a> {
+    pictures: Vec<&'a FrameFinding>,
+}
+
+impl<'a> Images<'a> {
+    fn of(frames: &'a [FrameFinding]) -> Self {
+        Self {
+            pictures: frames
+                .iter()
+                .filter(|f| f.verdict != Verdict::Control)
+                .collect(),
+        }
+    }
+
+    /// Refuses a test in which every picture is blank.
+    fn any(&self) -> Result<(), EvaluateError> {
+        let blank = |f: &&&FrameFinding| f.verdict == Verdict::Blank;
+        if self.pictures.is_empty()
+            || self.pictures.iter().filter(blank).count() < self.pictures.len()
+        {
+            return Ok(());
+        }
+        Err(EvaluateError::AllBlank {
+            pictures: self.pictures.len(),
+            unfiltered: self
+                .pictures
+                .iter()
+                .filter(|f| f.filters.is_empty())
+                .count(),
+        })
+    }
+
+    /// Tells whether a factor that is a bound by blanks has an image to stand
+    /// on: some picture of the film, and in the bound's light an anchor, if
+    /// anchors were exposed in it.
+    fn support(&self, factor: &FactorFinding) -> bool {
+        if factor.bound != Some(Bound::AtLeast) {
+            return true;
+        }
+        let of_film = || self.pictures.iter().filter(|f| f.film == factor.film);
+        let mut anchors = of_film()
+            .filter(|f| f.filters.is_empty() && f.light.as_ref() == Some(&factor.light))
+            .peekable();
+        of_film().any(|f| f.verdict != Verdict::Blank)
+            && (anchors.peek().is_none() || anchors.any(|f| f.verdict != Verdict::Blank))
+    }
 }

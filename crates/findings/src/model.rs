@@ -23,7 +23,9 @@ use quantity::{Bound, Flag, Flags};
 use record::{
     Exposure, Frame, FrameRole, Id, MeterMode, Patch, PatchRole, Reading, Response, Test,
 };
-use sensitometry::{film_density, film_density_derivatives, film_gradient};
+use sensitometry::{
+    film_density, film_density_derivatives, film_gradient, film_gradient_derivatives,
+};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What a parameter stands for.
@@ -183,22 +185,16 @@ impl Curve {
                 (g, 0.0, roomy([(self.first + 1, g)]))
             }
             CurveForm::Film => {
-                let [_, g, x0, s0, x1, s1] = *f;
-                // s = g·(σ(u) − σ(v)), u = (x − x0)/s0, v = (x − x1)/s1, σ' = σ(1 − σ).
-                let logistic = |u: f64| 1.0 / (1.0 + libm::exp(-u));
-                let (u, v) = ((x - x0) / s0, (x - x1) / s1);
-                let (su, sv) = (logistic(u), logistic(v));
-                let (du, dv) = (su * (1.0 - su), sv * (1.0 - sv));
-                let slope = g * (su - sv);
+                let (slope, bend, j) = film_gradient_derivatives(f, x);
                 (
                     slope,
-                    g * (du / s0 - dv / s1),
+                    bend,
                     roomy([
-                        (self.first + 1, slope),
-                        (self.first + 2, g * (dv / s1 - du / s0)),
-                        (self.first + 3, -g * du * u),
-                        (self.first + 4, g * dv / s1 * (x1 - x0)),
-                        (self.first + 5, g * dv * v),
+                        (self.first + 1, j[1] * f[1]),
+                        (self.first + 2, j[2] + j[4]),
+                        (self.first + 3, j[3] * f[3]),
+                        (self.first + 4, j[4] * (f[4] - f[2])),
+                        (self.first + 5, j[5] * f[5]),
                     ]),
                 )
             }

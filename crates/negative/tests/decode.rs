@@ -12,7 +12,7 @@ use negative::decode::{
 };
 use proptest::prelude::*;
 use quantity::Flag;
-use std::io::Cursor;
+use std::io::{Cursor, Write};
 
 /// A TIFF file put together tag by tag.
 #[derive(Clone)]
@@ -959,4 +959,32 @@ fn a_png_of_palette_or_few_bits_is_refused_and_its_chunks_are_heard() {
         }
         other => panic!("{other:?}"),
     }
+}
+
+#[test]
+fn a_png_profile_that_inflates_beyond_the_limit_is_refused_before_it_does() {
+    let grey = image::ImageBuffer::from_raw(4, 4, vec![9_u8; 16]).unwrap();
+    let png = image_bytes(
+        &image::DynamicImage::ImageLuma8(grey),
+        image::ImageFormat::Png,
+    );
+    // Checks of chunks are not looked at before the limit is.
+    let with_profile = |bytes: usize| {
+        let mut zlib = flate2::write::ZlibEncoder::new(vec![], flate2::Compression::best());
+        zlib.write_all(&vec![0; bytes]).unwrap();
+        let chunk = [b"name\0\0".to_vec(), zlib.finish().unwrap()].concat();
+        let mut file = png[..33].to_vec();
+        file.extend((chunk.len() as u32).to_be_bytes());
+        file.extend(b"iCCP");
+        file.extend(&chunk);
+        file.extend([0; 4]);
+        file.extend(&png[33..]);
+        file
+    };
+    let limit = DecodeLimits::default().max_profile_bytes as usize;
+    let said = refusal(with_profile(limit + 1));
+    assert!(said.contains("ICC profile"), "{said}");
+    // One byte less is no matter of size; the decoder minds the chunk's check.
+    let at_limit = open(with_profile(limit)).map_or_else(|e| e.to_string(), |_| String::new());
+    assert!(!at_limit.contains("limit is"), "{at_limit}");
 }

@@ -54,11 +54,31 @@ pub struct FolderError {
 
 impl fmt::Display for FolderError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (index, problem) in self.problems.iter().enumerate() {
-            if index > 0 {
+        let mut rest = self.problems.as_slice();
+        while let Some((first, after)) = rest.split_first() {
+            if rest.len() < self.problems.len() {
                 f.write_str("\n")?;
             }
-            write!(f, "{problem}")?;
+            write!(f, "{first}")?;
+            // One slip often shows in many lines: its remedy is told once.
+            let alike = after
+                .iter()
+                .take_while(|p| {
+                    p.line.is_some()
+                        && (&p.file, &p.expected, &p.remedy)
+                            == (&first.file, &first.expected, &first.remedy)
+                })
+                .count();
+            let (same, others) = after.split_at(if alike < 2 { 0 } else { alike });
+            if !same.is_empty() {
+                let lines: Vec<String> = same
+                    .iter()
+                    .filter_map(|p| p.line)
+                    .map(|line| line.to_string())
+                    .collect();
+                write!(f, "\n  likewise in lines {}", lines.join(", "))?;
+            }
+            rest = others;
         }
         if self.more > 0 {
             write!(f, "\nand {} more problems", self.more)?;

@@ -307,6 +307,34 @@ pub fn film_density_derivatives(
     )
 }
 
+/// Gives dD/dx, d²D/dx² and the exact derivatives of dD/dx with respect to
+/// [b, g, x0, s0, x1, s1], in that order.
+///
+/// With u = (x − x0)/s0, v = (x − x1)/s1 and σ' = σ(1 − σ) of the logistic σ;
+/// without a shoulder (x1 infinite) the last two derivatives are zero.
+#[must_use]
+pub fn film_gradient_derivatives(
+    parameters: &[f64; FILM_CURVE_PARAMETERS],
+    x: f64,
+) -> (f64, f64, [f64; FILM_CURVE_PARAMETERS]) {
+    let [_, g, x0, s0, x1, s1] = *parameters;
+    let u = (x - x0) / s0;
+    let rise = logistic(u);
+    let toe = g * rise * (1.0 - rise) / s0;
+    let (v, fall) = if x1 == f64::INFINITY {
+        (0.0, 0.0)
+    } else {
+        let v = (x - x1) / s1;
+        (v, logistic(v))
+    };
+    let shoulder = g * fall * (1.0 - fall) / s1;
+    (
+        g * (rise - fall),
+        toe - shoulder,
+        [0.0, rise - fall, -toe, -toe * u, shoulder, shoulder * v],
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -375,15 +403,24 @@ mod tests {
             let p = [b, g, x0, s0, x0 + gap, s1];
             let (_, slope, exact) = film_density_derivatives(&p, x);
             let h = 1e-5;
-            // 1e-7: truncation h²·D'''/6 with D''' up to g/s² = 600, plus rounding 1e-16/h.
-            let tolerance = 1e-6;
+            // Truncation h²·D'''/6 with D''' up to g/s² = 600 is 1e-8; the next
+            // derivative, for the slope's, is up to g/s³ = 12000: 2e-7.
+            let tolerance = 1e-7;
+            let of_slope = 3e-7;
             for i in 0..6 {
                 let (mut up, mut down) = (p, p);
                 up[i] += h;
                 down[i] -= h;
                 let difference = (film_density(&up, x) - film_density(&down, x)) / (2.0 * h);
                 prop_assert!((difference - exact[i]).abs() < tolerance, "{i}: {difference} {}", exact[i]);
+                let difference = (film_gradient(&up, x) - film_gradient(&down, x)) / (2.0 * h);
+                let exact = film_gradient_derivatives(&p, x).2[i];
+                prop_assert!((difference - exact).abs() < of_slope, "slope, {i}: {difference} {exact}");
             }
+            let (same_slope, bend, _) = film_gradient_derivatives(&p, x);
+            prop_assert!((slope - same_slope).abs() < 1e-14);
+            let along = (film_gradient(&p, x + h) - film_gradient(&p, x - h)) / (2.0 * h);
+            prop_assert!((along - bend).abs() < of_slope);
             let along = (film_density(&p, x + h) - film_density(&p, x - h)) / (2.0 * h);
             prop_assert!((along - slope).abs() < tolerance);
             prop_assert!((slope - film_gradient(&p, x)).abs() < 1e-14);

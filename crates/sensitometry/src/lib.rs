@@ -37,7 +37,7 @@ pub use curve_fit::{
 pub use development_time::{TimeContrastError, TimeContrastLine};
 pub use film_curve::{
     FILM_CURVE_PARAMETERS, FilmCurve, FilmCurveError, Shoulder, film_density,
-    film_density_derivatives, film_gradient,
+    film_density_derivatives, film_gradient, film_gradient_derivatives,
 };
 pub use fractional_gradient::{
     DeltaX, delta_x, delta_x_from_density_difference, fractional_gradient_point,

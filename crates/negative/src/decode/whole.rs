@@ -26,7 +26,7 @@ pub(crate) fn png_info<R: Read + Seek>(
     limits: &DecodeLimits,
 ) -> Result<ScanInfo, DecodeError> {
     let format = ScanFormat::Png;
-    let head = PngHead::read(source)?;
+    let head = PngHead::read(source, limits)?;
     let (colour, extra) = match head.colour_type {
         0 => (Colour::Grey, head.transparent),
         4 => (Colour::Grey, true),
@@ -138,6 +138,7 @@ pub(crate) fn jpeg_info<R: Read + Seek>(
     let mut decoder = image::codecs::jpeg::JpegDecoder::new(BufReader::new(source))
         .map_err(|e| image_error(format, &e))?;
     let icc_profile = decoder.icc_profile().map_err(|e| image_error(format, &e))?;
+    check_profile(icc_profile.as_ref().map_or(0, |p| p.len() as u64), limits)?;
     let orientation = decoder.orientation().map_err(|e| image_error(format, &e))?;
     let turned = swaps_sides(orientation);
     Ok(ScanInfo {
@@ -344,7 +345,9 @@ struct PngHead {
 }
 
 impl PngHead {
-    fn read<R: Read + Seek>(source: &mut R) -> Result<Self, DecodeError> {
+    /// Reads up to the picture data. A profile that would inflate beyond the
+    /// limit is refused here, before any decoder inflates it.
+    fn read<R: Read + Seek>(source: &mut R, limits: &DecodeLimits) -> Result<Self, DecodeError> {
         let fault = |text: &str| malformed(ScanFormat::Png, text.to_owned());
         let file_bytes = source.seek(SeekFrom::End(0))?;
         source.seek(SeekFrom::Start(8))?;
@@ -403,6 +406,12 @@ impl PngHead {
                         y_per_inch: f64::from(word(4)) * METRES_PER_INCH,
                     });
                 }
+                (b"iCCP", _) => {
+                    let rest = (&mut source).take(u64::from(length) - known as u64);
+                    check_profile(inflated_length(data[..known].chain(rest), limits), limits)?;
+                    source.seek(SeekFrom::Start(at))?;
+                    continue;
+                }
                 (b"IDAT", _) => {
                     if head.width == 0 || head.height == 0 {
                         return Err(fault("the picture data comes before a header with a size"));
@@ -415,6 +424,42 @@ impl PngHead {
         }
         Err(fault("the file ends before its picture data"))
     }
+}
+
+/// Length of a PNG's colour profile once inflated, counted to just beyond the limit.
+///
+/// A chunk that can't be inflated counts as far as it goes; the decoder says what
+/// is wrong with it.
+fn inflated_length(chunk: impl Read, limits: &DecodeLimits) -> u64 {
+    // The profile's name of 1 to 79 bytes, a zero, the method.
+    let mut chunk = BufReader::new(chunk);
+    let mut name = vec![];
+    if chunk.by_ref().take(80).read_until(0, &mut name).is_err() {
+        return 0;
+    }
+    let mut method = [0];
+    if chunk.read_exact(&mut method).is_err() {
+        return 0;
+    }
+    let mut profile =
+        flate2::bufread::ZlibDecoder::new(chunk).take(limits.max_profile_bytes.saturating_add(1));
+    let mut buffer = [0; 8192];
+    let mut length = 0;
+    while let Ok(n @ 1..) = profile.read(&mut buffer) {
+        length += n as u64;
+    }
+    length
+}
+
+fn check_profile(bytes: u64, limits: &DecodeLimits) -> Result<(), DecodeError> {
+    if bytes > limits.max_profile_bytes {
+        return Err(DecodeError::TooLarge {
+            what: "size of the ICC profile in bytes",
+            claimed: bytes,
+            limit: limits.max_profile_bytes,
+        });
+    }
+    Ok(())
 }
 
 /// What the markers before a JPEG's picture data say.
