@@ -76,6 +76,7 @@ pub fn findings_json(f: &Findings) -> Value {
             "verdict": frame.verdict.word(),
             "reason": frame.reason,
             "stops_missing": frame.stops_missing.as_ref().map(|m| measured(m, z, quantity::Stops::to_stops)),
+            "stops_missing_bound": bound_word(frame.stops_missing_bound),
             "exposure_error_stops": frame.exposure_error.as_ref().map(|m| measured(m, z, quantity::Stops::to_stops)),
             "ei_of_setting": frame.effective_ei.map(quantity::ExposureIndex::to_arithmetic),
             "patches": frame.patches.iter().map(|p| json!({

@@ -423,6 +423,7 @@ pub(crate) fn curve_figure(
         verdict: Verdict::Control,
         reason: String::new(),
         stops_missing: None,
+        stops_missing_bound: None,
         exposure_error: None,
         effective_ei: None,
         patches,

@@ -204,6 +204,12 @@ fn frame_lines(frames: &[FrameFinding]) -> Vec<String> {
         .map(|f| {
             let stops = f.stops_missing.as_ref().map(|m| m.value().to_stops());
             let missing = match stops {
+                Some(s) if f.stops_missing_bound == Some(Bound::AtLeast) => {
+                    format!("; at least {s:.1} stops short")
+                }
+                Some(s) if f.stops_missing_bound == Some(Bound::AtMost) => {
+                    format!("; at least {:.1} stops more than needed", -s)
+                }
                 Some(s) if s > 0.05 => format!("; {s:.1} stops short"),
                 Some(s) if s < -1.0 => format!("; {:.1} stops more than needed", -s),
                 _ => String::new(),

@@ -157,6 +157,17 @@ pub fn short_interval<Q: Copy>(
     }
 }
 
+/// Stops with their sign, and ≥ or ≤ before them where they are a limit.
+#[must_use]
+pub fn signed_stops_or_limit(value: Stops, bound: Option<Bound>) -> String {
+    let sign = match bound {
+        None => "",
+        Some(Bound::AtLeast) => "≥\u{a0}",
+        Some(Bound::AtMost) => "≤\u{a0}",
+    };
+    format!("{sign}{}", signed_stops(value))
+}
+
 /// Gives the bound of an EI from the bound of the factor: more filter, less EI.
 #[must_use]
 pub fn opposite(bound: Option<Bound>) -> Option<Bound> {

@@ -90,6 +90,7 @@ fn frame(name: &str, filters: &[&str], at: f64, ei: f64, verdict: Verdict) -> Fr
         verdict,
         reason: "as read".into(),
         stops_missing: None,
+        stops_missing_bound: None,
         exposure_error: None,
         effective_ei: Some(ExposureIndex::from_arithmetic(ei).unwrap()),
         patches: vec![

@@ -210,7 +210,8 @@ pub(crate) fn cannot_tell(
 
 /// Sets the flag on factors whose best frame is the end of the bracket.
 pub(crate) fn mark_bracket_ends(frames: &mut [FrameFinding], factors: &mut [FactorFinding]) {
-    for factor in factors {
+    // A factor that is only a bound says so itself.
+    for factor in factors.iter_mut().filter(|f| f.bound.is_none()) {
         let mut bracket: Vec<(usize, f64)> = frames
             .iter()
             .enumerate()

@@ -1,11 +1,12 @@
 //! From a test and its readings to findings: the one way in.
 
 use crate::assumptions::{Assumptions, Source};
-use crate::estimate::{EstimateError, estimate};
+use crate::estimate::{Estimate, EstimateError, estimate};
 use crate::finding::{FactorFinding, Findings, FrameFinding, Verdict, VerdictCriteria};
 use crate::frame_exposure::FrameExposureError;
-use crate::model::JointModel;
-use quantity::{Bound, Flag};
+use crate::model::{FactorKey, JointModel, Key};
+use core::f64::consts::LOG10_2;
+use quantity::{Bound, Flag, Measured, Stops};
 use record::{Reading, Test};
 
 /// Name and version of the method, written into every finding.
@@ -71,6 +72,7 @@ pub fn evaluate(
     let (mut factors, unshown): (Vec<_>, Vec<_>) = crate::factors::factors(&e, test, assumptions)
         .into_iter()
         .partition(|f| images.support(f));
+    bound_stops_missing(&mut frames, &e, &factors, &unshown);
     crate::advice::mark_bracket_ends(&mut frames, &mut factors);
     let speeds = crate::factors::speeds(&e, assumptions);
     let wood_effect = crate::factors::wood_effect(&e, test, assumptions);
@@ -170,6 +172,49 @@ pub fn evaluate(
         flags,
         notes,
     })
+}
+
+/// Makes what is missing behind a filter a limit where the factor is one, and
+/// takes it back where not even a limit is known.
+fn bound_stops_missing(
+    frames: &mut [FrameFinding],
+    e: &Estimate,
+    told: &[FactorFinding],
+    unshown: &[FactorFinding],
+) {
+    for frame in frames {
+        let of_frame = |f: &&FactorFinding| {
+            (&f.film, &f.filters, Some(&f.light))
+                == (&frame.film, &frame.filters, frame.light.as_ref())
+        };
+        if unshown.iter().any(|f| of_frame(&f)) {
+            frame.stops_missing = None;
+            continue;
+        }
+        let Some(factor) = told.iter().find(of_frame) else {
+            continue;
+        };
+        let limit = match factor.bound {
+            None => continue,
+            Some(Bound::AtLeast) => factor.stops.low,
+            Some(Bound::AtMost) => factor.stops.high,
+        };
+        let key = Key::Factor(FactorKey {
+            film: factor.film.clone(),
+            filters: factor.filters.clone(),
+            light: factor.light.clone(),
+        });
+        // The frame lacks one stop more for each stop of the factor.
+        frame.stops_missing = frame.stops_missing.as_ref().and_then(|missing| {
+            let fitted = e.fit.parameters[*e.model.index.get(&key)?] / LOG10_2;
+            let at_limit = missing.value().to_stops() + limit.to_stops() - fitted;
+            Some(Measured::new(
+                Stops::new(at_limit).ok()?,
+                missing.standard_uncertainty(),
+            ))
+        });
+        frame.stops_missing_bound = factor.bound;
+    }
 }
 
 /// Which pictures show an image.

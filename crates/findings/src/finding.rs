@@ -161,6 +161,9 @@ pub struct FrameFinding {
     /// How many stops more exposure the frame needed for its shadows to reach
     /// the criterion; negative when it had more than enough.
     pub stops_missing: Option<Measured<Stops>>,
+    /// Set where the factor of the frame's filters is only a bound:
+    /// `stops_missing` is then the limit, and the truth lies on this side of it.
+    pub stops_missing_bound: Option<Bound>,
     /// How far the frame's exposure is off from what the record says, as the
     /// fit sees it: positive when it got more light.
     pub exposure_error: Option<Measured<Stops>>,

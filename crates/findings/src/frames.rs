@@ -165,6 +165,7 @@ fn frame_finding(
         verdict,
         reason,
         stops_missing,
+        stops_missing_bound: None,
         exposure_error,
         effective_ei,
         patches,

@@ -145,7 +145,10 @@ fn frame_table(test: &Test, frames: &[FrameFinding]) -> Markup {
                         td.n { (frame.effective_ei.map_or("–".to_owned(), shown::ei)) }
                         td.n {
                             @match &frame.stops_missing {
-                                Some(missing) => (shown::signed_stops(missing.value())),
+                                Some(missing) => (shown::signed_stops_or_limit(
+                                    missing.value(),
+                                    frame.stops_missing_bound,
+                                )),
                                 None => "–",
                             }
                         }

@@ -150,7 +150,12 @@ fn fitted_frames(found: &Findings) -> Markup {
                 @for f in &found.frames { tr {
                     th scope="row" { (f.frame) }
                     td.word { (verdict_word(f.verdict)) }
-                    td.n { (stops(&f.stops_missing)) }
+                    td.n {
+                        @match (&f.stops_missing, f.stops_missing_bound) {
+                            (Some(limit), bound @ Some(_)) => (shown::signed_stops_or_limit(limit.value(), bound)),
+                            (missing, _) => (stops(missing)),
+                        }
+                    }
                     td.n { (stops(&f.exposure_error)) }
                     td.n { (f.effective_ei.map_or_else(none, shown::ei)) }
                     td.some { (flag_names(&f.flags)) }
