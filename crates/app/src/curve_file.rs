@@ -2,6 +2,7 @@
 
 use crate::AppError;
 use crate::error::with_causes;
+use findings::Assumptions;
 use quantity::{Bound, Density, Flag, Flags, Measured, Stops};
 use sensitometry::{
     CharacteristicCurve, ContrastCondition, CurveFitSettings, CurveReading, ExposureScale,
@@ -32,8 +33,6 @@ pub struct CurveRequest {
     pub base_plus_fog: Option<f64>,
     /// Whether log H is relative and not of lux seconds.
     pub relative: bool,
-    /// Share of cases in which low and high hold the truth, 0 to 1.
-    pub coverage: f64,
     /// Whether the figure is wanted.
     pub figure: bool,
 }
@@ -49,6 +48,8 @@ pub struct CurveAnswer {
     pub limits: Vec<(&'static str, Bound, f64)>,
     /// Flags of the curve as a whole.
     pub flags: Flags,
+    /// Share of cases in which low and high of `json` hold the truth, 0 to 1.
+    pub coverage: f64,
     /// The answer with stable keys.
     pub json: Value,
     /// The figure, when it was wanted.
@@ -125,7 +126,8 @@ pub fn curve_of_file(request: &CurveRequest) -> Result<CurveAnswer, AppError> {
         ));
     }
     let mut object = Map::new();
-    let z = standard_deviations(request.coverage);
+    let coverage = Assumptions::COMMON_PRACTICE.coverage;
+    let z = standard_deviations(coverage);
     let mut missing = Map::new();
     for row in &criteria {
         let limit = limits.iter().find(|(key, _, _)| *key == row.key);
@@ -181,7 +183,7 @@ pub fn curve_of_file(request: &CurveRequest) -> Result<CurveAnswer, AppError> {
     );
     object.insert("method".to_owned(), json!(curve.method().name()));
     object.insert("residual_sd_density".to_owned(), json!(curve.residual_sd()));
-    object.insert("coverage".to_owned(), json!(request.coverage));
+    object.insert("coverage".to_owned(), json!(coverage));
     object.insert(
         "readings".to_owned(),
         Value::Array(
@@ -204,6 +206,11 @@ pub fn curve_of_file(request: &CurveRequest) -> Result<CurveAnswer, AppError> {
     object.insert("missing".to_owned(), Value::Object(missing));
     object.insert("flags".to_owned(), json!(names(&flags)));
     let mut warnings = rows.warnings;
+    if request.base_plus_fog.is_some() {
+        warnings.push(format!(
+            "base+fog as given was taken to be uncertain by {READING_SD_DEFAULT} density (common practice of densitometry)"
+        ));
+    }
     if let Some(sd) = curve.assumed_reading_sd() {
         warnings.push(format!(
             "readings without density_sd were given {sd} density (common practice of densitometry)"
@@ -220,6 +227,7 @@ pub fn curve_of_file(request: &CurveRequest) -> Result<CurveAnswer, AppError> {
         None
     };
     Ok(CurveAnswer {
+        coverage,
         rows: criteria,
         limits,
         flags,

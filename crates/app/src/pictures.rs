@@ -433,7 +433,7 @@ pub(crate) fn curve_figure(
         title: stem.to_string(),
         invented: false,
         method: curve.method().name().to_owned(),
-        coverage: request.coverage,
+        coverage: findings::Assumptions::COMMON_PRACTICE.coverage,
         curves: vec![finding],
         frames: vec![frame],
         factors: vec![],

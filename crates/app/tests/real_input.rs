@@ -1,24 +1,19 @@
 //! The main job on real pictures that nobody here made.
 //!
 //! The pictures are not part of the project (their licences differ; the
-//! `README.md` of each example says where they come from). These tests look for
-//! them beside the checkout, and say loudly that they were skipped when they
-//! are not there.
+//! `README.md` of each example says where they come from). These tests are
+//! ignored unless asked for with `--ignored`, where the pictures lie beside the
+//! checkout.
 
-#![expect(
-    clippy::unwrap_used,
-    clippy::print_stderr,
-    reason = "a panic is the failure of a test; a skip is told loudly"
-)]
+#![expect(clippy::unwrap_used, reason = "a panic is the failure of a test")]
 
 use app::{Silent, evaluate_folder};
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Copies an example with its pictures into a scratch folder; `None`, loudly,
-/// when the pictures aren't there.
-fn example(name: &str, folders: &[&str]) -> Option<tempfile::TempDir> {
+/// Copies an example with its pictures into a scratch folder.
+fn example(name: &str, folders: &[&str]) -> tempfile::TempDir {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
     let samples = root.join("../shared/samples");
     let dir = tempfile::tempdir().unwrap();
@@ -30,12 +25,9 @@ fn example(name: &str, folders: &[&str]) -> Option<tempfile::TempDir> {
     }
     fs::create_dir(dir.path().join("scans")).unwrap();
     for folder in folders {
-        let Ok(entries) = fs::read_dir(samples.join(folder)) else {
-            eprintln!(
-                "SKIPPED: the pictures of examples/{name} are not here; its README says where they come from"
-            );
-            return None;
-        };
+        let entries = fs::read_dir(samples.join(folder)).unwrap_or_else(|e| {
+            panic!("no pictures of examples/{name} ({e}); its README says where they come from")
+        });
         for entry in entries {
             let path: PathBuf = entry.unwrap().path();
             if path.is_file() {
@@ -44,7 +36,7 @@ fn example(name: &str, folders: &[&str]) -> Option<tempfile::TempDir> {
             }
         }
     }
-    Some(dir)
+    dir
 }
 
 fn number(value: &Value, key: &str) -> f64 {
@@ -54,10 +46,9 @@ fn number(value: &Value, key: &str) -> f64 {
 }
 
 #[test]
+#[ignore = "needs the pictures that the example's README names"]
 fn film_strips_without_a_tablet_give_a_relative_curve_and_no_density() {
-    let Some(dir) = example("film-strips", &["film_scans"]) else {
-        return;
-    };
+    let dir = example("film-strips", &["film_scans"]);
     let evaluated = evaluate_folder(dir.path(), None, None, &Silent).unwrap();
     let json = &evaluated.json;
     // Absolute density is refused, with the reason.
@@ -105,6 +96,7 @@ fn film_strips_without_a_tablet_give_a_relative_curve_and_no_density() {
 }
 
 #[test]
+#[ignore = "needs the pictures that the example's README names"]
 fn camera_frames_through_narrow_filters_give_the_measured_factors() {
     let folders = [
         "bracket",
@@ -113,9 +105,7 @@ fn camera_frames_through_narrow_filters_give_the_measured_factors() {
         "bracket/chart_600nm",
         "bracket/chart_700nm",
     ];
-    let Some(dir) = example("filter-bracket", &folders) else {
-        return;
-    };
+    let dir = example("filter-bracket", &folders);
     let evaluated = evaluate_folder(dir.path(), None, None, &Silent).unwrap();
     let json = &evaluated.json;
     let slope = number(&json["curves"][0]["straight_line_gradient"], "value");

@@ -187,7 +187,6 @@ fn curve(arguments: &CurveArguments) -> Result<(), AppError> {
         file: arguments.readings.clone(),
         base_plus_fog: arguments.base_plus_fog,
         relative: arguments.relative,
-        coverage: 0.90,
         figure: arguments.figure.is_some(),
     })?;
     for warning in &answer.warnings {
@@ -206,10 +205,11 @@ fn curve(arguments: &CurveArguments) -> Result<(), AppError> {
         return say_json(&answer.json);
     }
     let mut text = format!(
-        "{}\n{}; residual {:.3} density\n± is one standard deviation (low and high of --json hold 90 %)\n\n",
+        "{}\n{}; residual {:.3} density\n± is one standard deviation (low and high of --json hold {:.0} %)\n\n",
         arguments.readings.display(),
         answer.curve.method().name(),
-        answer.curve.residual_sd()
+        answer.curve.residual_sd(),
+        100.0 * answer.coverage
     );
     text.push_str(&findings_text::criteria_text(&answer.rows, &answer.limits));
     for odd in &answer.odd_readings {

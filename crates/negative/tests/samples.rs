@@ -1,4 +1,5 @@
-//! Reads every sample scan that lies beside the workspace, when there are any.
+//! Reads every sample scan that lies beside the workspace; ignored unless asked
+//! for with `--ignored`, where there are any.
 //!
 //! Expected sizes, values and groups: the samples' own table, whose values were
 //! read with an independent program (tifffile).
@@ -7,7 +8,10 @@
     clippy::unwrap_used,
     reason = "a test stops where something is not as it should be"
 )]
-#![expect(clippy::print_stderr, reason = "a skipped test must say so")]
+#![expect(
+    clippy::print_stderr,
+    reason = "what was found is told beside the verdict"
+)]
 
 use negative::decode::{ChannelChoice, Codes, Colour, DecodeError, DecodeLimits, ScanReader};
 use negative::honesty::{file_findings, flat_ends, repeat_scans_agree};
@@ -18,15 +22,16 @@ use std::collections::BTreeMap;
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
-fn folder(name: &str) -> Option<PathBuf> {
+fn folder(name: &str) -> PathBuf {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("../../../shared/samples")
         .join(name);
-    if !folder.is_dir() {
-        eprintln!("SKIPPED: no sample scans beside the workspace");
-        return None;
-    }
-    Some(folder)
+    assert!(
+        folder.is_dir(),
+        "no sample scans at {}; this test is for where they are",
+        folder.display()
+    );
+    folder
 }
 
 fn bytes_of(path: &Path) -> Vec<u8> {
@@ -71,8 +76,9 @@ fn all_channels(bytes: Vec<u8>) -> Result<Vec<Vec<f64>>, DecodeError> {
 }
 
 #[test]
+#[ignore = "needs the sample scans beside the workspace"]
 fn every_sample_decodes_to_its_known_values_or_is_refused() {
-    let Some(folder) = folder("tiff") else { return };
+    let folder = folder("tiff");
     // (file, smallest, largest value of all samples)
     let known = [
         ("minisblack-1c-16b.tiff", 0.0, 58955.0),
@@ -197,10 +203,9 @@ fn every_sample_decodes_to_its_known_values_or_is_refused() {
 }
 
 #[test]
+#[ignore = "needs the sample scans beside the workspace"]
 fn real_film_scans_raise_no_alarm_and_repeats_agree() {
-    let Some(folder) = folder("film_scans") else {
-        return;
-    };
+    let folder = folder("film_scans");
     let mut previews = Vec::new();
     for name in [
         "Film_a_20240711_002.tif",
@@ -260,8 +265,9 @@ fn real_film_scans_raise_no_alarm_and_repeats_agree() {
 }
 
 #[test]
+#[ignore = "needs the sample scans beside the workspace"]
 fn samples_tell_their_resolution_pages_and_profiles() {
-    let Some(folder) = folder("tiff") else { return };
+    let folder = folder("tiff");
     let info = |name: &str| {
         let bytes = Cursor::new(bytes_of(&folder.join(name)));
         ScanReader::open(bytes, 0, &DecodeLimits::default())
