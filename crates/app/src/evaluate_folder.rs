@@ -85,7 +85,7 @@ pub fn evaluate_folder(
             serde_json::to_vec_pretty(&json)
                 .map_err(|e| AppError::new(format!("writing the findings failed: {e}"), ""))?,
         ),
-        (READINGS_CSV.to_owned(), readings_csv(&findings)),
+        (READINGS_CSV.to_owned(), readings_csv(&findings)?),
     ];
     files.extend(
         figures::named_figures(&findings)
@@ -241,32 +241,49 @@ fn scans_json(scans: &[ScanSummary]) -> Value {
 }
 
 /// Every reading as it was used, for whoever computes again.
-fn readings_csv(findings: &Findings) -> Vec<u8> {
-    let mut text = String::from(
-        "frame,patch,response,value,value_sd,limit,fitted,allowed_sd,weight,origin,flags\n",
-    );
-    let quoted = |s: &str| format!("\"{}\"", s.replace('"', "\"\""));
+fn readings_csv(findings: &Findings) -> Result<Vec<u8>, AppError> {
+    let mut table = csv::Writer::from_writer(vec![]);
+    let mut write = |cells: [&str; 11]| {
+        table
+            .write_record(cells)
+            .map_err(|e| AppError::new(format!("writing the readings failed: {e}"), ""))
+    };
+    write([
+        "frame",
+        "patch",
+        "response",
+        "value",
+        "value_sd",
+        "limit",
+        "fitted",
+        "allowed_sd",
+        "weight",
+        "origin",
+        "flags",
+    ])?;
     for r in &findings.readings {
-        let limit = match r.limit {
-            None => "",
-            Some(Bound::AtLeast) => "at_least",
-            Some(Bound::AtMost) => "at_most",
-        };
-        text.push_str(&format!(
-            "{},{},{},{:.5},{:.5},{limit},{},{:.5},{:.3},{},{}\n",
-            r.frame,
-            r.patch,
+        let density = |d: f64| format!("{d:.5}");
+        write([
+            r.frame.as_str(),
+            r.patch.as_str(),
             crate::json::response_word(r.response),
-            r.value.value(),
-            r.value.standard_uncertainty(),
-            r.fitted.map_or_else(String::new, |v| format!("{v:.5}")),
-            r.allowed,
-            r.weight,
-            quoted(&r.origin),
-            quoted(&flag_words(r.value.flags())),
-        ));
+            &density(r.value.value()),
+            &density(r.value.standard_uncertainty()),
+            match r.limit {
+                None => "",
+                Some(Bound::AtLeast) => "at_least",
+                Some(Bound::AtMost) => "at_most",
+            },
+            &r.fitted.map_or_else(String::new, density),
+            &density(r.allowed),
+            &format!("{:.3}", r.weight),
+            &r.origin,
+            &flag_words(r.value.flags()),
+        ])?;
     }
-    text.into_bytes()
+    table
+        .into_inner()
+        .map_err(|e| AppError::new(format!("writing the readings failed: {e}"), ""))
 }
 
 fn flag_words(flags: &Flags) -> String {

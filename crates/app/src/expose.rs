@@ -175,45 +175,15 @@ fn reciprocity_law(text: &str) -> Result<ReciprocityLaw, AppError> {
             )
         });
     };
-    let path = Path::new(file);
     let remedy = "a table has the columns t_metered_s,t_corrected_s and one row for each metered time, rising";
-    let mut reader = csv::ReaderBuilder::new()
-        .trim(csv::Trim::All)
-        .comment(Some(b'#'))
-        .from_path(path)
-        .map_err(|e| AppError::new(format!("{file}: {e}"), remedy))?;
-    let headers = reader
-        .headers()
-        .map_err(|e| AppError::new(format!("{file}: {e}"), remedy))?
-        .clone();
-    let column = |name: &str| {
-        headers.iter().position(|h| h == name).ok_or_else(|| {
-            AppError::new(
-                format!(
-                    "{file}, line 1: no column {name}; found {}",
-                    headers.iter().collect::<Vec<_>>().join(", ")
-                ),
-                remedy,
-            )
+    let rows = notebook::read_reciprocity_csv(Path::new(file))?
+        .rows
+        .into_iter()
+        .map(|row| ReciprocityRow {
+            metered: row.metered,
+            corrected: row.corrected,
         })
-    };
-    let (metered, corrected) = (column("t_metered_s")?, column("t_corrected_s")?);
-    let mut rows = vec![];
-    for record in reader.records() {
-        let record = record.map_err(|e| AppError::new(format!("{file}: {e}"), remedy))?;
-        let line = record.position().map_or(0, csv::Position::line);
-        let number = |i: usize| {
-            let text = record.get(i).unwrap_or_default();
-            text.parse()
-                .map_err(|_| format!("{text:?} is no number of seconds"))
-                .and_then(|v| Seconds::from_s(v).map_err(|e| e.to_string()))
-                .map_err(|e| AppError::new(format!("{file}, line {line}: {e}"), remedy))
-        };
-        rows.push(ReciprocityRow {
-            metered: number(metered)?,
-            corrected: number(corrected)?,
-        });
-    }
+        .collect();
     ReciprocityLaw::table(rows, format!("table {file}"))
         .map_err(|e| AppError::new(format!("{file}: {}", with_causes(&e)), remedy))
 }

@@ -17,7 +17,8 @@ use quantity::{Flag, Flags, QuantityError, Seconds, Stops};
 /// Why a reciprocity law could not be made or could not answer.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ReciprocityError {
-    /// Use a law that covers the time, or ask for extrapolation by name.
+    /// Use a law that covers the time; a table of which the first row has equal
+    /// times covers all shorter ones.
     #[error(
         "a metered time of {time_s} s lies outside the range of the reciprocity law, {}",
         range_text(*from_s, *to_s)
@@ -313,8 +314,8 @@ impl ReciprocityLaw {
 
     /// Makes a law from a table of times.
     ///
-    /// A film that needs no correction up to some time has rows there with
-    /// equal times; without them the table refuses shorter times.
+    /// Where the first row has equal times, shorter times need no correction
+    /// either; a table that begins with a correction refuses shorter times.
     ///
     /// # Errors
     /// [`ReciprocityError`] for fewer than two rows, rows out of order, or a
@@ -391,7 +392,10 @@ impl ReciprocityLaw {
         let (mut from, mut to) = (self.valid_from, self.valid_to);
         if let ReciprocityForm::Table { rows } = &self.form {
             let (first, last) = (rows[0].metered, rows[rows.len() - 1].metered);
-            from = Some(from.map_or(first, |f| if f > first { f } else { first }));
+            // Rows that begin without a correction say that shorter times need none.
+            if rows[0].corrected != first {
+                from = Some(from.map_or(first, |f| if f > first { f } else { first }));
+            }
             to = Some(to.map_or(last, |t| if t < last { t } else { last }));
         }
         (from, to)
@@ -564,6 +568,7 @@ impl ReciprocityLaw {
             ReciprocityForm::ModifiedSchwarzschild { exponent } => {
                 modified_schwarzschild_corrected(tm, *exponent)
             }
+            ReciprocityForm::Table { rows } if uncorrected_below(rows, tm) => tm,
             ReciprocityForm::Table { rows } => log_log(
                 tm,
                 rows,
@@ -595,6 +600,7 @@ impl ReciprocityLaw {
             ReciprocityForm::ModifiedSchwarzschild { exponent } => {
                 tc * libm::pow(tc + 1.0, exponent - 1.0)
             }
+            ReciprocityForm::Table { rows } if uncorrected_below(rows, tc) => tc,
             ReciprocityForm::Table { rows } => log_log(
                 tc,
                 rows,
@@ -684,6 +690,12 @@ fn additive_metered(tc: f64, a: f64, b: f64) -> f64 {
         }
     }
     libm::exp(y)
+}
+
+/// Tells whether a time is shorter than the first row, and that row needs no correction.
+fn uncorrected_below(rows: &[ReciprocityRow], time_s: f64) -> bool {
+    let first = &rows[0];
+    first.corrected == first.metered && time_s < first.metered.to_s()
 }
 
 /// Interpolates log y against log x in rows of rising x and y; the end segments carry on outside.

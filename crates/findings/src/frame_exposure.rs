@@ -209,25 +209,3 @@ fn ev100_of(reading: LightReading, assumptions: &Assumptions) -> f64 {
         LightReading::Luminance(l) => libm::log2(100.0 * l.to_cd_per_m2() / assumptions.meter_k),
     }
 }
-
-/// Writes a time as the trade does: `1/30 s`, `4 s`.
-pub(crate) fn time_words(seconds: f64) -> String {
-    if seconds >= 0.4 {
-        let rounded = (seconds * 10.0).round() / 10.0;
-        format!("{rounded} s")
-    } else {
-        format!("1/{} s", (1.0 / seconds).round())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn times_read_as_on_a_shutter() {
-        assert_eq!(time_words(1.0 / 30.0), "1/30 s");
-        assert_eq!(time_words(4.0), "4 s");
-        assert_eq!(time_words(0.5), "0.5 s");
-    }
-}

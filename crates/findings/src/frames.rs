@@ -3,7 +3,6 @@
 use crate::curves::is_subject;
 use crate::estimate::Estimate;
 use crate::finding::{FrameFinding, PatchFinding, Verdict, VerdictCriteria};
-use crate::frame_exposure::time_words;
 use crate::model::Key;
 use crate::solve::{Model, Seen};
 use core::f64::consts::LOG10_2;
@@ -68,7 +67,7 @@ impl Places {
 fn exposure_words(exposure: &Exposure) -> String {
     match exposure {
         Exposure::Camera(c) => {
-            let marked = time_words(c.time.marked.to_s());
+            let marked = exposure::format_time(c.time.marked);
             match c.time.actual {
                 // The mark says it all when the time was what it says.
                 Some(actual) if (actual.to_s() / c.time.marked.to_s() - 1.0).abs() > 0.005 => {

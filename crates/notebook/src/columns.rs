@@ -3,7 +3,7 @@
 use crate::csv_file::{Column, CsvFile, Refused, Row, Unknown, deviation, finite};
 use crate::problem::{Place, Problems};
 use crate::words::{Words, patch_role, patch_role_words};
-use quantity::{Bound, Density, Flag, Measured};
+use quantity::{Bound, Density, Flag, Measured, Seconds};
 use record::{Id, Outline, Patch, PatchRole, Reading, ReadingOrigin, Response};
 
 /// Taken as one standard deviation of a density that was written down without
@@ -186,14 +186,70 @@ pub(crate) const CURVE: [Column; 4] = [
     },
 ];
 
+/// Columns of a reciprocity table.
+pub(crate) const RECIPROCITY: [Column; 2] = [
+    Column {
+        name: "t_metered_s",
+        required: true,
+        doc: "metered time in seconds",
+    },
+    Column {
+        name: "t_corrected_s",
+        required: true,
+        doc: "time that gives the density wanted, in seconds",
+    },
+];
+
+/// A row of a reciprocity table.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ReciprocityTableRow {
+    /// Metered time.
+    pub metered: Seconds,
+    /// Time that gives the density wanted.
+    pub corrected: Seconds,
+}
+
+/// Reads a reciprocity table; what the rows must be to each other is the law's matter.
+pub(crate) fn reciprocity_table(
+    file: &str,
+    text: &str,
+    unknown: Unknown,
+    problems: &mut Problems,
+    warnings: &mut Vec<String>,
+) -> Vec<ReciprocityTableRow> {
+    let Some(csv) = CsvFile::read(file, text, &RECIPROCITY, unknown, problems) else {
+        return Vec::new();
+    };
+    let rows = csv
+        .rows()
+        .filter_map(|row| {
+            let mut time = |name| {
+                row.read_required(name, "a time in seconds, greater than 0", problems, |t| {
+                    Seconds::from_s(finite(t)?).ok()
+                })
+            };
+            let (metered, corrected) = (time("t_metered_s"), time("t_corrected_s"));
+            Some(ReciprocityTableRow {
+                metered: metered.ok()?,
+                corrected: corrected.ok()?,
+            })
+        })
+        .collect();
+    warnings.extend(csv.warnings);
+    rows
+}
+
 /// What a density in a cell must be.
-pub(crate) const DENSITY_EXPECTED: &str = "a density between -1 and 10";
+pub(crate) const DENSITY_EXPECTED: &str = "a density between -0.2 and 10";
+/// The least density in a cell. A densitometer that was set to zero on clear film
+/// reads a little below zero on clearer film, never so much: that is a lost sign.
+const LEAST_DENSITY: f64 = -0.2;
 /// What an uncertainty in a cell must be.
 pub(crate) const DEVIATION_EXPECTED: &str = "a standard deviation, a number of 0 or more";
 
 /// Reads a density.
 pub(crate) fn density(text: &str) -> Option<Density> {
-    Density::gross(text.parse().ok()?).ok()
+    Density::gross(text.parse().ok().filter(|d| *d >= LEAST_DENSITY)?).ok()
 }
 
 /// A record that was read from a row, and where.
@@ -433,6 +489,16 @@ pub(crate) fn readings(
             } else {
                 row.read_required("density", "a finite number", problems, finite)
             };
+            // A density without any error would count alone.
+            if sd == Ok(Some(0.0)) && response == Response::Density {
+                row.mismatch(
+                    "density_sd",
+                    "a standard deviation greater than 0, or an empty cell when not known",
+                    "write what the densitometer is good for, or leave it empty",
+                    problems,
+                );
+                return None;
+            }
             let sd = sd.ok()?.unwrap_or_else(|| {
                 unstated += 1;
                 DENSITY_SD_UNSTATED

@@ -25,11 +25,13 @@ mod to_record;
 mod words;
 mod write;
 
+pub use columns::ReciprocityTableRow;
 pub use folder::{HashState, TestFolder, read_test_folder};
 pub use path::hash_file;
 pub use problem::{FolderError, Problem};
 pub use schema::{json_schema, key_tables};
 pub use stand_alone::{
-    CurveRow, NamedPatch, Rows, TabletRow, read_curve_csv, read_patches_csv, read_tablet_csv,
+    CurveRow, NamedPatch, Rows, TabletRow, read_curve_csv, read_patches_csv, read_reciprocity_csv,
+    read_tablet_csv,
 };
 pub use write::write_test_folder;

@@ -3,7 +3,10 @@
 //! Same columns, same messages; columns that are not known are named in a
 //! warning instead of refused, for such files often come from elsewhere.
 
-use crate::columns::{CURVE, DENSITY_EXPECTED, NAMED_PATCHES, density, outline, role, tablet};
+use crate::columns::{
+    CURVE, DENSITY_EXPECTED, NAMED_PATCHES, ReciprocityTableRow, density, outline,
+    reciprocity_table, role, tablet,
+};
 use crate::csv_file::{CsvFile, Unknown, finite};
 use crate::path::read_text;
 use crate::problem::{FolderError, Problems};
@@ -177,6 +180,18 @@ pub fn read_patches_csv(path: &Path) -> Result<Rows<NamedPatch>, FolderError> {
         });
     }
     finish(&shown, rows, csv.warnings, problems)
+}
+
+/// Reads a table of a film's reciprocity failure: `t_metered_s,t_corrected_s`.
+///
+/// # Errors
+/// [`FolderError`] with every cell that can't be read, at most 20.
+pub fn read_reciprocity_csv(path: &Path) -> Result<Rows<ReciprocityTableRow>, FolderError> {
+    let (shown, text) = open(path)?;
+    let mut problems = Problems::default();
+    let mut warnings = Vec::new();
+    let rows = reciprocity_table(&shown, &text, Unknown::Warned, &mut problems, &mut warnings);
+    finish(&shown, rows, warnings, problems)
 }
 
 fn finish<T>(

@@ -1,6 +1,6 @@
 //! Tables as read to records, with the place of every name and reference.
 
-use crate::columns::{DENSITY_SD_UNSTATED, Step};
+use crate::columns::{DENSITY_SD_UNSTATED, Step, reciprocity_table};
 use crate::csv_file::Unknown;
 use crate::format::*;
 use crate::keys::{At, Span};
@@ -169,14 +169,37 @@ impl<'a> Conversion<'a> {
         id.value
     }
 
+    /// The rows of a reciprocity table as the text of a law, so that the record
+    /// holds them itself.
+    fn points_of_table(&mut self, file: &str, place: &Place) -> Option<String> {
+        let path = resolve(self.root, file, place, self.problems)?;
+        let text = match read_text(&path, file) {
+            Ok(text) => text,
+            Err(error) => {
+                self.problems.add_all(error);
+                return None;
+            }
+        };
+        let rows = reciprocity_table(file, &text, Unknown::Refused, self.problems, self.warnings);
+        let points: Vec<String> = rows
+            .iter()
+            .map(|row| format!("{}/{}", row.metered.to_s(), row.corrected.to_s()))
+            .collect();
+        Some(format!("points:{}", points.join(",")))
+    }
+
     fn film(&mut self, table: FilmTable) -> Film {
         let reciprocity = table.reciprocity.map(|law| {
-            if let Some(file) = law.law.0.value.strip_prefix("table:") {
-                let place = self.source.place(law.law.0.span.start);
-                let _found = resolve(self.root, file.trim(), &place, self.problems);
-            }
+            let text = match law.law.0.value.strip_prefix("table:") {
+                Some(file) => {
+                    let place = self.source.place(law.law.0.span.start);
+                    self.points_of_table(file.trim(), &place)
+                        .unwrap_or_default()
+                }
+                None => law.law.0.value.clone(),
+            };
             ReciprocityRecord {
-                law: law.law.0.value,
+                law: text,
                 source: law.source.0,
                 uncertainty_stops_per_decade: law.uncertainty_stops_per_decade.map(|sd| sd.0),
             }

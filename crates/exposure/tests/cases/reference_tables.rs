@@ -457,6 +457,26 @@ fn model_cases_agree() {
 }
 
 #[test]
+fn a_table_that_begins_without_a_correction_covers_shorter_times() {
+    // Common practice: a maker's table starts at the longest time that needs none.
+    let law = table(&[(1.0, 1.0), (10.0, 15.0)]);
+    let short = s(1.0 / 30.0);
+    for corrected in [
+        law.corrected_time(short).unwrap(),
+        law.effective_time(short).unwrap(),
+    ] {
+        assert_eq!(corrected.time, short);
+        assert_eq!(corrected.stops.to_stops(), 0.0);
+        assert!(corrected.flags.is_empty());
+    }
+    let long = s(11.0);
+    assert!(law.corrected_time(long).is_err());
+    // One that begins with a correction says nothing of shorter times.
+    let late = table(&[(10.0, 15.0), (100.0, 300.0)]);
+    assert!(late.corrected_time(short).is_err());
+}
+
+#[test]
 fn a_table_is_straight_in_log_time_and_ends_where_it_ends() {
     // Source: a film maker's data sheet F-4016: 10 s needs 15 s, 100 s needs 200 s;
     // the middle, computed: 31.622 776 6 s needs 54.772 256 s (0.792 481 stop).

@@ -13,8 +13,13 @@ fn the_example_of_the_document_is_a_sound_test() {
     let parts = folder.test.parts();
     assert!(parts.invented);
     assert_eq!(parts.frames.len(), 3);
-    assert_eq!(parts.patches.len(), 4);
+    assert_eq!(parts.patches.len(), 5);
     assert_eq!(parts.readings.len(), 3);
+    // A patch is outlined in a scan or read by hand; both at once can't be evaluated.
+    for reading in &parts.readings {
+        let patch = folder.test.patch(&reading.frame, &reading.patch).unwrap();
+        assert!(patch.place.is_none(), "{} is outlined and read", patch.name);
+    }
     let Exposure::Camera(camera) = &parts.frames[0].exposure else {
         panic!("frame 1 is exposed in a camera");
     };
@@ -228,4 +233,28 @@ fn cells_are_split_evenly_in_the_direction_named() {
         }
         assert_eq!(strip.steps, expected, "{direction}");
     }
+}
+
+#[test]
+fn a_reciprocity_table_of_the_folder_comes_into_the_record() {
+    let dir = tempfile::tempdir().unwrap();
+    sample::write(dir.path());
+    let with_table = sample::test_toml().replace("power:1.31", "table:law.csv");
+    std::fs::write(dir.path().join("test.toml"), with_table).unwrap();
+    let law = |rows: &str| {
+        std::fs::write(dir.path().join("law.csv"), rows).unwrap();
+        read_test_folder(dir.path()).map(|folder| {
+            folder.test.parts().films[0]
+                .reciprocity
+                .clone()
+                .unwrap()
+                .law
+        })
+    };
+    let text = law("t_metered_s,t_corrected_s\n1,1\n10,15\n").unwrap();
+    assert_eq!(text, "points:1/1,10/15");
+    let error = law("t_metered_s,t_corrected_s\n1,-1\n")
+        .unwrap_err()
+        .to_string();
+    assert!(error.contains("law.csv, line 2, column 3"), "{error}");
 }

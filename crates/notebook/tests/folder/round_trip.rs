@@ -410,8 +410,8 @@ proptest::proptest! {
         below in 1_u32..200_000,
         log_h in -1e3_f64..1e3,
         x in -1e9_f64..1e9,
-        density in -1.0_f64..10.0,
-        sd in 0.0_f64..1e-3,
+        density in -0.2_f64..10.0,
+        sd in 1e-12_f64..1e-3,
     ) {
         let mut parts = everything();
         let time = |marked| MeasuredTime { marked: s(marked), actual: s(marked * 1.1), spread: stops(sd) };

@@ -55,7 +55,7 @@ fn every_fault_is_named_with_line_and_text() {
         (
             curve,
             "log_h,density\n-1,40\n",
-            "line 2, column 4: `density` is \"40\"\n  expected: a density between -1 and 10",
+            "line 2, column 4: `density` is \"40\"\n  expected: a density between -0.2 and 10",
         ),
         (
             curve,
