@@ -65,6 +65,55 @@ pub struct Assumptions {
     pub meter_c: f64,
 }
 
+/// One of the numbers of a film's curve, as wide as it is left before any reading.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct ClassNumber {
+    pub(crate) name: &'static str,
+    /// Middle of the class; of widths and gradients the sd is of the logarithm.
+    pub(crate) middle: f64,
+    /// One standard deviation. \[`unit`\]
+    pub(crate) sd: f64,
+    pub(crate) unit: &'static str,
+}
+
+const fn class(name: &'static str, middle: f64, sd: f64, unit: &'static str) -> ClassNumber {
+    ClassNumber {
+        name,
+        middle,
+        sd,
+        unit,
+    }
+}
+
+const NATURAL_LOG: &str = "natural-log units";
+
+/// A wide class of pictorial films: base+fog, gradient of the straight line,
+/// width of the toe, length from toe to shoulder, width of the shoulder.
+pub(crate) const CURVE_CLASS: [ClassNumber; 5] = [
+    class("base+fog", 0.2, 0.5, "density"),
+    class("gradient of the straight line", 0.65, 0.45, NATURAL_LOG),
+    class("width of the toe in log H", 0.17, 0.4, NATURAL_LOG),
+    class(
+        "length from toe to shoulder in log H",
+        2.8,
+        0.4,
+        NATURAL_LOG,
+    ),
+    class("width of the shoulder in log H", 0.25, 0.4, NATURAL_LOG),
+];
+/// Where a light that was not read is looked for, at ISO 100. \[EV\]
+pub(crate) const UNREAD_LIGHT_EV: f64 = 12.0;
+/// How far from it. \[stops\]
+pub(crate) const UNREAD_LIGHT_STOPS: f64 = 4.0;
+/// How far the factor of foliage and sky may lie from the neutral one. \[stops\]
+pub(crate) const FOLIAGE_OR_SKY_STOPS: f64 = 4.0;
+/// Weight of the assumed size of an error, in frames: a test with as many frames
+/// trusts its own scatter as much as the assumption.
+pub(crate) const ASSUMED_FRAMES: f64 = 8.0;
+/// How far off a frame must be to be called an outlier, in standard deviations
+/// of all that its record leaves open.
+pub(crate) const OUTLIER_SD: f64 = 3.2;
+
 impl Assumptions {
     /// What is common practice where a test says nothing.
     pub const COMMON_PRACTICE: Self = Self {
@@ -111,6 +160,37 @@ impl Assumptions {
             "",
             "asked for",
         )];
+        let by_program = "stated by this program";
+        rows.push(row(
+            "least density over base+fog that can be told",
+            self.detection_density,
+            "density",
+            common,
+        ));
+        rows.push(row(
+            "net density at which the curves of two filters are matched",
+            self.matching_density,
+            "density",
+            common,
+        ));
+        rows.push(row(
+            "deviation beyond which a reading or record loses weight",
+            self.outlier_beyond,
+            "standard deviations",
+            by_program,
+        ));
+        rows.push(row(
+            "deviation beyond which a frame is called off",
+            OUTLIER_SD,
+            "standard deviations",
+            by_program,
+        ));
+        rows.push(row(
+            "weight of an assumed error size against the test's own scatter",
+            ASSUMED_FRAMES,
+            "frames",
+            by_program,
+        ));
         for source in used {
             match source {
                 Source::MarkedTime => rows.push(row(
@@ -215,13 +295,34 @@ impl Assumptions {
                     "misfit of the curve's formula",
                     self.curve_misfit_density,
                     "density",
-                    "stated by this program",
+                    by_program,
                 )),
-                Source::Curve => rows.push(row(
-                    "shape of the curve: gradient, width of toe and shoulder",
-                    0.5,
-                    "natural-log units",
-                    "a wide class of pictorial films",
+                Source::Curve => {
+                    for number in CURVE_CLASS {
+                        rows.push(row(
+                            &format!(
+                                "{} before any reading, about {}",
+                                number.name, number.middle
+                            ),
+                            number.sd,
+                            number.unit,
+                            "a wide class of pictorial films",
+                        ));
+                    }
+                }
+                Source::UnreadLight => rows.push(row(
+                    &format!(
+                        "level of a light that was not read, about EV {UNREAD_LIGHT_EV} at ISO 100"
+                    ),
+                    UNREAD_LIGHT_STOPS,
+                    stops,
+                    "daylight, wide on purpose",
+                )),
+                Source::FoliageOrSky => rows.push(row(
+                    "difference of the factor of foliage and sky",
+                    FOLIAGE_OR_SKY_STOPS,
+                    stops,
+                    "wide on purpose",
                 )),
                 Source::BoxSpeed => rows.push(row(
                     "box speed against the truth",
@@ -262,11 +363,14 @@ pub(crate) enum Source {
     Aperture,
     Frame,
     LightReading,
+    /// Level of a light that was not read.
+    UnreadLight,
     MeterBias,
     GreyCard,
     Subject,
     NeutralPatch,
     ColouredPatch,
+    FoliageOrSky,
     FilterGradient,
     Development,
     Base,
@@ -291,10 +395,12 @@ impl Source {
             Self::Aperture => "aperture marks",
             Self::Frame => "light and timing from frame to frame",
             Self::LightReading => "light reading",
+            Self::UnreadLight => "level of an unread light",
             Self::MeterBias => "meter against the tablet sheet",
             Self::GreyCard => "grey card against the mid-tone",
             Self::Subject => "brightness of the subjects",
             Self::NeutralPatch => "differences between neutral patches",
+            Self::FoliageOrSky => "how foliage and sky differ behind the filter",
             Self::ColouredPatch => "differences between coloured patches",
             Self::FilterGradient => "gradient behind the filter",
             Self::Development => "development from frame to frame",
@@ -315,7 +421,12 @@ impl Source {
     pub(crate) fn is_assumption(self) -> bool {
         matches!(
             self,
-            Self::Curve | Self::BoxSpeed | Self::Subject | Self::ColouredPatch | Self::Factor
+            Self::Curve
+                | Self::BoxSpeed
+                | Self::Subject
+                | Self::ColouredPatch
+                | Self::FoliageOrSky
+                | Self::Factor
         )
     }
 }

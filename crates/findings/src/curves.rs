@@ -41,6 +41,11 @@ pub(crate) fn reach(e: &Estimate, curve: usize) -> Option<(f64, f64)> {
         })
 }
 
+/// Tells whether the readings of a curve reach a place x, on both sides.
+pub(crate) fn reaches(e: &Estimate, curve: usize, x: f64) -> bool {
+    reach(e, curve).is_some_and(|(low, high)| (low..=high).contains(&x))
+}
+
 pub(crate) fn curve_findings(e: &Estimate, test: &Test) -> Vec<CurveFinding> {
     (0..e.model.curves.len())
         .filter_map(|i| curve_finding(e, test, i))
@@ -102,7 +107,7 @@ fn curve_finding(e: &Estimate, test: &Test, i: usize) -> Option<CurveFinding> {
         let x = curve.x_at(p, b + 0.10)?;
         let sd = libm::sqrt(e.covariance.variance(&curve.place_gradient(p, x)));
         let mut point = Measured::new(log_exposure(x), sd);
-        if x < low - 0.15 || x > high {
+        if !reaches(e, i, x) {
             point = point.flagged(Flag::OutsideCurve);
         }
         Some(point)

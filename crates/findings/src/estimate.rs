@@ -4,7 +4,7 @@
 //! for a shoulder), so the fit starts from several places of the curve along
 //! the exposure axis and keeps the best.
 
-use crate::assumptions::{Assumptions, Source};
+use crate::assumptions::{ASSUMED_FRAMES, Assumptions, OUTLIER_SD, Source};
 use crate::model::{Curve, CurveForm, FactorKey, JointModel, Key};
 use crate::solve::{Covariance, Fit, Seen, approach, fit};
 use core::f64::consts::LOG10_2;
@@ -207,10 +207,6 @@ pub(crate) fn estimate(
         developed_apart,
     })
 }
-
-/// How far off a frame must be to be called an outlier, in standard deviations
-/// of all that its record leaves open.
-const OUTLIER_SD: f64 = 3.2;
 
 /// A frame that is further off than the rest allow.
 enum Apart {
@@ -461,10 +457,6 @@ fn set_pivots(model: &mut JointModel, p: &[f64], assumptions: &Assumptions) {
         }
     }
 }
-
-/// Weight of the assumed size of an error, in frames: a test with as many frames
-/// trusts its own scatter as much as the assumption.
-const ASSUMED_FRAMES: f64 = 8.0;
 
 /// Learns how large the frames' own errors are, where a test has frames enough;
 /// gives the largest relative change.

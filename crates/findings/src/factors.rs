@@ -16,8 +16,8 @@ use quantity::{Bound, ExposureIndex, FilterFactor, Flag, Flags, Interval, NetDen
 use record::{Id, PatchRole, Response, Test};
 use std::collections::BTreeMap;
 
-/// Beyond this many parameters the profile is not followed: the covariance is
-/// used instead, and the answer says so.
+/// Beyond this many parameters the profile of a factor that has readings is not
+/// followed: the covariance is used instead, and the answer says so.
 const PROFILE_LIMIT: usize = 250;
 
 /// How far the profile is followed, in log10 exposure: 20 stops.
@@ -70,15 +70,19 @@ fn speed_place(e: &Estimate, curve: usize, filters: &[Id]) -> Option<(f64, Vec<(
     }
 }
 
-/// The curve on which a film's frames in a light lie, density scale preferred.
-fn curve_of(model: &JointModel, test: &Test, key: &FactorKey) -> Option<usize> {
+/// The curve on which the frames behind a factor's filters lie in its light,
+/// density scale preferred.
+fn curve_of(model: &JointModel, test: &Test, factor: usize, key: &FactorKey) -> Option<usize> {
     let frames = &test.parts().frames;
     model
         .terms
         .iter()
         .filter(|t| {
             let frame = &frames[t.frame];
-            t.exposed.is_some() && frame.film == key.film && frame.filters == key.filters
+            frame.filters == key.filters
+                && t.exposed
+                    .as_ref()
+                    .is_some_and(|x| x.linear.iter().any(|(i, _)| *i == factor))
         })
         .map(|t| t.curve)
         .min_by_key(|&c| model.curves[c].response != Response::Density)
@@ -98,6 +102,9 @@ pub(crate) fn speeds(e: &Estimate, assumptions: &Assumptions) -> Vec<SpeedFindin
         let log_ei = libm::log10(0.8) - x;
         let sd = libm::sqrt(e.covariance.variance(&gradient));
         let mut flags = Flags::none();
+        if !crate::curves::reaches(e, i, x) {
+            flags.insert(Flag::OutsideCurve);
+        }
         if prior_share(e, &gradient) > 0.5 {
             flags.insert(Flag::RestsOnPrior);
         }
@@ -129,8 +136,8 @@ fn prior_share(e: &Estimate, gradient: &[(usize, f64)]) -> f64 {
 }
 
 /// What each source contributes to the variance of a linear answer: with C the
-/// covariance and g the answer's gradient, prior i gives (C g)_i²/σ_i², and the
-/// readings the rest.
+/// covariance and g the answer's gradient, prior i gives w_i (C g)_i²/σ_i², and
+/// the readings the rest; w_i is the weight that the fit left it.
 fn shares(e: &Estimate, gradient: &[(usize, f64)]) -> Vec<(Source, f64)> {
     let c = e.covariance.times(gradient);
     let variance: f64 = gradient.iter().map(|&(i, g)| g * c[i]).sum();
@@ -139,7 +146,10 @@ fn shares(e: &Estimate, gradient: &[(usize, f64)]) -> Vec<(Source, f64)> {
     }
     let mut by_source: BTreeMap<Source, f64> = BTreeMap::new();
     for (i, prior) in e.model.priors.iter().enumerate() {
-        *by_source.entry(prior.source).or_default() += (c[i] / prior.sd).powi(2) / variance;
+        let off = (e.fit.parameters[i] - prior.mean) / prior.sd;
+        let weight = prior.tail.weight(off, e.model.outlier_beyond);
+        *by_source.entry(prior.source).or_default() +=
+            weight * (c[i] / prior.sd).powi(2) / variance;
     }
     let told: f64 = by_source.values().sum();
     *by_source.entry(Source::Reading).or_default() += (1.0 - told).max(0.0);
@@ -207,7 +217,10 @@ fn one_factor(
     let sd = libm::sqrt(e.covariance.variance(&[(i, 1.0)]));
     let z_two = quantile(0.5 + 0.5 * assumptions.coverage);
     let z_one = quantile(assumptions.coverage);
-    let (low, high, mut bound, method) = if model.keys.len() <= PROFILE_LIMIT {
+    // Limits alone have no curvature at the optimum to speak of, however many
+    // the parameters are.
+    let follow = model.keys.len() <= PROFILE_LIMIT || evidence.frames_used.is_empty();
+    let (low, high, bound, method) = if follow {
         let end = |direction: f64, z: f64| {
             profile_end(model, &e.fit, i, sd, direction, 0.5 * z * z, REACH)
         };
@@ -265,9 +278,6 @@ fn one_factor(
             "covariance at the optimum",
         )
     };
-    if evidence.frames_used.is_empty() && bound.is_none() && evidence.frames_as_limits.is_empty() {
-        bound = None;
-    }
     // With a bound the value shown is the bound itself.
     let value = match bound {
         Some(Bound::AtLeast) => low,
@@ -328,7 +338,16 @@ fn one_factor(
         flags.insert(Flag::Blocked);
     }
 
-    let curve = curve_of(model, test, key);
+    let curve = curve_of(model, test, i, key);
+    // Behind the filter the speed point lies on the same curve, elsewhere along it.
+    if let Some(c) = curve
+        && model.curves[c].absolute
+        && model.curves[c].response == Response::Density
+        && let Some((x, _)) = speed_place(e, c, &[])
+        && !crate::curves::reaches(e, c, x)
+    {
+        flags.insert(Flag::OutsideCurve);
+    }
     let (ei, ei_basis) = filtered_ei(e, test, assumptions, key, i, log_factor, bound, curve);
     let matched_at = curve.and_then(|c| {
         let curve = &model.curves[c];

@@ -11,7 +11,10 @@
 //!
 //! Built by [`JointModel::build`]; fitted in `estimate`.
 
-use crate::assumptions::{Assumptions, Source};
+use crate::assumptions::{
+    Assumptions, CURVE_CLASS, ClassNumber, FOLIAGE_OR_SKY_STOPS, Source, UNREAD_LIGHT_EV,
+    UNREAD_LIGHT_STOPS,
+};
 use crate::frame_exposure::{
     FrameExposureError, RecordedExposure, TimeKnowledge, recorded_exposure,
 };
@@ -526,6 +529,7 @@ impl JointModel {
                     | Source::Factor
                     | Source::Subject
                     | Source::ColouredPatch
+                    | Source::FoliageOrSky
             )
         };
         let before: BTreeMap<usize, f64> = self.smears.iter().copied().collect();
@@ -884,13 +888,15 @@ impl JointModel {
         };
         match form {
             CurveForm::Film => {
+                let [base, gradient, toe_width, length, shoulder] = CURVE_CLASS;
+                let log = |n: ClassNumber| prior(libm::log(n.middle), n.sd * wide);
                 let rows = [
-                    prior(0.2, 0.5),
-                    prior(libm::log(0.65), 0.45 * wide),
+                    prior(base.middle, base.sd),
+                    log(gradient),
                     toe,
-                    prior(libm::log(0.17), 0.4 * wide),
-                    prior(libm::log(2.8), 0.4 * wide),
-                    prior(libm::log(0.25), 0.4 * wide),
+                    log(toe_width),
+                    log(length),
+                    log(shoulder),
                 ];
                 for (k, row) in rows.into_iter().enumerate() {
                     self.parameter(Key::Curve(curve, k as u8), row);
@@ -962,7 +968,7 @@ impl JointModel {
             }
             // Uncertainty along x that readings do not share becomes density
             // through a middling gradient.
-            sd = libm::hypot(sd, 0.65 * extra_x_sd);
+            sd = libm::hypot(sd, CURVE_CLASS[1].middle * extra_x_sd);
             Some(exposed)
         };
         let value = reading.value.value();
@@ -1152,16 +1158,16 @@ impl JointModel {
                     linear.push((self.parameter(Key::Light(camera.light.clone()), prior), 1.0));
                 } else if absolute_curve || first_of_film.as_ref() != Some(&camera.light) {
                     // An unread light among read ones: its level is left open
-                    // about a day's light, EV 12 give or take four stops.
+                    // about a day's light.
                     if absolute_curve {
                         offset +=
                             libm::log10(assumptions.lens_factor_q * assumptions.meter_k / 100.0)
-                                + 12.0 * LOG10_2;
+                                + UNREAD_LIGHT_EV * LOG10_2;
                     }
                     self.flags.insert(Flag::LightUnknown);
                     let prior = Prior {
                         tail: Tail::Normal,
-                        ..robust(4.0, Source::LightReading)
+                        ..robust(UNREAD_LIGHT_STOPS, Source::UnreadLight)
                     };
                     linear.push((self.parameter(Key::Light(camera.light.clone()), prior), 1.0));
                 }
@@ -1244,7 +1250,7 @@ impl JointModel {
                     } else if neutral {
                         (assumptions.neutral_patch_stops, Source::NeutralPatch)
                     } else if neutrality(patch.role) >= 3 {
-                        (4.0, Source::ColouredPatch)
+                        (FOLIAGE_OR_SKY_STOPS, Source::FoliageOrSky)
                     } else {
                         // Coloured patches lean one way together: however many
                         // there are, all of them tell no more than one would.

@@ -15,7 +15,7 @@
 use crate::assumptions::Assumptions;
 use crate::estimate::Estimate;
 use crate::finding::NextStep;
-use crate::model::{CurveForm, FactorKey, Key};
+use crate::model::{CurveForm, Exposed, FactorKey, Key};
 use crate::normal::quantile;
 use crate::solve::Seen;
 use core::f64::consts::LOG10_2;
@@ -54,6 +54,31 @@ fn left_over(
 fn density_gradient(e: &Estimate, curve: usize, x: f64) -> (Vec<(usize, f64)>, f64) {
     let (_, slope, gradient) = e.model.curves[curve].value(&e.fit.parameters, x);
     (gradient, slope)
+}
+
+/// The gradient of a density that lies at `x` of the curve, exposed as another
+/// frame was, and its slope by exposure. Errors that are `new` on the new sheet
+/// are left out, for they belong to its noise.
+fn repeated(
+    e: &Estimate,
+    curve: usize,
+    x: f64,
+    exposed: &Exposed,
+    new: impl Fn(&Key) -> bool,
+) -> (Vec<(usize, f64)>, f64) {
+    let (mut gradient, slope) = density_gradient(e, curve, x);
+    // Behind a filter the curve is stretched about its pivot by the ratio r:
+    // x = pivot + (exposure − pivot)·r, so dx/dexposure = r and dx/dln r = x − pivot.
+    let by_exposure = slope * exposed.steeper(&e.fit.parameters);
+    let by_ratio = slope * (x - e.model.curves[curve].pivot);
+    let linear = exposed.linear.iter().map(|&(i, c)| (i, by_exposure * c));
+    let stretch = exposed.stretch.iter().map(|&i| (i, by_ratio));
+    gradient.extend(
+        linear
+            .chain(stretch)
+            .filter(|(i, _)| !new(&e.model.keys[*i])),
+    );
+    (gradient, by_exposure)
 }
 
 /// Ranks what would narrow a factor, best first; at most three steps, each
@@ -124,15 +149,12 @@ pub(crate) fn next_steps(
         let Some((term, x, _)) = again(filtered) else {
             continue;
         };
-        let (mut gradient, slope) = density_gradient(e, curve, x);
         let Some(exposed) = &term.exposed else {
             continue;
         };
-        for &(i, c) in &exposed.linear {
-            if !matches!(&model.keys[i], Key::Frame(_)) {
-                gradient.push((i, slope * c));
-            }
-        }
+        let (gradient, slope) = repeated(e, curve, x, exposed, |key| {
+            matches!(key, Key::Frame(_) | Key::Development(_))
+        });
         let noise = READING_SD.powi(2) + (slope * frame_sd).powi(2);
         let after = left_over(
             e,
@@ -146,12 +168,9 @@ pub(crate) fn next_steps(
     if let Some((term, x, _)) = again(true)
         && let Some(exposed) = &term.exposed
     {
-        let (mut gradient, slope) = density_gradient(e, curve, x);
-        for &(i, c) in &exposed.linear {
-            if !matches!(&model.keys[i], Key::Frame(_) | Key::Shutter(..)) {
-                gradient.push((i, slope * c));
-            }
-        }
+        let (gradient, slope) = repeated(e, curve, x, exposed, |key| {
+            matches!(key, Key::Frame(_) | Key::Development(_) | Key::Shutter(..))
+        });
         let noise = READING_SD.powi(2) + slope.powi(2) * (frame_sd.powi(2) + mark_sd.powi(2));
         let after = left_over(
             e,

@@ -227,6 +227,27 @@ fn blank_frames_are_a_bound_that_holds() {
 }
 
 #[test]
+fn blanks_are_a_bound_in_a_test_of_many_frames_too() {
+    // So many frames that intervals of seen factors come from the covariance.
+    let spec = ReadingsSpec {
+        anchors: 90,
+        filtered_frames: 3,
+        bracket: Bracket::AllBlank,
+        ..ReadingsSpec::default()
+    };
+    for draw in 0..3 {
+        let (findings, truth) = found(&spec, draw);
+        let factor = &findings.factors[0];
+        assert_eq!(factor.bound, Some(Bound::AtLeast), "draw {draw}");
+        let (low, true_stops) = (
+            factor.stops.low.to_stops(),
+            Stops::from_factor(truth.filters[0].factor).to_stops(),
+        );
+        assert!(low <= true_stops, "draw {draw}: {low} for {true_stops}");
+    }
+}
+
+#[test]
 fn same_input_same_answer() {
     let (first, _) = found(&ReadingsSpec::default(), 7);
     let (again, _) = found(&ReadingsSpec::default(), 7);
