@@ -11,7 +11,7 @@ use exposure::{
 };
 use quantity::{
     Ev100, ExposureIndex, FNumber, FilterFactor, Flag, Illuminance, Luminance, Magnification,
-    Millimetres, PupilRatio, Seconds, Stops,
+    Millimetres, PupilRatio, Stops,
 };
 use serde_json::{Value, json};
 use std::path::Path;

@@ -5,30 +5,28 @@
 //! since others may be calibrated by them.
 //!
 //! What the checks find is not only said: it widens the readings of the scan,
-//! so that one scan that was tampered with can't outweigh honest ones. Added to
-//! the standard uncertainty, as the root of the sum of squares:
+//! so that one scan that was tampered with can't outweigh honest ones. What one
+//! scan alone shows is added in `negative::widening` and by the calibration; what
+//! scans show of each other is added here to the standard uncertainty, as the
+//! root of the sum of squares:
 //!
 //! | flag | what is added |
 //! |---|---|
-//! | `eight_bit_origin`, `comb` | 1/√12 of the codes from one value that occurs to the next |
-//! | `lossy` | 2/√12 codes: compression moves even areas by about a code |
-//! | `tablet_misfit` | what the calibration states for it, and the difference of clear film |
+//! | `tablet_misfit` | the difference of clear film |
 //! | `levels_changed` | the difference of clear film from the other scans |
 //! | `same_file` | 0.3 in density, about what a stop does: one of the two frames is another |
 //!
 //! Clear film is compared in densities where a tablet calibrates the scans: a
 //! tablet that was changed along with the film makes up for it, and then
-//! nothing is added. A calibration that can't be right (the table fits when it
-//! is moved by a step; half of the steps' outlines lie across two steps; the
-//! lightest step does not go on as the next; clear film lighter than film can
-//! be) is not used: what is added to each scan could
-//! not make up for an error that all scans share. The scan's readings are then
-//! relative to its own clear film, as without a tablet.
+//! nothing is added. A calibration that can't be right (`negative::refusal`) is
+//! not used: what is added to each scan could not make up for an error that all
+//! scans share. The scan's readings are then relative to its own clear film, as
+//! without a tablet.
 
 use crate::error::with_causes;
 use crate::{AppError, Progress};
 use negative::calibration::{CalibratedReading, Calibration, TabletReading, calibrate};
-use negative::decode::{ChannelChoice, DecodeLimits, ScanInfo, ScanReader};
+use negative::decode::{ChannelChoice, Colour, DecodeLimits, ScanInfo, ScanReader};
 use negative::honesty::{
     HonestyFinding, RebateReading, file_findings, rebates_agree, repeat_scans_agree,
     tablet_findings_numbered,
@@ -36,10 +34,15 @@ use negative::honesty::{
 use negative::outline::{LabelImage, Outline, OutlineError, Rectangle};
 use negative::patch::{PatchError, PatchStatistics};
 use negative::preview::Preview;
+use negative::refusal::{
+    CalibrationRefusal, clear_density, refused_by_clear_film, refused_by_tablet,
+};
+use negative::relative::{RelativeReading, SignalRises, log_signal, relative_density};
 use negative::survey::survey;
 use negative::tone::{Tone, ToneEncoding, ToneOrigin, tone_of};
+use negative::widening::{flags_of_readings, widen_by_findings};
 use notebook::{HashState, TestFolder};
-use quantity::{Bound, Flag, Flags, Measured};
+use quantity::{Bound, Flag, Measured};
 use record::{Calibrator, Channel, Id, Patch, PatchRole, Reading, ReadingOrigin, Response, Scan};
 use std::collections::BTreeMap;
 use std::io::BufReader;
@@ -48,18 +51,8 @@ use std::path::Path;
 /// Difference of clear film between scans that passes without doubt. \[density\]
 const REBATE_TOLERANCE: f64 = 0.02;
 
-/// Lowest gross density of film: two surfaces of index 1.5 reflect 8 % of the
-/// light, a density of 0.036, before base or fog. \[density\]
-const CLEAREST_FILM: f64 = 0.03;
-
-/// Share of uneven steps from which a tablet's outlines are not believed.
-const STRADDLING_SHARE: f64 = 0.5;
-
 /// Standard uncertainty of a reading that may be another frame's. \[density\]
 const OTHER_FRAME: f64 = 0.3;
-
-/// Codes that compression with loss leaves between values, in effect.
-const LOSSY_STEP: f64 = 2.0;
 
 /// Buffer of a file being decoded, in bytes.
 const READ_BUFFER: usize = 1 << 20;
@@ -78,7 +71,7 @@ pub(crate) struct Surveyed {
     pub(crate) findings: Vec<HonestyFinding>,
     pub(crate) repeat: Option<String>,
     /// Why the calibration is not used for this scan's patches.
-    calibration_refused: Option<String>,
+    calibration_refused: Option<CalibrationRefusal>,
     /// Standard uncertainty that is added to each reading. \[density\]
     doubt: f64,
 }
@@ -171,8 +164,15 @@ pub(crate) fn scan_error(
     )
 }
 
-/// Reads a picture whose values are labels.
-pub(crate) fn read_labels(path: &Path, shown: &str) -> Result<(u32, u32, Vec<u8>), AppError> {
+/// Reads a picture whose values are labels, of the size of its scan.
+///
+/// What the header tells is asked before a row is decoded, so that a wrong file
+/// costs nothing.
+pub(crate) fn read_labels(
+    path: &Path,
+    shown: &str,
+    (width, height): (u32, u32),
+) -> Result<(u32, u32, Vec<u8>), AppError> {
     let remedy =
         "give an 8-bit grey PNG or TIFF of the scan's size, whose values are region numbers";
     let file = std::fs::File::open(path).map_err(|e| AppError::file("opening", path, &e))?;
@@ -185,20 +185,50 @@ pub(crate) fn read_labels(path: &Path, shown: &str) -> Result<(u32, u32, Vec<u8>
         &DecodeLimits::default(),
     )
     .map_err(|e| fail(&e))?;
-    let (width, height) = (reader.info().width, reader.info().height);
-    if reader.info().bits > 8 {
-        return Err(AppError::new(
+    let info = reader.info();
+    let refuse = |fault: String, remedy: &str| {
+        Err(AppError::new(format!("region map {shown} {fault}"), remedy))
+    };
+    if (info.width, info.height) != (width, height) {
+        return refuse(
             format!(
-                "region map {shown} has {} bits, but labels have 8",
-                reader.info().bits
+                "has {} × {} pixels, but its scan has {width} × {height}",
+                info.width, info.height
             ),
-            remedy,
-        ));
+            "draw the map over the scan itself, and save it without cropping or scaling",
+        );
+    }
+    if info.flags.contains(Flag::Lossy) {
+        return refuse(
+            format!(
+                "is a {} file compressed with loss, which changes region numbers",
+                info.format
+            ),
+            "draw the map anew and save it as 8-bit grey PNG or TIFF; saving this file again in another format does not \
+             bring the numbers back",
+        );
+    }
+    if info.colour != Colour::Grey {
+        return refuse(
+            format!(
+                "has {}, but region numbers are values of grey",
+                match info.colour {
+                    Colour::Mosaic => "a mosaic of colours",
+                    _ => "red, green and blue",
+                }
+            ),
+            "save the map as 8-bit grey PNG or TIFF, whose values are region numbers",
+        );
+    }
+    if info.bits > 8 {
+        return refuse(
+            format!("has {} bits, but labels have 8", info.bits),
+            "save the map with 8 bits to the pixel, without rescaling its values",
+        );
     }
     let mut labels = Vec::with_capacity(width as usize * height as usize);
-    let channel = reader.usual_channel();
     reader
-        .for_each_row(channel, |row| {
+        .for_each_row(ChannelChoice::Grey, |row| {
             for i in 0..row.codes.len() {
                 // At most 8 bits, checked above; a missing sample is no region.
                 labels.push(row.codes.at(i).map_or(0, |c| c.min(255) as u8));
@@ -272,7 +302,11 @@ fn survey_scan(
         )
     })?;
     let labels = match &scan.region_map {
-        Some(map) => Some(read_labels(&folder.scan_path(map)?, map)?),
+        Some(map) => Some(read_labels(
+            &folder.scan_path(map)?,
+            map,
+            (info.width, info.height),
+        )?),
         None => None,
     };
     let labels = labels.as_ref().map(|(width, height, labels)| LabelImage {
@@ -352,24 +386,8 @@ fn survey_scan(
         // tells for itself.
         findings.retain(|f| f.flag != Flag::Clipped);
     }
-    let code_step = findings
-        .iter()
-        .filter_map(|f| f.code_step)
-        .chain(
-            findings
-                .iter()
-                .any(|f| f.flag == Flag::Lossy)
-                .then_some(LOSSY_STEP),
-        )
-        .fold(0.0, f64::max);
     let mut measured_patches = measured.patches;
-    for patch in &mut measured_patches {
-        let codes = code_step / 12.0_f64.sqrt();
-        patch.code_uncertainty = patch.code_uncertainty.hypot(codes);
-        patch.signal_uncertainty = patch
-            .signal_uncertainty
-            .hypot(codes * patch.signal_per_code);
-    }
+    widen_by_findings(&mut measured_patches, &findings);
     let mut statistics = measured_patches.into_iter();
     let patches: Vec<((Id, Id), PatchStatistics)> = patches
         .iter()
@@ -499,59 +517,38 @@ fn same_files(folder: &TestFolder, scans: &mut [Surveyed]) -> Vec<String> {
     warnings
 }
 
-/// The calibration that a scan's patches are read through.
-fn calibration_of<'a>(scans: &'a [Surveyed], record: &Scan) -> Option<&'a Calibration> {
-    let named = |id: &Id| scans.iter().find(|s| s.scan == *id);
-    let own = named(&record.id)?;
-    let source = match &record.calibrator {
-        Calibrator::Within(_) => own,
-        Calibrator::OtherScan(other) => named(other)?,
+/// The scan whose tablet calibrates a scan.
+fn tablet_scan<'a>(scans: &'a [Surveyed], record: &Scan) -> Option<&'a Surveyed> {
+    let id = match &record.calibrator {
+        Calibrator::Within(_) => &record.id,
+        Calibrator::OtherScan(other) => other,
         Calibrator::None => return None,
     };
+    scans.iter().find(|s| s.scan == *id)
+}
+
+/// What a scan's signal rises with, by its tablet: a calibration that is put
+/// aside still tells it, since the order of steps is known.
+fn signal_rises(scans: &[Surveyed], record: &Scan) -> SignalRises {
+    tablet_scan(scans, record)
+        .and_then(|source| source.calibration.as_ref())
+        .map_or(SignalRises::default(), Calibration::signal_rises)
+}
+
+/// The calibration that a scan's patches are read through.
+fn calibration_of<'a>(scans: &'a [Surveyed], record: &Scan) -> Option<&'a Calibration> {
+    let own = scans.iter().find(|s| s.scan == record.id)?;
+    let source = tablet_scan(scans, record)?;
     if own.calibration_refused.is_some() || source.calibration_refused.is_some() {
         return None;
     }
     source.calibration.as_ref()
 }
 
-/// The density of clear film by a calibration, with its standard uncertainty:
-/// the mean of the patches that can be read.
-fn clear_density(clear: &[&PatchStatistics], calibration: &Calibration) -> Option<(f64, f64)> {
-    let found: Vec<(f64, f64)> = clear
-        .iter()
-        .filter_map(|patch| calibration.density_to_check(patch))
-        .collect();
-    let count = found.len() as f64;
-    (!found.is_empty()).then(|| {
-        (
-            found.iter().map(|f| f.0).sum::<f64>() / count,
-            // Largely the tablet's, and so common to the patches.
-            found.iter().map(|f| f.1).sum::<f64>() / count,
-        )
-    })
-}
-
 /// Puts calibrations aside that can't be right.
 fn refuse_calibrations(folder: &TestFolder, scans: &mut [Surveyed]) {
     for scan in scans.iter_mut() {
-        let Some(misfit) = scan.calibration.as_ref().and_then(Calibration::misfit) else {
-            continue;
-        };
-        let reason = if let Some((by, _)) = misfit.moved {
-            let count = by.unsigned_abs();
-            format!(
-                "the outlines of its tablet seem to lie {count} step{} off, so that each step is taken for another",
-                if count == 1 { "" } else { "s" }
-            )
-        } else if misfit.straddling && misfit.uneven_share >= STRADDLING_SHARE {
-            "the outlines of its tablet seem to lie across two steps each".to_owned()
-        } else if misfit.light_end_off {
-            "the outline of its tablet's lightest step seems to lie beside that step, and then all others may be a step off"
-                .to_owned()
-        } else {
-            continue;
-        };
-        scan.calibration_refused = Some(reason);
+        scan.calibration_refused = scan.calibration.as_ref().and_then(refused_by_tablet);
     }
     for i in 0..scans.len() {
         let Some(record) = folder.test.scan(&scans[i].scan) else {
@@ -561,33 +558,19 @@ fn refuse_calibrations(folder: &TestFolder, scans: &mut [Surveyed]) {
             continue;
         };
         let clear = clear_of(folder, &scans[i]);
-        let Some((density, sd)) = clear_density(&clear, calibration) else {
+        let Some(refusal) = refused_by_clear_film(calibration, &clear) else {
             continue;
         };
-        if density >= CLEAREST_FILM {
-            continue;
-        }
         let scan = &mut scans[i];
-        add_finding(
-            &mut scan.findings,
-            HonestyFinding::new(
-                Flag::TabletMisfit,
-                format!(
-                    "clear film reads a density of {density:.3} ± {sd:.3} by the tablet, but no film is below {CLEAREST_FILM}: \
-                     the calibration seems to be off"
-                ),
-            ),
-        );
-        scan.calibration_refused = Some(
-            "its clear film would be clearer than any film; the tablet's outlines may lie a step off, or the table be \
-             another tablet's"
-                .to_owned(),
-        );
+        if let Some(finding) = refusal.finding() {
+            add_finding(&mut scan.findings, finding);
+        }
+        scan.calibration_refused = Some(refusal);
     }
 }
 
 /// Adds a finding, joined to one of the same flag.
-fn add_finding(findings: &mut Vec<HonestyFinding>, finding: HonestyFinding) {
+pub(crate) fn add_finding(findings: &mut Vec<HonestyFinding>, finding: HonestyFinding) {
     match findings.iter_mut().find(|f| f.flag == finding.flag) {
         Some(first) => {
             first.evidence += "; ";
@@ -629,7 +612,7 @@ fn compare_rebates(folder: &TestFolder, scans: &mut [Surveyed]) {
         }
         for (key, patches) in films {
             let density = if record.response == Response::Density {
-                calibration_of(scans, record).and_then(|c| clear_density(&patches, c))
+                calibration_of(scans, record).and_then(|c| clear_density(c, &patches))
             } else {
                 None
             };
@@ -762,29 +745,32 @@ fn compare_repeats(folder: &TestFolder, scans: &mut [Surveyed]) {
     }
 }
 
+/// A reason, and the scans (name and file) that it holds for.
+type Refused = (String, Vec<(String, String)>);
+
+/// Notes a reason for a scan, once.
+fn refuse(refusals: &mut Vec<Refused>, reason: String, name: &(String, String)) {
+    match refusals.iter_mut().find(|(known, _)| *known == reason) {
+        Some((_, names)) if names.contains(name) => {}
+        Some((_, names)) => names.push(name.clone()),
+        None => refusals.push((reason, vec![name.clone()])),
+    }
+}
+
 /// Turns statistics into readings.
 fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<String>) {
     let parts = folder.test.parts();
     let mut readings = vec![];
-    let mut refusals: Vec<(String, Vec<(String, String)>)> = vec![];
+    let mut refusals: Vec<Refused> = vec![];
     for scan in scans {
         let Some(record) = parts.scans.iter().find(|s| s.id == scan.scan) else {
             continue;
         };
         let calibration = calibration_of(scans, record);
-        let mut flags: Flags = scan
-            .findings
-            .iter()
-            .map(|f| f.flag)
-            // Clipping, evenness and tone are each patch's own matter.
-            .filter(|f| !matches!(f, Flag::Clipped | Flag::UnevenPatch | Flag::UnknownTone))
-            .collect();
+        let mut flags = flags_of_readings(&scan.findings);
         let clear = clear_of(folder, scan);
-        let clear_signal = if clear.is_empty() {
-            None
-        } else {
-            Some(clear.iter().map(|s| s.signal).sum::<f64>() / clear.len() as f64)
-        };
+        let rises = signal_rises(scans, record);
+        let name = (scan.scan.to_string(), record.file.clone());
         if record.response == Response::Density && calibration.is_none() && !scan.patches.is_empty()
         {
             flags.insert(Flag::Uncalibrated);
@@ -796,34 +782,40 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
                 } else {
                     " and neither file nor record says how code values follow light"
                 },
-                if clear_signal.is_some() {
-                    "its own clear film"
-                } else {
+                if clear.is_empty() {
                     "the end of the code scale"
+                } else {
+                    "its own clear film"
                 },
             );
-            let name = (scan.scan.to_string(), record.file.clone());
-            match refusals.iter_mut().find(|(known, _)| *known == reason) {
-                Some((_, names)) => names.push(name),
-                None => refusals.push((reason, vec![name])),
-            }
+            refuse(&mut refusals, reason, &name);
         }
         for ((frame, patch), statistics) in &scan.patches {
-            let (response, value, limit) = match record.response {
-                Response::LogSignal => {
-                    let (value, limit) = log_signal(statistics);
+            let (response, value, limit) = match (record.response, calibration) {
+                (Response::LogSignal, _) => {
+                    let RelativeReading { value, limit } = log_signal(statistics);
                     (Response::LogSignal, value, limit)
                 }
-                Response::Density if calibration.is_some() => {
-                    let Some(calibration) = calibration else {
-                        unreachable!("asked just above");
-                    };
+                (Response::Density, Some(calibration)) => {
                     let (value, limit) = calibrated(&calibration.density(statistics));
                     (Response::Density, value, limit)
                 }
-                Response::Density | Response::RelativeDensity => {
-                    let (value, limit) = relative_density(statistics, clear_signal);
-                    (Response::RelativeDensity, value, limit)
+                (Response::Density | Response::RelativeDensity, _) => {
+                    match relative_density(statistics, &clear, rises) {
+                        Ok(RelativeReading { value, limit }) => (
+                            Response::RelativeDensity,
+                            Measured::new(value.value().to_density(), value.standard_uncertainty())
+                                .flagged_all(value.flags()),
+                            limit,
+                        ),
+                        Err(error) => {
+                            let reason = format!(
+                                "its patches have no reading, because {error}; mend the outlines of its base_fog patches"
+                            );
+                            refuse(&mut refusals, reason, &name);
+                            continue;
+                        }
+                    }
                 }
             };
             readings.push(Reading {
@@ -860,14 +852,14 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
 
 /// Says why no tablet gives the densities of a scan.
 fn refusal_words(scans: &[Surveyed], scan: &Surveyed, record: &Scan) -> String {
-    if let Some(reason) = &scan.calibration_refused {
-        return reason.clone();
+    if let Some(refusal) = &scan.calibration_refused {
+        return refusal.to_string();
     }
     if let Calibrator::OtherScan(other) = &record.calibrator
         && let Some(source) = scans.iter().find(|s| s.scan == *other)
-        && let Some(reason) = &source.calibration_refused
+        && let Some(refusal) = &source.calibration_refused
     {
-        return format!("in scan {other}, which calibrates it: {reason}");
+        return format!("in scan {other}, which calibrates it: {refusal}");
     }
     "no step tablet calibrates it".to_owned()
 }
@@ -889,59 +881,6 @@ pub(crate) fn calibrated(reading: &CalibratedReading) -> (Measured<f64>, Option<
             Some(*bound),
         ),
     }
-}
-
-/// Smallest signal that is told from none: one code.
-fn floor_signal(statistics: &PatchStatistics) -> f64 {
-    statistics.signal_per_code.max(1e-9)
-}
-
-/// log10 of a signal with its uncertainty; a clipped patch is a limit.
-fn log_of(statistics: &PatchStatistics) -> (f64, f64) {
-    let signal = statistics.signal.max(floor_signal(statistics));
-    (
-        signal.log10(),
-        statistics.signal_uncertainty / signal * std::f64::consts::LOG10_E,
-    )
-}
-
-fn log_signal(statistics: &PatchStatistics) -> (Measured<f64>, Option<Bound>) {
-    let (value, sd) = log_of(statistics);
-    let limit = if !statistics.clipped() {
-        None
-    } else if statistics.at_max_share >= statistics.at_zero_share {
-        Some(Bound::AtLeast)
-    } else {
-        Some(Bound::AtMost)
-    };
-    let value = match limit {
-        // A dark patch with pixels at zero may be anything up to a code above its mean.
-        Some(Bound::AtMost) => (statistics.signal + floor_signal(statistics)).log10(),
-        _ => value,
-    };
-    (
-        Measured::new(value, sd).flagged_all(&statistics.flags),
-        limit,
-    )
-}
-
-fn relative_density(
-    statistics: &PatchStatistics,
-    clear_signal: Option<f64>,
-) -> (Measured<f64>, Option<Bound>) {
-    let (value, sd) = log_of(statistics);
-    let clear = clear_signal.unwrap_or(1.0).max(1e-9).log10();
-    let limit = if !statistics.clipped() {
-        None
-    } else if statistics.at_zero_share >= statistics.at_max_share {
-        Some(Bound::AtLeast)
-    } else {
-        Some(Bound::AtMost)
-    };
-    (
-        Measured::new(clear - value, sd).flagged_all(&statistics.flags),
-        limit,
-    )
 }
 
 /// Says which way calibrates a scan, in words.

@@ -3,16 +3,18 @@
 use crate::curve_file::names;
 use crate::error::with_causes;
 use crate::measuring::{
-    calibrated, decode_remedy, outline_of, read_labels, recorded_tone, tone_words,
+    add_finding, calibrated, decode_remedy, outline_of, read_labels, recorded_tone, tone_words,
 };
 use crate::{AppError, Progress};
 use negative::calibration::{StepResult, StepUse, TabletReading, calibrate};
 use negative::decode::{DecodeError, DecodeLimits, ScanReader};
-use negative::honesty::{file_findings, tablet_findings};
+use negative::honesty::{file_findings, tablet_findings_numbered};
 use negative::outline::{LabelImage, Outline, Rectangle, StepDirection, split_tablet};
 use negative::patch::PatchStatistics;
+use negative::refusal::{refused_by_clear_film, refused_by_tablet};
 use negative::survey::survey;
 use negative::tone::{Tone, ToneOrigin};
+use negative::widening::{flags_of_readings, widen_by_findings};
 use quantity::{Bound, Flag, Flags, Measured};
 use record::{Id, PatchRole};
 use serde_json::{Value, json};
@@ -201,7 +203,11 @@ pub fn measure_scan(
         }
     }
     let map = match &request.region_map {
-        Some(path) => Some(read_labels(path, &path.display().to_string())?),
+        Some(path) => Some(read_labels(
+            path,
+            &path.display().to_string(),
+            (info.width, info.height),
+        )?),
         None => None,
     };
     let labels = map.as_ref().map(|(width, height, labels)| LabelImage {
@@ -210,18 +216,20 @@ pub fn measure_scan(
         labels,
     });
     let outlines: Vec<Outline> = patches.iter().map(|(_, o, _)| o.clone()).collect();
-    let measured = survey(&mut reader, channel, &tone, &outlines, labels, None).map_err(|e| {
-        let remedy = match e {
-            negative::patch::PatchError::Decode(ref e) => remedy_of(e),
-            negative::patch::PatchError::Outline(_) => {
-                "mend the outlines; pixels count from the top left corner"
-            }
-        };
-        fail(&e, remedy)
-    })?;
+    let mut measured =
+        survey(&mut reader, channel, &tone, &outlines, labels, None).map_err(|e| {
+            let remedy = match e {
+                negative::patch::PatchError::Decode(ref e) => remedy_of(e),
+                negative::patch::PatchError::Outline(_) => {
+                    "mend the outlines; pixels count from the top left corner"
+                }
+            };
+            fail(&e, remedy)
+        })?;
     progress.at(&format!("reading {shown}"), 1, 1);
 
     let mut findings = file_findings(&info, &tone, &measured.histogram);
+    widen_by_findings(&mut measured.patches, &findings);
     // Patches that are steps of the tablet: what the calibration made of them.
     let mut step_of: BTreeMap<usize, (u32, StepResult)> = BTreeMap::new();
     let calibration = match (&tablet, &request.tablet) {
@@ -261,7 +269,10 @@ pub fn measure_scan(
                     "check the outlines and the order of the steps, or rescan with the exposure locked and a linear 16-bit tone",
                 )
             })?;
-            findings.extend(tablet_findings(&calibration));
+            let numbers: Vec<usize> = steps.iter().map(|(number, _)| *number as usize).collect();
+            for finding in tablet_findings_numbered(&calibration, &numbers) {
+                add_finding(&mut findings, finding);
+            }
             step_of = steps
                 .iter()
                 .zip(calibration.steps())
@@ -271,6 +282,20 @@ pub fn measure_scan(
         }
         _ => None,
     };
+    let clear: Vec<&PatchStatistics> = patches
+        .iter()
+        .zip(&measured.patches)
+        .filter(|((_, _, role), _)| *role == Some(PatchRole::BaseFog))
+        .map(|(_, statistics)| statistics)
+        .collect();
+    let refused = calibration
+        .as_ref()
+        .and_then(|c| refused_by_tablet(c).or_else(|| refused_by_clear_film(c, &clear)));
+    if let Some(finding) = refused.and_then(|refusal| refusal.finding()) {
+        add_finding(&mut findings, finding);
+    }
+    let calibration = calibration.filter(|_| refused.is_none());
+    let scan_wide = flags_of_readings(&findings);
 
     let tone_said = tone_said(&tone, request.tone.is_some());
     let mut lines = vec![format!(
@@ -293,6 +318,7 @@ pub fn measure_scan(
         let mut flags = density
             .as_ref()
             .map_or_else(|| statistics.flags.clone(), |d| d.flags().clone());
+        flags.extend(&scan_wide);
         if calibration.is_none() {
             flags.insert(Flag::Uncalibrated);
         }
@@ -329,24 +355,17 @@ pub fn measure_scan(
             "flags": names(&flags),
         }));
     }
-    if calibration.is_none() {
-        lines.push(
+    match refused {
+        Some(refusal) => lines.push(format!(
+            "no absolute density: the calibration is refused, because {refusal}"
+        )),
+        None if calibration.is_none() => lines.push(
             "no absolute density: no step tablet calibrates this scan (see --tablet)".to_owned(),
-        );
+        ),
+        None => {}
     }
-    let mut told: Vec<Flag> = vec![];
     for finding in &findings {
-        if told.contains(&finding.flag) {
-            continue;
-        }
-        told.push(finding.flag);
-        // A flag is named once, with all that speaks for it.
-        let evidence: Vec<&str> = findings
-            .iter()
-            .filter(|other| other.flag == finding.flag)
-            .map(|other| other.evidence.as_str())
-            .collect();
-        lines.push(format!("{}: {}", finding.flag.name(), evidence.join("; ")));
+        lines.push(format!("{}: {}", finding.flag.name(), finding.evidence));
     }
     for remark in &tone.remarks {
         warnings.push(remark.clone());
@@ -377,6 +396,7 @@ pub fn measure_scan(
         "file": shown,
         "patches": rows,
         "calibration": calibration_json,
+        "calibration_refused": refused.map(|refusal| refusal.to_string()),
         "scan": {
             "width_px": info.width,
             "height_px": info.height,

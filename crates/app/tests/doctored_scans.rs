@@ -218,6 +218,42 @@ fn tablet_outlines_a_step_off_on_one_scan_or_on_all_give_no_density() {
     factor_holds(&result, &all);
 }
 
+/// A scan that was inverted still has its sign when its calibration is put aside.
+#[test]
+fn an_inverted_scan_without_its_calibration_keeps_its_sign() {
+    let later = |steps: &mut Vec<Option<Outline>>| {
+        steps.remove(0);
+        steps.push(None);
+    };
+    let mut upright = example();
+    for name in scan_names(&upright) {
+        with_steps(&mut upright, &name, later);
+    }
+    let mut inverted = upright.clone();
+    for name in scan_names(&inverted) {
+        respoilt(&mut inverted, &name, |_, _, code| 65_535 - code);
+    }
+    let (upright_result, result) = (evaluated(&upright), evaluated(&inverted));
+    let readings = &result.findings.readings;
+    let pairs = readings.iter().zip(&upright_result.findings.readings);
+    assert_eq!(readings.len(), upright_result.findings.readings.len());
+    for (turned, upright) in pairs {
+        assert_eq!(turned.response, Response::RelativeDensity);
+        assert!(
+            turned
+                .value
+                .flags()
+                .contains(quantity::Flag::SignalReversed)
+        );
+        assert_eq!(turned.limit, upright.limit);
+        // 1e-3: dust and the noise's mean are told in codes; a wrong sign is off
+        // by twice the density.
+        let off = turned.value.value() - upright.value.value();
+        assert!(off.abs() < 1e-3, "{turned:?} against {upright:?}");
+    }
+    factor_holds(&result, &inverted);
+}
+
 #[test]
 fn outlines_a_step_off_on_an_even_tablet_are_told_by_film_clearer_than_film_can_be() {
     let mut demo = example();

@@ -16,7 +16,8 @@
 
 use crate::monotone::{MonotoneCurve, pool_to_falling, smoothed};
 use crate::patch::PatchStatistics;
-use quantity::{Bound, Density, Flag, Flags, Measured, NetDensity};
+use crate::relative::SignalRises;
+use quantity::{Bound, Density, Flag, Flags, Measured};
 
 /// Fewest steps a calibration is drawn through.
 const FEWEST_STEPS: usize = 4;
@@ -686,6 +687,16 @@ impl Calibration {
         self.reversed
     }
 
+    /// Gives what the signal rises with, by the tablet.
+    #[must_use]
+    pub fn signal_rises(&self) -> SignalRises {
+        if self.reversed {
+            SignalRises::WithDensity
+        } else {
+            SignalRises::WithLight
+        }
+    }
+
     /// Tells whether the steps were measured as linear light.
     #[must_use]
     pub fn tone_known(&self) -> bool {
@@ -757,56 +768,6 @@ impl Calibration {
         let t = (at - x[i]) / (x[i + 1] - x[i]);
         u[i] * (1.0 - t) + u[i + 1] * t
     }
-}
-
-/// Why no relative density can be given.
-#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
-pub enum RelativeDensityError {
-    /// A logarithm needs a signal.
-    #[error("{what} reads no signal, so there is no logarithm of it")]
-    NoSignal {
-        /// Which of the two patches.
-        what: &'static str,
-    },
-    /// Measure both patches with the same tone.
-    #[error("one patch was measured with a known tone and the other without")]
-    MixedTones,
-}
-
-/// Gives −log10 of a patch's signal over that of clear film: all that a scan
-/// without a tablet can say.
-///
-/// Carries [`Flag::Uncalibrated`] and [`Flag::RelativeDensity`]. Flare makes it
-/// smaller than the density difference, by 0.14 at D 2.4 for 0.15 % of flare.
-/// With an unknown tone it is an index that only keeps the order of densities,
-/// and carries [`Flag::UnknownTone`].
-///
-/// # Errors
-/// [`RelativeDensityError`] when one of the two reads no signal, or they were
-/// measured with different tones.
-pub fn relative_density(
-    patch: &PatchStatistics,
-    clear: &PatchStatistics,
-) -> Result<Measured<NetDensity>, RelativeDensityError> {
-    if patch.tone_known != clear.tone_known {
-        return Err(RelativeDensityError::MixedTones);
-    }
-    let (x, u) =
-        abscissa(patch, false).ok_or(RelativeDensityError::NoSignal { what: "the patch" })?;
-    let (x_clear, u_clear) = abscissa(clear, false).ok_or(RelativeDensityError::NoSignal {
-        what: "the clear film",
-    })?;
-    let density = NetDensity::new(x_clear - x)
-        .map_err(|_| RelativeDensityError::NoSignal { what: "the patch" })?;
-    let mut measured = Measured::new(density, u.hypot(u_clear))
-        .flagged_all(&patch.flags)
-        .flagged_all(&clear.flags)
-        .flagged(Flag::Uncalibrated)
-        .flagged(Flag::RelativeDensity);
-    if !patch.tone_known {
-        measured = measured.flagged(Flag::UnknownTone);
-    }
-    Ok(measured)
 }
 
 /// Gives log10 of the signal with its uncertainty; none without signal.

@@ -27,6 +27,8 @@ const FLAT_END_TIMES: f64 = 20.0;
 const FLAT_END_CODES: usize = 8;
 /// How close: part of the code scale.
 const FLAT_END_REACH: f64 = 0.05;
+/// Codes below which a picture may be a drawn chart of even tones.
+const CHART_CODES: usize = 64;
 /// Pixels for each code below which a missing code is chance.
 const PIXELS_PER_CODE: u64 = 50;
 
@@ -582,7 +584,20 @@ pub fn eight_bit_origin(info: &ScanInfo, histogram: &CodeHistogram) -> Option<Ho
     if !(16..=256).contains(&occupied.len()) || last - first < 16 * occupied.len() {
         return None;
     }
-    let steps = occupied.windows(2).map(|w| (w[1] - w[0]) as f64).collect();
+    // 8 bits are spread over 16 by 257, or by 256 when they are shifted.
+    let spread = [257, 256]
+        .into_iter()
+        .find(|step| occupied.iter().all(|code| code % step == 0));
+    // A drawn chart can hold more tones, a tablet of 21 steps and its patches;
+    // only codes of 8 bits all lie on one grid.
+    if occupied.len() < CHART_CODES && spread.is_none() {
+        return None;
+    }
+    // Without a grid (a curve was applied after) the codes tell their distance.
+    let step = spread.map_or_else(
+        || median(occupied.windows(2).map(|w| (w[1] - w[0]) as f64).collect()),
+        |step| step as f64,
+    );
     Some(HonestyFinding {
         flag: Flag::EightBitOrigin,
         evidence: format!(
@@ -591,7 +606,7 @@ pub fn eight_bit_origin(info: &ScanInfo, histogram: &CodeHistogram) -> Option<Ho
             info.bits,
             occupied.len()
         ),
-        code_step: Some(median(steps)),
+        code_step: Some(step),
     })
 }
 

@@ -6,7 +6,9 @@
 //! The way of a scan: [`decode`] reads rows of code values; [`tone`] says how
 //! codes follow light; [`patch`] measures outlines; [`calibration`] turns a
 //! step tablet in the scan into densities for the other patches; [`honesty`]
-//! looks for levels that were changed; [`preview`] makes the small picture.
+//! looks for levels that were changed, [`widening`] makes readings as uncertain
+//! as that, and [`refusal`] puts a calibration aside that can't be right;
+//! [`relative`] reads a scan without one; [`preview`] makes the small picture.
 
 pub mod calibration;
 pub mod decode;
@@ -15,5 +17,8 @@ mod monotone;
 pub mod outline;
 pub mod patch;
 pub mod preview;
+pub mod refusal;
+pub mod relative;
 pub mod survey;
 pub mod tone;
+pub mod widening;

@@ -6,13 +6,12 @@
 //! one by one; if they are too dense to see, all are lifted by a stated amount.
 
 use crate::calibration::Calibration;
-use crate::decode::{ChannelChoice, Codes, DecodeError, ScanReader, ScanRow};
+use crate::decode::{Codes, ScanRow};
 use crate::outline::{Outline, OutlineError, Rectangle};
 use crate::tone::{Tone, srgb_share};
 use core::ops::Range;
 use image::ImageEncoder;
 use quantity::{Density, Stops};
-use std::io::{Read, Seek};
 
 /// Most pixels on the long side of a preview.
 pub const LONG_SIDE: u32 = 1200;
@@ -40,12 +39,6 @@ pub struct Preview {
 /// Why a preview could not be made.
 #[derive(Debug, thiserror::Error)]
 pub enum PreviewError {
-    /// The rectangle to show does not fit the picture.
-    #[error(transparent)]
-    Crop(#[from] OutlineError),
-    /// The picture could not be read.
-    #[error(transparent)]
-    Decode(#[from] DecodeError),
     /// Clear film must read a signal to be the white of the scale.
     #[error("the signal of clear film must be greater than 0, found {found}")]
     NoClear {
@@ -58,23 +51,6 @@ pub enum PreviewError {
         /// What the encoder said.
         reason: String,
     },
-}
-
-/// Makes the preview of a scan, or of a rectangle of it, in one pass.
-///
-/// # Errors
-/// [`PreviewError`] for a rectangle outside the picture and for a scan that
-/// cannot be read.
-pub fn preview_of<R: Read + Seek>(
-    reader: &mut ScanReader<R>,
-    channel: ChannelChoice,
-    tone: &Tone,
-    crop: Option<Rectangle>,
-) -> Result<Preview, PreviewError> {
-    let (width, height) = (reader.info().width, reader.info().height);
-    let mut pass = PreviewPass::new(width, height, tone, crop, LONG_SIDE)?;
-    reader.for_each_row(channel, |row| pass.take(&row))?;
-    Ok(pass.finish())
 }
 
 /// Adds up the boxes of a preview while rows go by.

@@ -7,11 +7,12 @@
 
 use negative::calibration::{
     CalibratedReading, Calibration, CalibrationError, StepUse, TabletReading, calibrate,
-    relative_density,
 };
 use negative::decode::Polarity;
 use negative::honesty::{tablet_findings, tablet_findings_numbered};
 use negative::patch::PatchStatistics;
+use negative::refusal::{CalibrationRefusal, refused_by_clear_film, refused_by_tablet};
+use negative::relative::{RelativeDensityError, SignalRises, log_signal, relative_density};
 use negative::tone::{Tone, ToneEncoding, ToneOrigin};
 use proptest::prelude::*;
 use quantity::{Bound, Density, Flag, Measured};
@@ -117,7 +118,12 @@ fn without_a_tablet_flare_makes_densities_too_small() {
     let linear = tone(ToneEncoding::Linear, 65535);
     let clear = PatchStatistics::from_code(60220.0, 0.0, &linear);
     let patch = PatchStatistics::from_code(330.0, 0.0, &linear);
-    let relative = relative_density(&patch, &clear).unwrap();
+    let read = |patch: &PatchStatistics, clear: &PatchStatistics| {
+        relative_density(patch, &[clear], SignalRises::WithLight)
+            .unwrap()
+            .value
+    };
+    let relative = read(&patch, &clear);
     // 0.001: the clear code is known to one count.
     assert!(
         (relative.value().to_density() - 2.2617).abs() < 0.001,
@@ -128,15 +134,96 @@ fn without_a_tablet_flare_makes_densities_too_small() {
             && relative.flags().contains(Flag::RelativeDensity)
     );
     let unknown = tone(ToneEncoding::Unknown, 65535);
-    let (patch, clear) = (
+    let (patch, clear_unknown) = (
         PatchStatistics::from_code(330.0, 0.0, &unknown),
         PatchStatistics::from_code(60220.0, 0.0, &unknown),
     );
     assert!(
-        relative_density(&patch, &clear)
-            .unwrap()
+        read(&patch, &clear_unknown)
             .flags()
             .contains(Flag::UnknownTone)
+    );
+    assert_eq!(
+        relative_density(&patch, &[&clear], SignalRises::WithLight),
+        Err(RelativeDensityError::MixedTones)
+    );
+}
+
+#[test]
+fn the_uncertainty_of_clear_film_is_joined_and_falls_with_its_patches() {
+    let linear = tone(ToneEncoding::Linear, 65535);
+    let patch = PatchStatistics::from_code(10_000.0, 50.0, &linear);
+    let clear = PatchStatistics::from_code(40_000.0, 400.0, &linear);
+    let sd = |clear: &[&PatchStatistics]| {
+        relative_density(&patch, clear, SignalRises::WithLight)
+            .unwrap()
+            .value
+            .standard_uncertainty()
+    };
+    // Hand calculation, in density: the patch 50/10 000 × 0.4343 = 0.002171; clear
+    // film 400/40 000 × 0.4343 = 0.004343, of four patches 0.002171.
+    for (clear, expected) in [
+        (&[][..], 0.002_171),
+        (&[&clear][..], 0.004_855),
+        (&[&clear; 4][..], 0.003_071),
+    ] {
+        let found = sd(clear);
+        assert!((found - expected).abs() < 2e-6, "{found} for {expected}");
+    }
+}
+
+#[test]
+fn an_inverted_scan_reads_relative_densities_with_the_right_sign() {
+    let linear = tone(ToneEncoding::Linear, 65535);
+    let upright = |code: f64| PatchStatistics::from_code(code, 0.0, &linear);
+    let inverted = |code: f64| PatchStatistics::from_code(65_535.0 - code, 0.0, &linear);
+    for (_, code) in PATCHES {
+        let as_negative = relative_density(
+            &upright(code),
+            &[&upright(60_220.0)],
+            SignalRises::WithLight,
+        )
+        .unwrap();
+        let turned = relative_density(
+            &inverted(code),
+            &[&inverted(60_220.0)],
+            SignalRises::WithDensity,
+        )
+        .unwrap();
+        let density = |of: &Measured<quantity::NetDensity>| of.value().to_density();
+        assert!(density(&turned.value) > 0.0, "{turned:?}");
+        // 1e-9: one less a share, in double precision.
+        assert!((density(&turned.value) - density(&as_negative.value)).abs() < 1e-9);
+        assert!(turned.value.flags().contains(Flag::SignalReversed));
+    }
+}
+
+#[test]
+fn clipped_patches_and_patches_without_signal_are_limits_on_the_side_of_the_truth() {
+    let linear = tone(ToneEncoding::Linear, 65535);
+    let clear = PatchStatistics::from_code(60_220.0, 0.0, &linear);
+    let turned_clear = PatchStatistics::from_code(5_315.0, 0.0, &linear);
+    for (code, upright, turned) in [
+        (0.0, Bound::AtLeast, Bound::AtMost),
+        (65_535.0, Bound::AtMost, Bound::AtLeast),
+    ] {
+        let patch = PatchStatistics::from_code(code, 0.0, &linear);
+        let limit = |clear, rises| relative_density(&patch, &[clear], rises).unwrap().limit;
+        assert_eq!(limit(&clear, SignalRises::WithLight), Some(upright));
+        assert_eq!(limit(&turned_clear, SignalRises::WithDensity), Some(turned));
+    }
+    let dark = PatchStatistics::from_code(0.0, 0.0, &linear);
+    let found = relative_density(&dark, &[&clear], SignalRises::WithLight).unwrap();
+    // Hand calculation: one code, log10 60 220 = 4.7797.
+    assert!((found.value.value().to_density() - 4.7797).abs() < 1e-4);
+    // The same as a signal alone: log10 (1 / 65 535), or less.
+    let signal = log_signal(&dark);
+    assert!((signal.value.value() + 4.8165).abs() < 1e-4);
+    assert_eq!(signal.limit, Some(Bound::AtMost));
+    // No logarithm of clear film that is black.
+    assert_eq!(
+        relative_density(&clear, &[&dark], SignalRises::WithLight),
+        Err(RelativeDensityError::NoSignal)
     );
 }
 
@@ -424,6 +511,10 @@ fn outlines_a_step_off_are_told_by_the_unevenness_of_the_table() {
         // Hand calculation: the steps differ by 0.15 on the mean, 0.154 as root mean square.
         assert!((misfit.added - 0.154).abs() < 0.006, "{misfit:?}");
         assert_eq!(misfit.moved.map(|m| m.0), Some(by), "{misfit:?}");
+        assert_eq!(
+            refused_by_tablet(&calibration),
+            Some(CalibrationRefusal::Moved { steps: by })
+        );
         let found = density(&calibration, code_of(0.80), &linear);
         assert!(found.flags().contains(Flag::TabletMisfit), "{found:?}");
         let off = (found.value().to_density() - 0.80).abs();
@@ -620,6 +711,32 @@ fn densities_lighter_than_the_tablet_can_be_checked_but_not_read() {
         .collect();
     let patch = PatchStatistics::from_code(45_758.0, 0.0, &unknown);
     assert_eq!(calibrate(&steps).unwrap().density_to_check(&patch), None);
+}
+
+#[test]
+fn clear_film_clearer_than_film_refuses_a_calibration_and_is_a_finding() {
+    let linear = tone(ToneEncoding::Linear, 65535);
+    // Each outline shows the next step of an even table: readings 0.15 too low,
+    // and nothing in the tablet tells.
+    let off = TABLET.windows(2).map(|pair| {
+        let [listed, shown] = pair else {
+            unreachable!("windows of two")
+        };
+        reading(shown.1, listed.0, 0.02, &linear)
+    });
+    let off = calibrate(&off.collect::<Vec<_>>()).unwrap();
+    assert_eq!(refused_by_tablet(&off), None);
+    // Film of D 0.12 reads -0.03.
+    let clear = PatchStatistics::from_code(45_758.0, 0.0, &linear);
+    let refusal = refused_by_clear_film(&off, &[&clear]).unwrap();
+    let CalibrationRefusal::ClearerThanFilm { density, .. } = refusal else {
+        panic!("{refusal:?}")
+    };
+    assert!((density + 0.03).abs() < 0.005, "{density}");
+    assert_eq!(refusal.finding().unwrap().flag, Flag::TabletMisfit);
+    let right = calibrate(&tablet(|r| r.1, &linear)).unwrap();
+    assert_eq!(refused_by_clear_film(&right, &[&clear]), None);
+    assert_eq!(refused_by_clear_film(&off, &[]), None);
 }
 
 /// A stream of normal numbers that is the same on every machine

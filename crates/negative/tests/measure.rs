@@ -503,6 +503,17 @@ fn sixteen_bits_made_from_eight_are_seen_and_padded_twelve_are_not_taken_for_a_c
         (false, true),
         "ten bits stretched"
     );
+    // A drawn chart of 30 tones is no picture of 8 bits, unless all lie on their grid.
+    let chart = |of: &dyn Fn(f64) -> f64| {
+        Picture::new(600, 400, |x, _| {
+            of((60_000.0 * 10_f64.powf(-0.1 * f64::from(x / 20))).round())
+        })
+        .histogram(&scan)
+    };
+    assert_eq!(eight_bit_origin(&scan, &chart(&|c| c)), None);
+    let on_the_grid = eight_bit_origin(&scan, &chart(&|c| (c / 257.0).round() * 257.0)).unwrap();
+    // However far its tones lie apart: the grid is that of 8 bits.
+    assert_eq!(on_the_grid.code_step, Some(257.0));
     // A narrow histogram holds few codes by nature.
     let narrow = Picture::new(600, 400, |_, _| 1500.0 + 20.0 * noise.normal()).histogram(&scan);
     assert_eq!(eight_bit_origin(&scan, &narrow), None);

@@ -1,7 +1,7 @@
 //! A scan, opened from bytes, whose rows can be walked.
 
 use super::error::DecodeError;
-use super::info::{ChannelChoice, Codes, Colour, ScanFormat, ScanInfo, ScanRow};
+use super::info::{ChannelChoice, Codes, Colour, ScanInfo, ScanRow};
 use super::limits::DecodeLimits;
 use super::tiff_layout::{TiffLayout, read_layout};
 use super::unpack::Pick;
@@ -187,17 +187,5 @@ impl<R: Read + Seek> ScanReader<R> {
                 })
             }
         }
-    }
-
-    /// Gives the source back.
-    #[must_use]
-    pub fn into_source(self) -> R {
-        self.source
-    }
-
-    /// Tells whether the format is decoded whole and not row by row.
-    #[must_use]
-    pub fn decodes_whole(&self) -> bool {
-        matches!(self.info.format, ScanFormat::Png | ScanFormat::Jpeg)
     }
 }
