@@ -1,0 +1,3 @@
+//! Spectral curves.
+
+pub mod read;
