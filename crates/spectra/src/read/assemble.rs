@@ -14,10 +14,13 @@ use quantity::Nanometres;
 pub(super) const MOST_POINTS: usize = 1_000_000;
 
 /// What photographic materials can be sensitive to at all, from the far
-/// ultraviolet of gelatin-poor plates to plates hypersensitised for 1.2 µm. [nm]
-/// Source: W. Thomas (ed.), SPSE Handbook of Photographic Science and
-/// Engineering, 1973, spectral classes of materials; from memory.
+/// ultraviolet of plates with little gelatin to plates made for 1.2 µm. [nm]
+/// From memory, with a margin: it tells a curve that can't matter, no more.
 pub(super) const FILM_SEES_NM: (f64, f64) = (180.0, 1300.0);
+
+/// Beyond this no film of trade is sensitive; instruments are noisy there, and
+/// a value out of range is a hole and no reason to refuse the file. [nm]
+const TRADE_FILM_SEES_TO_NM: f64 = 1000.0;
 
 /// A fraction above this is no noise of a measurement: it is per cent.
 /// Fluorescent paper reaches 1.2, a white reference tile 1.02.
@@ -194,7 +197,7 @@ fn overlap(rows: &[RawRow]) -> Result<(), ReadError> {
 }
 
 fn film_sees(nm: f64) -> bool {
-    (FILM_SEES_NM.0..=FILM_SEES_NM.1).contains(&nm)
+    (FILM_SEES_NM.0..=TRADE_FILM_SEES_TO_NM).contains(&nm)
 }
 
 fn scale(

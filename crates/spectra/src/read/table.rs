@@ -239,7 +239,7 @@ fn ends_in_separators(text: &str, layout: Layout, missing: usize) -> bool {
         Separator::Comma => ',',
         Separator::Blanks => return false,
     };
-    let end = text.trim_end_matches(|c: char| c == separator || c == ' ' || c == '\r');
+    let end = text.trim_end_matches([separator, ' ']);
     text[end.len()..].matches(separator).count() >= missing
 }
 
@@ -335,15 +335,8 @@ impl Spoken<'_> {
             Purpose::Filter | Purpose::Subject => ValueScale::Fraction,
             Purpose::Film | Purpose::Light => ValueScale::Linear,
         };
-        own.then(|| {
-            (
-                scale,
-                Some(Notice::ScaleOfForm {
-                    scale,
-                    form: "the form with wavelength_nm",
-                }),
-            )
-        })
+        let form = "the form with wavelength_nm";
+        own.then_some((scale, Some(Notice::ScaleOfForm { scale, form })))
     }
 
     /// The line that begins with this key, as in "Y Units: Reflectance (percent)".
