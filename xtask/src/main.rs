@@ -17,6 +17,7 @@ mod browser;
 mod check;
 mod command;
 mod fault;
+mod fuzz;
 mod glossary;
 mod golden;
 mod licences;
@@ -43,6 +44,9 @@ usage: cargo run -p xtask -- CHORE
   prove [--tests N] [--kind LETTER] [--draw N]
                        simulate tests whose truth is known and score the estimate
                        (1000 of each kind when not given; use --release)
+  fuzz [--seconds N] [--target NAME] [--draw N]
+                       damaged files against the readers of spectral files
+                       (60 s when not given; use --release)
   glossary             rewrite the table of flags in GLOSSARY.md
 
 PROGRAM is target/release/filmproof when not given.";
@@ -61,6 +65,7 @@ fn main() -> ExitCode {
         ["browser", program] => browser::run(&workspace, &PathBuf::from(program)),
         ["golden", "report"] => golden::report(&workspace),
         ["prove", rest @ ..] => prove::run(rest),
+        ["fuzz", rest @ ..] => fuzz::run(rest),
         ["glossary"] => glossary::rewrite(&workspace),
         _ => {
             eprintln!("{USAGE}");

@@ -4,8 +4,6 @@
 //! published forms (McDonald & Wilks 1988; CGATS.17) with invented values, so
 //! each expected number can be read off the text beside it.
 
-#![expect(clippy::unwrap_used, reason = "a panic is the failure of a test")]
-
 use proptest::prelude::*;
 use spectra::read::cgats::{CgatsError, density_tables};
 use spectra::read::jcamp::JcampError;
