@@ -13,6 +13,7 @@ const ARROWS: &str = "\
 quantity     ->
 exposure     -> quantity
 sensitometry -> quantity
+spectra      -> quantity
 record       -> quantity
 negative     -> quantity
 testkit      -> quantity record
