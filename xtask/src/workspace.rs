@@ -69,11 +69,15 @@ impl Workspace {
                 let name = file_name(&path);
                 if path.is_dir() {
                     let left_out = (name.starts_with('.') && name != ".ci")
-                        || (folder == self.root && matches!(name.as_str(), "target" | "demo"));
+                        || (folder == self.root && matches!(name.as_str(), "target" | "demo"))
+                        || (folder == self.path("fuzz") && name != "fuzz_targets");
                     if !left_out {
                         open.push(path);
                     }
-                } else if let Ok(relative) = path.strip_prefix(&self.root) {
+                // In a second work tree of one repository, `.git` is a file with a path.
+                } else if name != ".git"
+                    && let Ok(relative) = path.strip_prefix(&self.root)
+                {
                     found.push(relative.to_string_lossy().replace('\\', "/"));
                 }
             }

@@ -1,7 +1,7 @@
 //! CGATS.17, the table form of colour and density measurement.
 //!
-//! [`tables`] reads the structure, [`spectra`] finds the spectra among the
-//! fields, [`densities`] the densities. A text that only looks like it (rows
+//! `tables` reads the structure, `spectra` finds the spectra among the
+//! fields, `densities` the densities. A text that only looks like it (rows
 //! without a BEGIN_DATA_FORMAT block) is refused: which number is which can't be
 //! known.
 //!

@@ -1,8 +1,8 @@
 //! JCAMP-DX, the exchange form of spectrometers.
 //!
-//! [`records`] cuts the text into labelled records, [`blocks`] into spectra,
-//! [`ordinates`] undoes the packed forms of numbers, [`spectrum`] checks one
-//! spectrum against its own head, [`reading`] makes a curve of it. Spectra of
+//! `records` cuts the text into labelled records, `blocks` into spectra,
+//! `ordinates` undoes the packed forms of numbers, `spectrum` checks one
+//! spectrum against its own head, `reading` makes a curve of it. Spectra of
 //! evenly spaced wavelengths (XYDATA) and pairs (XYPOINTS) are read; tables of
 //! peaks and spectra of other kinds are refused.
 //!
