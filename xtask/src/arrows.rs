@@ -14,6 +14,7 @@ quantity     ->
 exposure     -> quantity
 sensitometry -> quantity
 spectra      -> quantity
+reference    ->
 record       -> quantity
 negative     -> quantity
 testkit      -> quantity record
