@@ -150,6 +150,10 @@ fn chain_error(error: &ChainError) -> AppError {
             ),
             "check these numbers; `filmproof expose --help` shows units",
         ),
+        ChainError::TooLong { .. } => AppError::new(
+            error.to_string(),
+            "check reading, EI, aperture, factors and law",
+        ),
         ChainError::Reciprocity(ReciprocityError::Quantity(e)) => AppError::new(
             format!("the reciprocity law gives no possible time here: {e}"),
             "check the numbers of the law, and reading, EI, aperture and factors before it",

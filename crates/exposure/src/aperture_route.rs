@@ -9,7 +9,18 @@
 //! +1/2 stop or 15 s, and 15/10 is 0.585 stop.
 
 use crate::reciprocity::ReciprocityError;
-use quantity::{Seconds, Stops};
+use quantity::{FNumber, Seconds, Stops};
+
+/// The exposure by the aperture route: the metered time kept and the lens opened.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OpenedLens {
+    /// The time before reciprocity, which stays.
+    pub time: Seconds,
+    /// By how much the lens is opened.
+    pub stops: Stops,
+    /// The f-number that results: N·2^(−stops/2).
+    pub aperture: FNumber,
+}
 
 /// A table of metered times with the stops to open the lens.
 #[derive(Clone, Debug, PartialEq)]
@@ -72,5 +83,26 @@ impl ApertureCorrection {
         let share = libm::log(time / low.0.to_s()) / libm::log(high.0.to_s() / low.0.to_s());
         let (from, to) = (low.1.to_stops(), high.1.to_stops());
         Ok(Stops::new(from + share * (to - from))?)
+    }
+
+    /// Gives the exposure with the lens opened instead of the time lengthened.
+    ///
+    /// `metered` is the time after filter and bellows.
+    ///
+    /// # Errors
+    /// As [`Self::stops_to_open`].
+    pub fn opened(
+        &self,
+        metered: Seconds,
+        aperture: FNumber,
+    ) -> Result<OpenedLens, ReciprocityError> {
+        let stops = self.stops_to_open(metered)?;
+        Ok(OpenedLens {
+            time: metered,
+            stops,
+            aperture: FNumber::from_ratio(
+                aperture.to_ratio() * libm::exp2(-stops.to_stops() / 2.0),
+            )?,
+        })
     }
 }

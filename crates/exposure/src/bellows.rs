@@ -41,6 +41,13 @@ pub enum BellowsBasis {
         /// Focal length of the lens.
         focal_length: Millimetres,
     },
+    /// From how far the lens was racked out beyond its place at infinity.
+    Extension {
+        /// Draw now less draw at infinity.
+        extension: Millimetres,
+        /// Focal length of the lens.
+        focal_length: Millimetres,
+    },
 }
 
 /// A bellows extension with its exposure factor.
@@ -89,6 +96,48 @@ impl Bellows {
             pupil_ratio,
             basis: BellowsBasis::Draw { draw, focal_length },
         })
+    }
+
+    /// Takes how far the lens was racked out beyond its place at infinity: m = x/f.
+    ///
+    /// It needs no principal plane and so serves telephoto lenses as well.
+    ///
+    /// # Errors
+    /// [`BellowsError::Quantity`] for a magnification above 1000.
+    pub fn from_extension(
+        extension: Millimetres,
+        focal_length: Millimetres,
+        pupil_ratio: PupilRatio,
+    ) -> Result<Self, BellowsError> {
+        Ok(Self {
+            magnification: Magnification::from_ratio(extension.to_mm() / focal_length.to_mm())?,
+            pupil_ratio,
+            basis: BellowsBasis::Extension {
+                extension,
+                focal_length,
+            },
+        })
+    }
+
+    /// Gives the standard uncertainty of the factor from that of the magnification,
+    /// in stops: d lg2 (1 + m/p)² = 2/((p + m)·ln 2) dm.
+    ///
+    /// An error of a draw or an extension, over the focal length, is one of m.
+    ///
+    /// # Errors
+    /// [`QuantityError::OutOfRange`] when the uncertainty is negative, and
+    /// [`QuantityError::NotFinite`] when it is none.
+    pub fn standard_uncertainty(&self, of_magnification: f64) -> Result<Stops, QuantityError> {
+        if of_magnification < 0.0 {
+            return Err(QuantityError::OutOfRange {
+                what: "standard uncertainty of the magnification",
+                value: of_magnification,
+                low: 0.0,
+                high: f64::MAX,
+            });
+        }
+        let sum = self.pupil_ratio.to_ratio() + self.magnification.to_ratio();
+        Stops::new(2.0 * of_magnification / (sum * core::f64::consts::LN_2))
     }
 
     /// Gives the magnification.

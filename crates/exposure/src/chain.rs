@@ -24,6 +24,7 @@ use crate::series::{
     ApertureMark, MarkReading, SeriesPlace, ShutterMark, format_aperture, format_time,
     nearest_aperture, nearest_shutter, significant,
 };
+use crate::sunny_rule::SkyEstimate;
 use quantity::{
     Ev100, ExposureIndex, FNumber, FilterFactor, Flag, Flags, Illuminance, LogExposure, Luminance,
     QuantityError, Seconds, Stops,
@@ -34,15 +35,59 @@ use quantity::{
 /// Source: film makers' sheets that start their corrections above 1 s (common practice).
 pub const RECIPROCITY_ASKED_ABOVE_S: f64 = 1.0;
 
+/// Above this time, in seconds, a computed exposure is refused: 28 hours.
+///
+/// No published reciprocity table comes near it, and a slip of the pen does.
+pub const LONGEST_EXPOSURE_S: f64 = 1e5;
+
 /// Why a chain could not be computed.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ChainError {
     /// The law refuses this time: give another law, or ask for extrapolation.
     #[error(transparent)]
     Reciprocity(#[from] ReciprocityError),
+    /// Check reading, EI, aperture and factors: no exposure in a camera takes so long.
+    #[error(
+        "a time of {} s ({:.0} days) is no exposure; times up to {LONGEST_EXPOSURE_S} s are worked out",
+        significant(*time_s, 3),
+        time_s / 86_400.0
+    )]
+    TooLong {
+        /// The time found.
+        time_s: f64,
+    },
     /// A number has no meaning.
     #[error(transparent)]
     Quantity(#[from] QuantityError),
+}
+
+/// A reading of one target, as a spot meter takes it, with the constant it needs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum TargetReading {
+    /// The exposure value at ISO 100, as the meter shows it.
+    Ev100(Ev100),
+    /// Light coming from the target, with the meter constant K.
+    Luminance {
+        /// The reading.
+        luminance: Luminance,
+        /// The meter's K.
+        constant: ReflectedConstant,
+    },
+}
+
+impl From<TargetReading> for LightReading {
+    fn from(reading: TargetReading) -> Self {
+        match reading {
+            TargetReading::Ev100(ev) => Self::Ev100(ev),
+            TargetReading::Luminance {
+                luminance,
+                constant,
+            } => Self::Luminance {
+                luminance,
+                constant,
+            },
+        }
+    }
 }
 
 /// A reading of the light, with the constant it needs.
@@ -64,6 +109,15 @@ pub enum LightReading {
         /// The meter's K.
         constant: ReflectedConstant,
     },
+    /// A target that is not to come out as the mid-tone.
+    Placed {
+        /// The reading of the target.
+        target: TargetReading,
+        /// Where it is to lie, in stops from the mid-tone; +2 is zone VII.
+        above_mid_tone: Stops,
+    },
+    /// No reading: the sunny rule's estimate for a sky.
+    Estimated(SkyEstimate),
 }
 
 impl LightReading {
@@ -82,6 +136,24 @@ impl LightReading {
                 luminance,
                 constant,
             } => ev100_from_luminance(luminance, constant),
+            Self::Placed {
+                target,
+                above_mid_tone,
+            } => Ev100::from_ev(Self::from(target).to_ev100()?.to_ev() - above_mid_tone.to_stops()),
+            Self::Estimated(estimate) => Ok(estimate.ev100),
+        }
+    }
+
+    /// Says what rests on an assumption in the reading, if anything does.
+    fn assumption(self) -> Option<String> {
+        match self {
+            Self::Estimated(estimate) => Some(format!(
+                "no meter: {}, give or take {:.1} stops ({})",
+                estimate.sky.words(),
+                estimate.standard_uncertainty.to_stops(),
+                estimate.source
+            )),
+            _ => None,
         }
     }
 
@@ -107,8 +179,41 @@ impl LightReading {
                 constant.to_k(),
                 ev.to_ev()
             ),
+            Self::Placed {
+                target,
+                above_mid_tone,
+            } => {
+                let shown = match target {
+                    TargetReading::Ev100(read) => format!("EV {:.2} at ISO 100", read.to_ev()),
+                    TargetReading::Luminance {
+                        luminance,
+                        constant,
+                    } => format!(
+                        "{} cd/m2 with K = {}",
+                        luminance.to_cd_per_m2(),
+                        constant.to_k()
+                    ),
+                };
+                format!(
+                    "target read as {shown}, placed {} from the mid-tone: EV {:.2} at ISO 100",
+                    stops_in_words(above_mid_tone),
+                    ev.to_ev()
+                )
+            }
+            Self::Estimated(estimate) => format!(
+                "estimated for {}: EV {:.2} at ISO 100",
+                estimate.sky.words(),
+                ev.to_ev()
+            ),
         }
     }
+}
+
+/// A signed number of stops with its unit: `+2 stops`, `-1 stop`.
+fn stops_in_words(stops: Stops) -> String {
+    let number = stops.to_stops();
+    let unit = if number.abs() == 1.0 { "stop" } else { "stops" };
+    format!("{number:+} {unit}")
 }
 
 /// The aperture to compute with, and where it comes from.
@@ -294,6 +399,14 @@ pub struct ExposureAnswer {
     pub flags: Flags,
 }
 
+/// Two assumptions of one step.
+fn joined(first: Option<String>, second: Option<String>) -> Option<String> {
+    match (first, second) {
+        (Some(first), Some(second)) => Some(format!("{first}; {second}")),
+        (first, second) => first.or(second),
+    }
+}
+
 /// lg2(to/from) of two times.
 fn stops_between(from: Seconds, to: Seconds) -> Result<Stops, QuantityError> {
     Stops::new(libm::log2(to.to_s() / from.to_s()))
@@ -321,8 +434,11 @@ pub fn exposure_answer(request: &ExposureRequest) -> Result<ExposureAnswer, Chai
         time: time_metered,
         stops: Stops::ZERO,
         residual: None,
-        assumption: request.aperture.assumption(),
+        assumption: joined(request.reading.assumption(), request.aperture.assumption()),
     });
+    if matches!(request.reading, LightReading::Estimated(_)) {
+        flags.insert(Flag::EstimatedLight);
+    }
 
     let mut time = time_metered;
     for filter in &request.filters {
@@ -360,10 +476,13 @@ pub fn exposure_answer(request: &ExposureRequest) -> Result<ExposureAnswer, Chai
 
     let time_corrected = if let Some(law) = &request.reciprocity {
         let corrected = law.corrected(time_after_bellows, request.outside_law)?;
-        let assumption = corrected
-            .flags
-            .contains(Flag::Extrapolated)
-            .then(|| "the law is carried on outside the range in which it holds".to_owned());
+        let assumption = if corrected.flags.contains(Flag::Extrapolated) {
+            Some("the law is carried on outside the range in which it holds".to_owned())
+        } else if law.range() == (None, None) && corrected.stops > Stops::ZERO {
+            Some("the law states no range and is taken to hold at this time".to_owned())
+        } else {
+            None
+        };
         flags.extend(&corrected.flags);
         steps.push(Step {
             kind: StepKind::Reciprocity,
@@ -392,6 +511,11 @@ pub fn exposure_answer(request: &ExposureRequest) -> Result<ExposureAnswer, Chai
         time_after_bellows
     };
 
+    if time_corrected.to_s() > LONGEST_EXPOSURE_S {
+        return Err(ChainError::TooLong {
+            time_s: time_corrected.to_s(),
+        });
+    }
     let mut answer = ExposureAnswer {
         ev100,
         aperture,
@@ -419,6 +543,14 @@ fn bellows_step(bellows: &Bellows, time: Seconds) -> Result<Step, QuantityError>
         BellowsBasis::Draw { draw, focal_length } => format!(
             "draw {} mm at focal length {} mm",
             draw.to_mm(),
+            focal_length.to_mm()
+        ),
+        BellowsBasis::Extension {
+            extension,
+            focal_length,
+        } => format!(
+            "extended {} mm beyond infinity at focal length {} mm",
+            extension.to_mm(),
             focal_length.to_mm()
         ),
     };
@@ -469,7 +601,6 @@ fn set_marks(
         residual,
         place: nearest.place,
     });
-    let read = nearest.mark.reading(available.time_reading);
     answer.steps.push(Step {
         kind: StepKind::ShutterMark,
         detail: format!(
@@ -481,10 +612,7 @@ fn set_marks(
         time: marked_time,
         stops: nearest.residual,
         residual,
-        assumption: Some(match refusal {
-            None => read.sentence().to_owned(),
-            Some(refusal) => format!("{}; {refusal}", read.sentence()),
-        }),
+        assumption: joined(nearest.mark.basis(available.time_reading), refusal),
     });
 
     let Some(worth) = worth else {

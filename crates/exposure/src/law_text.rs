@@ -2,14 +2,18 @@
 //!
 //! `power:P[,T0]`, `schwarzschild:P[,T0]` (T0 in seconds, 1 when left out, and
 //! named in the law's description), `modified-schwarzschild:P`,
-//! `additive:A,EXPONENT`, `fit:C,P`, and a short table as `points:TM/TC,TM/TC`.
+//! `additive:A,EXPONENT`, `fit:C,P`, `catenary:A,T0` and `cosh:A,T0` (best at the time
+//! T0), and a short table as `points:TM/TC,TM/TC`. Behind any of them stands, where it
+//! is known, the range of metered times in which it holds: `power:1.31@..120` up to
+//! 120 s, `fit:0.725,1.066@160..1920`, `additive:0.1,1.62@1..`.
 //! A table in a file is not read here.
 
+use crate::law_equations::CatenaryShape;
 use crate::reciprocity::{ReciprocityError, ReciprocityLaw, ReciprocityRow};
 use quantity::{QuantityError, Seconds};
 
 /// The forms that can be written, for messages and help.
-const FORMS: &str = "power:P[,T0], additive:A,EXPONENT, schwarzschild:P[,T0], modified-schwarzschild:P, fit:C,P or points:TM/TC,TM/TC";
+const FORMS: &str = "power:P[,T0], additive:A,EXPONENT, schwarzschild:P[,T0], modified-schwarzschild:P, fit:C,P, catenary:A,T0, cosh:A,T0 or points:TM/TC,TM/TC";
 
 /// Why a text is no reciprocity law.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -48,6 +52,16 @@ pub enum LawTextError {
         /// The part that is no number.
         part: String,
     },
+    /// Write the range as two times with two dots between.
+    #[error(
+        "'{range}' in '{text}' is no range of times; expected FROM..TO in seconds, either end may be left out, as in power:1.3@..120"
+    )]
+    NoRange {
+        /// The text seen.
+        text: String,
+        /// The part that is no range.
+        range: String,
+    },
     /// The numbers make no law.
     #[error("'{text}' cannot be a reciprocity law")]
     Law {
@@ -76,7 +90,11 @@ pub fn reciprocity_law_from_text(text: &str) -> Result<ReciprocityLaw, LawTextEr
     let unknown = || LawTextError::UnknownForm {
         text: text.to_owned(),
     };
-    let (form, rest) = text.trim().split_once(':').ok_or_else(unknown)?;
+    let (law_part, range) = match text.trim().rsplit_once('@') {
+        Some((law, range)) => (law.trim_end(), Some(range.trim())),
+        None => (text.trim(), None),
+    };
+    let (form, rest) = law_part.split_once(':').ok_or_else(unknown)?;
     let number = |part: &str| {
         part.trim()
             .parse::<f64>()
@@ -119,6 +137,18 @@ pub fn reciprocity_law_from_text(text: &str) -> Result<ReciprocityLaw, LawTextEr
             [c, p] => ReciprocityLaw::fitted_power(*c, *p, source),
             other => return Err(count(other.len(), "2", "fit:C,P")),
         },
+        "catenary" => match numbers()?.as_slice() {
+            [a, t0] => seconds(*t0).and_then(|best| {
+                ReciprocityLaw::catenary(CatenaryShape::Hyperbola, *a, best, source)
+            }),
+            other => return Err(count(other.len(), "2", "catenary:A,T0")),
+        },
+        "cosh" => match numbers()?.as_slice() {
+            [a, t0] => seconds(*t0).and_then(|best| {
+                ReciprocityLaw::catenary(CatenaryShape::HyperbolicCosine, *a, best, source)
+            }),
+            other => return Err(count(other.len(), "2", "cosh:A,T0")),
+        },
         "points" => {
             let mut rows = Vec::new();
             for part in rest.split(',') {
@@ -141,10 +171,30 @@ pub fn reciprocity_law_from_text(text: &str) -> Result<ReciprocityLaw, LawTextEr
         }
         _ => return Err(unknown()),
     };
-    law.map_err(|source| LawTextError::Law {
+    let no_law = |source| LawTextError::Law {
         text: text.to_owned(),
         source,
-    })
+    };
+    let law = law.map_err(no_law)?;
+    let Some(range) = range else {
+        return Ok(law);
+    };
+    let no_range = || LawTextError::NoRange {
+        text: text.to_owned(),
+        range: range.to_owned(),
+    };
+    let (from, to) = range.split_once("..").ok_or_else(no_range)?;
+    let end = |part: &str| match part.trim() {
+        "" => Ok(None),
+        part => number(part)
+            .and_then(|time| seconds(time).map_err(no_law))
+            .map(Some),
+    };
+    let (from, to) = (end(from)?, end(to)?);
+    if from.is_none() && to.is_none() {
+        return Err(no_range());
+    }
+    law.valid_between(from, to).map_err(no_law)
 }
 
 fn seconds(value: f64) -> Result<Seconds, ReciprocityError> {

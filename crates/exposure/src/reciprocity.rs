@@ -12,6 +12,10 @@
 //!
 //! Symbols: Tm metered time, Tc corrected (actual) time, both s.
 
+use crate::law_equations::{
+    CatenaryShape, additive_metered, log_log, modified_schwarzschild_corrected, threshold_power,
+    uncorrected_below,
+};
 use quantity::{Flag, Flags, QuantityError, Seconds, Stops};
 
 /// Why a reciprocity law could not be made or could not answer.
@@ -150,6 +154,18 @@ pub enum ReciprocityForm {
     ModifiedSchwarzschild {
         /// p, greater than 0 and at most 1.
         exponent: f64,
+    },
+    /// A film that is best at one time T0 and loses speed on both sides of it.
+    ///
+    /// The light at T0 is the one for which the EI was found; both forms tend to
+    /// Schwarzschild's law with p = 1/(1 + a) far from it.
+    Catenary {
+        /// How the lengthening grows.
+        shape: CatenaryShape,
+        /// a, 0 or more and less than 1.
+        coefficient: f64,
+        /// T0, the metered time that needs no correction.
+        best: Seconds,
     },
     /// A table; log Tc is linear in log Tm between rows.
     Table {
@@ -312,6 +328,32 @@ impl ReciprocityLaw {
         ))
     }
 
+    /// Makes the catenary law of a film that is best at one metered time.
+    ///
+    /// # Errors
+    /// [`ReciprocityError::Parameter`] unless 0 ≤ a < 1.
+    pub fn catenary(
+        shape: CatenaryShape,
+        coefficient: f64,
+        best: Seconds,
+        source: impl Into<String>,
+    ) -> Result<Self, ReciprocityError> {
+        let coefficient = parameter(
+            "coefficient a",
+            coefficient,
+            "0 or more and less than 1",
+            (0.0..1.0).contains(&coefficient),
+        )?;
+        Ok(Self::new(
+            ReciprocityForm::Catenary {
+                shape,
+                coefficient,
+                best,
+            },
+            source,
+        ))
+    }
+
     /// Makes a law from a table of times.
     ///
     /// Where the first row has equal times, shorter times need no correction
@@ -432,6 +474,21 @@ impl ReciprocityLaw {
             ReciprocityForm::ModifiedSchwarzschild { exponent } => {
                 format!("modified Schwarzschild p {exponent}: Tc x (Tc + 1)^({exponent} - 1) = Tm")
             }
+            ReciprocityForm::Catenary {
+                shape,
+                coefficient,
+                best,
+            } => {
+                let t0 = best.to_s();
+                match shape {
+                    CatenaryShape::Hyperbola => format!(
+                        "catenary: Tc = Tm x 10^({coefficient} (sqrt(k^2 + 1) - 1)), k = log10(Tm / {t0} s)"
+                    ),
+                    CatenaryShape::HyperbolicCosine => format!(
+                        "catenary: Tc = Tm x cosh(ln 10 x {coefficient} k), k = log10(Tm / {t0} s)"
+                    ),
+                }
+            }
             ReciprocityForm::Table { rows } => {
                 format!("table of {} rows, linear in log time", rows.len())
             }
@@ -529,6 +586,45 @@ impl ReciprocityLaw {
         })
     }
 
+    /// Gives the slope d ln Tc/d ln Tm at a metered time: by how much more an error
+    /// before the law counts in the time to give. \[-\]
+    ///
+    /// 1 where no correction is needed. By a difference over 0.01 of ln Tm on either
+    /// side, so that a corner of a law is met halfway.
+    ///
+    /// # Errors
+    /// As [`Self::corrected_time_extrapolating`].
+    pub fn slope(&self, metered: Seconds) -> Result<f64, ReciprocityError> {
+        const HALF_STEP: f64 = 0.01;
+        let at = |shift: f64| {
+            let time = Seconds::from_s(metered.to_s() * libm::exp(shift))?;
+            self.corrected_s(time.to_s())
+        };
+        let slope = libm::log(at(HALF_STEP)? / at(-HALF_STEP)?) / (2.0 * HALF_STEP);
+        parameter("slope", slope, "finite", slope.is_finite())
+    }
+
+    /// Gives the root mean square misfit of the law against measured rows, in stops
+    /// of time.
+    ///
+    /// A correlation near 1 says nothing about a law; this does.
+    ///
+    /// # Errors
+    /// [`ReciprocityError::TooFewRows`] without rows; otherwise as [`Self::corrected_time`].
+    pub fn misfit(&self, rows: &[ReciprocityRow]) -> Result<Stops, ReciprocityError> {
+        if rows.is_empty() {
+            return Err(ReciprocityError::TooFewRows { found: 0 });
+        }
+        let mut sum = 0.0;
+        for row in rows {
+            let off =
+                libm::log2(self.corrected_time(row.metered)?.time.to_s() / row.corrected.to_s());
+            sum += off * off;
+        }
+        // A count of rows is far below 2^52, so the cast is exact.
+        Ok(Stops::new(libm::sqrt(sum / rows.len() as f64))?)
+    }
+
     fn check_range(&self, metered_s: f64, outside: OutsideLaw) -> Result<Flags, ReciprocityError> {
         let (from, to) = self.range();
         let from_s = from.map_or(0.0, Seconds::to_s);
@@ -568,6 +664,11 @@ impl ReciprocityLaw {
             ReciprocityForm::ModifiedSchwarzschild { exponent } => {
                 modified_schwarzschild_corrected(tm, *exponent)
             }
+            ReciprocityForm::Catenary {
+                shape,
+                coefficient,
+                best,
+            } => shape.corrected(tm, *coefficient, best.to_s()),
             ReciprocityForm::Table { rows } if uncorrected_below(rows, tm) => tm,
             ReciprocityForm::Table { rows } => log_log(
                 tm,
@@ -600,6 +701,11 @@ impl ReciprocityLaw {
             ReciprocityForm::ModifiedSchwarzschild { exponent } => {
                 tc * libm::pow(tc + 1.0, exponent - 1.0)
             }
+            ReciprocityForm::Catenary {
+                shape,
+                coefficient,
+                best,
+            } => shape.metered(tc, *coefficient, best.to_s()),
             ReciprocityForm::Table { rows } if uncorrected_below(rows, tc) => tc,
             ReciprocityForm::Table { rows } => log_log(
                 tc,
@@ -630,92 +736,4 @@ fn lengthening(metered_s: f64, corrected_s: f64) -> Result<Stops, ReciprocityErr
         });
     }
     Ok(Stops::new(libm::log2(corrected_s / metered_s).max(0.0))?)
-}
-
-/// T0·(T/T0)^P above T0; with 1/P it is its own inverse.
-fn threshold_power(time: f64, threshold: f64, exponent: f64) -> f64 {
-    if time <= threshold {
-        time
-    } else {
-        threshold * libm::pow(time / threshold, exponent)
-    }
-}
-
-/// Newton steps that are always enough: both functions below are solved in fewer than ten.
-const NEWTON_STEPS: usize = 100;
-
-/// Solves t·(t + 1)^(p−1) = Tm for t.
-///
-/// With x = ln t it is g(x) = x + (p−1)·ln(1 + e^x) − ln Tm = 0. g rises with a
-/// slope between p and 1 and is concave, and g(ln Tm) ≤ 0, so that Newton's
-/// steps from ln Tm go up to the root and never past it.
-fn modified_schwarzschild_corrected(tm: f64, p: f64) -> f64 {
-    let log_tm = libm::log(tm);
-    let mut x = log_tm;
-    for _ in 0..NEWTON_STEPS {
-        let value = x + (p - 1.0) * softplus(x) - log_tm;
-        let slope = 1.0 + (p - 1.0) / (1.0 + libm::exp(-x));
-        let step = value / slope;
-        x -= step;
-        if step.abs() <= 1e-15 * x.abs().max(1.0) {
-            break;
-        }
-    }
-    libm::exp(x)
-}
-
-/// ln(1 + e^x), written so that it does not overflow.
-fn softplus(x: f64) -> f64 {
-    x.max(0.0) + libm::log1p(libm::exp(-x.abs()))
-}
-
-/// Solves Tm + a·Tm^b = Tc for Tm.
-///
-/// With y = ln Tm it is h(y) = y + ln(1 + e^z) − ln Tc = 0, z = ln a + (b−1)·y. h rises
-/// with a slope between 1 and b and is convex, and h(ln Tc) ≥ 0, so that Newton's
-/// steps from ln Tc go down to the root and never past it.
-fn additive_metered(tc: f64, a: f64, b: f64) -> f64 {
-    let log_tc = libm::log(tc);
-    // ln 0 is minus infinity, for which e^z below is 0, as it should be.
-    let log_a = libm::log(a);
-    let mut y = log_tc;
-    for _ in 0..NEWTON_STEPS {
-        let z = log_a + (b - 1.0) * y;
-        let value = y + softplus(z) - log_tc;
-        let slope = 1.0 + (b - 1.0) / (1.0 + libm::exp(-z));
-        let step = value / slope;
-        y -= step;
-        if step.abs() <= 1e-15 * y.abs().max(1.0) {
-            break;
-        }
-    }
-    libm::exp(y)
-}
-
-/// Tells whether a time is shorter than the first row, and that row needs no correction.
-fn uncorrected_below(rows: &[ReciprocityRow], time_s: f64) -> bool {
-    let first = &rows[0];
-    first.corrected == first.metered && time_s < first.metered.to_s()
-}
-
-/// Interpolates log y against log x in rows of rising x and y; the end segments carry on outside.
-fn log_log(
-    x: f64,
-    rows: &[ReciprocityRow],
-    x_of: impl Fn(&ReciprocityRow) -> f64,
-    y_of: impl Fn(&ReciprocityRow) -> f64,
-) -> f64 {
-    let after = rows
-        .partition_point(|row| x_of(row) < x)
-        .clamp(1, rows.len() - 1);
-    let (low, high) = (&rows[after - 1], &rows[after]);
-    // Rows are given back unchanged, without the rounding of log and exp.
-    if x == x_of(low) {
-        return y_of(low);
-    }
-    if x == x_of(high) {
-        return y_of(high);
-    }
-    let share = libm::log(x / x_of(low)) / libm::log(x_of(high) / x_of(low));
-    y_of(low) * libm::pow(y_of(high) / y_of(low), share)
 }

@@ -127,6 +127,23 @@ impl ApertureMark {
 pub struct ShutterMark {
     written: Written,
     exact_s: f64,
+    actual: Option<ActualTime>,
+}
+
+/// The time a shutter gives at a mark, where it is known to be another than the mark's.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct ActualTime {
+    seconds: f64,
+    basis: ActualBasis,
+}
+
+/// Why a shutter is held to give another time than its mark says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ActualBasis {
+    /// Measured on this shutter.
+    Measured,
+    /// A leaf shutter's gain at a small aperture, by a table.
+    SmallAperture,
 }
 
 /// How a shutter mark is written.
@@ -161,15 +178,42 @@ impl ShutterMark {
         Self {
             written,
             exact_s: seconds,
+            actual: None,
         }
     }
 
-    /// Gives the time under a reading of the mark.
+    /// Gives this mark with the time the shutter really gives there.
+    #[must_use]
+    pub fn with_actual(self, time: Seconds, basis: ActualBasis) -> Self {
+        Self {
+            actual: Some(ActualTime {
+                seconds: time.to_s(),
+                basis,
+            }),
+            ..self
+        }
+    }
+
+    /// Tells whether a typed time is this mark: 1/15 typed as 0.067 s is.
+    #[must_use]
+    pub fn is_marked(self, time: Seconds) -> bool {
+        same_mark(time.to_s(), self.written.to_s())
+    }
+
+    /// Tells why the time is another than the mark's; `None` when it is the mark's.
+    #[must_use]
+    pub fn actual_basis(self) -> Option<ActualBasis> {
+        self.actual.map(|actual| actual.basis)
+    }
+
+    /// Gives the time under a reading of the mark; the time the shutter really gives,
+    /// where that is known.
     #[must_use]
     pub fn time(self, reading: MarkReading) -> Seconds {
-        let seconds = match reading {
-            MarkReading::Exact => self.exact_s,
-            MarkReading::Literal => self.written.to_s(),
+        let seconds = match (self.actual, reading) {
+            (Some(actual), _) => actual.seconds,
+            (None, MarkReading::Exact) => self.exact_s,
+            (None, MarkReading::Literal) => self.written.to_s(),
         };
         let Ok(time) = Seconds::from_s(seconds) else {
             unreachable!("a mark is made from positive numbers");
@@ -185,6 +229,28 @@ impl ShutterMark {
         } else {
             asked
         }
+    }
+
+    /// Says where the time of the mark comes from.
+    pub(crate) fn basis(self, asked: MarkReading) -> Option<String> {
+        let Some(actual) = self.actual else {
+            return Some(self.reading(asked).sentence().to_owned());
+        };
+        let Ok(time) = Seconds::from_s(actual.seconds) else {
+            unreachable!("a time was taken in as seconds");
+        };
+        Some(match actual.basis {
+            ActualBasis::Measured => {
+                format!(
+                    "the shutter was measured to give {} here",
+                    format_time(time)
+                )
+            }
+            ActualBasis::SmallAperture => format!(
+                "a leaf shutter is held to give {} here: a table of its gain at small apertures, not a measurement of this shutter",
+                format_time(time)
+            ),
+        })
     }
 
     /// Writes the mark: `1/60 s`, `4 s`.
@@ -324,6 +390,9 @@ const EI_HUNDREDS: [f64; 10] = [
 /// The decade from 0.1, written out because 1.2/10 is not 0.12 to the last bit.
 const EI_TENTHS: [f64; 10] = [0.1, 0.12, 0.16, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.8];
 
+/// The marks from 0.03 below that decade, in the same steps.
+const EI_HUNDREDTHS: [f64; 5] = [0.03, 0.04, 0.05, 0.06, 0.08];
+
 fn aperture_at(av: f64, nominal: f64) -> ApertureMark {
     ApertureMark {
         nominal,
@@ -378,6 +447,7 @@ pub fn shutter_marks(step: StepSize) -> Vec<ShutterMark> {
         .map(|(tv, written)| ShutterMark {
             written,
             exact_s: libm::exp2(-tv),
+            actual: None,
         })
         .collect()
 }
@@ -393,6 +463,7 @@ pub fn shutter_and_timer_marks() -> Vec<ShutterMark> {
     let literal = |seconds: f64| ShutterMark {
         written: Written::Whole(seconds),
         exact_s: seconds,
+        actual: None,
     };
     let long = (0..DOUBLINGS).rev().flat_map(|k| {
         let times = libm::exp2(f64::from(k));
@@ -410,7 +481,7 @@ pub fn shutter_and_timer_marks() -> Vec<ShutterMark> {
         .collect()
 }
 
-/// Gives the third-stop exposure indices from 0.1 to 80 000, slowest first.
+/// Gives the third-stop exposure indices from 0.03 to 80 000, slowest first.
 ///
 /// The scale has no half stops; it is one series of tenths of log10.
 #[must_use]
@@ -423,10 +494,14 @@ pub fn ei_marks() -> Vec<EiMark> {
         (&EI_HUNDREDS, 10.0),
         (&EI_HUNDREDS, 100.0),
     ];
-    decades
+    let decades = decades
         .iter()
-        .flat_map(|(decade, times)| decade.iter().map(move |n| n * times))
-        .zip(-10_i8..)
+        .flat_map(|(decade, times)| decade.iter().map(move |n| n * times));
+    EI_HUNDREDTHS
+        .iter()
+        .copied()
+        .chain(decades)
+        .zip(-15_i8..)
         .map(|(nominal, k)| EiMark {
             nominal,
             exact: libm::pow(10.0, f64::from(k) / 10.0),
@@ -626,7 +701,7 @@ pub fn format_time(time: Seconds) -> String {
 
 /// Writes an exposure index as the nearest third-stop number: `12`.
 ///
-/// Beyond 0.1 to 80 000 the number itself is written with three digits.
+/// Beyond 0.03 to 80 000 the number itself is written with three digits.
 #[must_use]
 pub fn format_ei(ei: ExposureIndex) -> String {
     let found = nearest_ei(ei);

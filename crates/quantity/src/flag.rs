@@ -62,6 +62,8 @@ flags! {
     NoReciprocityLaw, "no_reciprocity_law", "the time lies where films lose speed, and no reciprocity law is given";
     EdgeWithoutLevel, "edge_without_level", "the filter's edge is named without the level it is quoted at";
     ThroughFilter, "through_filter", "the light was read through the filter: the reading follows the meter's cell, not the film, and is kept as a light record only";
+    EstimatedLight, "estimated_light", "no meter was used: the light was estimated from the sky by a rule";
+    SmallApertureGain, "small_aperture_gain", "the shutter time holds a leaf shutter's gain at small apertures, taken from a table and not measured";
     NoReading, "no_reading", "no light reading is recorded";
     // --- findings ---
     Blank, "blank", "no density above base+fog could be told, so the frame is a limit";

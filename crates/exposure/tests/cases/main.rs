@@ -6,7 +6,9 @@
 #![expect(clippy::unwrap_used, reason = "a test may stop at a broken fixture")]
 
 mod common;
+mod infrared_focus;
 mod properties;
 mod published_cases;
 mod reference_tables;
 mod refusals;
+mod whole_room;

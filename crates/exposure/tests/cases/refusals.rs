@@ -145,7 +145,7 @@ fn texts_that_are_no_law_are_refused_with_the_place() {
     let cases = [
         (
             "1.31",
-            "'1.31' is no reciprocity law; expected power:P[,T0], additive:A,EXPONENT, schwarzschild:P[,T0], modified-schwarzschild:P, fit:C,P or points:TM/TC,TM/TC",
+            "'1.31' is no reciprocity law; expected power:P[,T0], additive:A,EXPONENT, schwarzschild:P[,T0], modified-schwarzschild:P, fit:C,P, catenary:A,T0, cosh:A,T0 or points:TM/TC,TM/TC",
         ),
         (
             "additive:0.1",
