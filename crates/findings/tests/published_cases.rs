@@ -176,6 +176,8 @@ impl HandMade {
                 filters: if *filtered { vec![id("ir")] } else { vec![] },
                 process: id("tray"),
                 holder: None,
+                load: None,
+                exposed_at: None,
                 role: if *filtered {
                     FrameRole::Bracket
                 } else {
@@ -212,6 +214,8 @@ impl HandMade {
                 filters: vec![],
                 process: id("tray"),
                 holder: None,
+                load: None,
+                exposed_at: None,
                 role: FrameRole::Unexposed,
                 exposure: Exposure::None,
                 remarks: None,

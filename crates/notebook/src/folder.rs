@@ -4,10 +4,12 @@ use crate::columns::{FromRow, patches, readings};
 use crate::format::{FORMAT, TestTable};
 use crate::keys::{Reader, Span};
 use crate::path::{find, hash_file, read_text};
+use crate::plan_format::{PLAN_FORMAT, PlanTable};
 use crate::problem::{FolderError, Place, Problems, Source, likely};
 use crate::to_record::{Conversion, Name, Reference};
 use record::{
-    Calibrator, Id, Outline, Patch, Reading, ReadingOrigin, RecordError, Scan, Test, TestParts,
+    Calibrator, Id, Outline, Patch, PlannedFrame, PlannedTest, Reading, ReadingOrigin, RecordError,
+    Scan, Test, TestParts,
 };
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
@@ -16,6 +18,8 @@ use toml::de::DeTable;
 
 /// The record of a test folder.
 pub(crate) const TEST_TOML: &str = "test.toml";
+/// Its plan.
+pub(crate) const PLAN_TOML: &str = "plan.toml";
 /// Its outlines of patches.
 pub(crate) const PATCHES_CSV: &str = "patches.csv";
 /// Its readings.
@@ -26,6 +30,17 @@ pub(crate) const READINGS_CSV: &str = "readings.csv";
 pub struct TestFolder {
     /// The test.
     pub test: Test,
+    /// The folder, as an absolute path without links.
+    pub root: PathBuf,
+    /// Sentences that name what was assumed.
+    pub warnings: Vec<String>,
+}
+
+/// A test folder with a plan, read and sound; it may have no exposed frame yet.
+#[derive(Clone, Debug)]
+pub struct PlannedFolder {
+    /// Records and plan.
+    pub test: PlannedTest,
     /// The folder, as an absolute path without links.
     pub root: PathBuf,
     /// Sentences that name what was assumed.
@@ -104,6 +119,75 @@ impl TestFolder {
 /// cells come first; references between records are checked once those are
 /// sound.
 pub fn read_test_folder(dir: &Path) -> Result<TestFolder, FolderError> {
+    let read = read_files(dir, false)?;
+    let planned = read.root.join(PLAN_TOML).exists();
+    let test = Test::assemble(read.parts).map_err(|error| {
+        if planned && error == RecordError::NoFrames {
+            return FolderError::of_file(
+                TEST_TOML,
+                "nothing has been exposed yet: test.toml has no [[frame]], and plan.toml only says what is to be exposed",
+                "frames that were exposed",
+                "take the plan along with `filmproof card DIR`; what was exposed comes into the record with `filmproof import DIR LOG`, or write a [[frame]] for each",
+            );
+        }
+        record_problem(&error, &read.places)
+    })?;
+    Ok(TestFolder {
+        test,
+        root: read.root,
+        warnings: read.warnings,
+    })
+}
+
+/// Reads a test folder with its plan, `plan.toml`. There may be no exposed
+/// frame yet.
+///
+/// # Errors
+/// [`FolderError`] as for [`read_test_folder`], when there is no `plan.toml`, and
+/// for what is at fault in it.
+pub fn read_planned_folder(dir: &Path) -> Result<PlannedFolder, FolderError> {
+    let read = read_files(dir, true)?;
+    if !read.parts.frames.is_empty() {
+        // First the record alone, so that its faults are told at its own lines.
+        Test::assemble(read.parts.clone()).map_err(|error| record_problem(&error, &read.places))?;
+    }
+    let test = PlannedTest::assemble(read.parts, read.planned)
+        .map_err(|error| record_problem(&error, &read.places))?;
+    Ok(PlannedFolder {
+        test,
+        root: read.root,
+        warnings: read.warnings,
+    })
+}
+
+/// Where records stand in the files.
+struct Places {
+    names: Vec<Name>,
+    patches: Vec<(Id, Id)>,
+    patch_places: Vec<Place>,
+}
+
+/// What the files of a folder hold, sound but for what records say together.
+struct ReadFiles {
+    parts: TestParts,
+    planned: Vec<PlannedFrame>,
+    root: PathBuf,
+    warnings: Vec<String>,
+    places: Places,
+}
+
+fn record_problem(error: &RecordError, places: &Places) -> FolderError {
+    let place = place_of(error, &places.names, &places.patches, &places.patch_places);
+    let mut problems = Problems::default();
+    let (expected, remedy) = advice(error);
+    problems.add(&place, error.to_string(), expected, remedy);
+    match problems.into_result() {
+        Err(error) => error,
+        Ok(()) => unreachable!("a problem was added above"),
+    }
+}
+
+fn read_files(dir: &Path, with_plan: bool) -> Result<ReadFiles, FolderError> {
     let shown = dir.display().to_string();
     let root = dir.canonicalize().map_err(|error| {
         FolderError::of_file(
@@ -133,12 +217,31 @@ pub fn read_test_folder(dir: &Path) -> Result<TestFolder, FolderError> {
     let mut warnings = Vec::new();
     let text = text_of(&root, TEST_TOML)?;
     let source = Source::new(TEST_TOML, text);
-    let table = read_table(&source, &mut problems);
+    let table = read_table(&source, FORMAT, TestTable::from_table, &mut problems);
     let mut conversion = Conversion::new(&source, &root, &mut problems, &mut warnings);
     let mut parts = table
         .map(|table| conversion.parts(table))
         .unwrap_or_default();
-    let (names, references) = (conversion.names, conversion.references);
+    let (mut names, mut references) = (conversion.names, conversion.references);
+    let mut planned = Vec::new();
+    if with_plan {
+        if root.join(PLAN_TOML).symlink_metadata().is_err() {
+            return Err(FolderError::of_file(
+                &shown,
+                "the folder holds no plan.toml",
+                "plan.toml beside test.toml, with a [[planned]] for each frame to be exposed",
+                "write one; docs/test-folder.md shows an example",
+            ));
+        }
+        let source = Source::new(PLAN_TOML, text_of(&root, PLAN_TOML)?);
+        let table = read_table(&source, PLAN_FORMAT, PlanTable::from_table, &mut problems);
+        let mut conversion = Conversion::new(&source, &root, &mut problems, &mut warnings);
+        planned = table
+            .map(|table| conversion.planned(table))
+            .unwrap_or_default();
+        names.extend(conversion.names);
+        references.extend(conversion.references);
+    }
     let optional = |name: &str, problems: &mut Problems| {
         if root.join(name).symlink_metadata().is_err() {
             return None;
@@ -178,20 +281,16 @@ pub fn read_test_folder(dir: &Path) -> Result<TestFolder, FolderError> {
         .iter()
         .map(|patch| (patch.frame.clone(), patch.name.clone()))
         .collect();
-    let test = Test::assemble(parts).map_err(|error| {
-        let place = place_of(&error, &names, &patch_names, &places);
-        let mut problems = Problems::default();
-        let (expected, remedy) = advice(&error);
-        problems.add(&place, error.to_string(), expected, remedy);
-        match problems.into_result() {
-            Err(error) => error,
-            Ok(()) => unreachable!("a problem was added above"),
-        }
-    })?;
-    Ok(TestFolder {
-        test,
+    Ok(ReadFiles {
+        parts,
+        planned,
         root,
         warnings,
+        places: Places {
+            names,
+            patches: patch_names,
+            patch_places: places,
+        },
     })
 }
 
@@ -202,8 +301,13 @@ fn text_of(root: &Path, name: &str) -> Result<String, FolderError> {
     read_text(&path, name)
 }
 
-/// Reads the keys of `test.toml`.
-fn read_table(source: &Source, problems: &mut Problems) -> Option<TestTable> {
+/// Reads the keys of a TOML file of ours that states its format.
+fn read_table<T>(
+    source: &Source,
+    version: u32,
+    from_table: fn(&DeTable<'_>, Span, &mut Reader<'_>) -> Option<T>,
+    problems: &mut Problems,
+) -> Option<T> {
     let (table, mut errors) = DeTable::parse_recoverable(&source.text);
     errors.sort_by_key(|error| error.span().map_or(0, |span| span.start));
     for error in &errors {
@@ -233,17 +337,17 @@ fn read_table(source: &Source, problems: &mut Problems) -> Option<TestTable> {
     let table = table.get_ref();
     if let Some(format) = table.get("format")
         && let Some(number) = format.get_ref().as_integer()
-        && number.as_str() != FORMAT.to_string()
+        && number.as_str() != version.to_string()
     {
         reader.problem(
             &format.span(),
             format!("`format` is {}", source.quoted(&format.span())),
-            format!("format = {FORMAT}, the version of the test folder that is understood here"),
+            format!("format = {version}, the version of the test folder that is understood here"),
             "use a version of the program that knows this format",
         );
         return None;
     }
-    TestTable::from_table(table, span, &mut reader)
+    from_table(table, span, &mut reader)
 }
 
 /// Checks names and references, so that every fault is named with its place.
@@ -439,13 +543,26 @@ fn place_of(error: &RecordError, names: &[Name], patches: &[(Id, Id)], places: &
         RecordError::NotRecorded { .. } | RecordError::NoFrames => Place::whole(TEST_TOML),
         RecordError::PatchTwice { frame, patch }
         | RecordError::StepOutsideTablet { frame, patch, .. } => patch_place(frame, patch),
+        RecordError::NothingPlanned => Place::whole(PLAN_TOML),
         RecordError::RoleAgainstExposure { frame, .. }
-        | RecordError::DrawWithoutFocalLength { frame } => place_of_name(names, "frame", frame),
-        RecordError::HolderTwice { second, .. } => place_of_name(names, "frame", second),
+        | RecordError::DrawWithoutFocalLength { frame } => place_of_frame(names, frame),
+        RecordError::HolderTwice { second, .. } => place_of_frame(names, second),
         RecordError::StepCount { scan, .. } | RecordError::CalibratorWithoutTablet { scan, .. } => {
             place_of_name(names, "scan", scan)
         }
     }
+}
+
+/// Finds a frame, planned or exposed; the plan is read last and checked last.
+fn place_of_frame(names: &[Name], frame: &str) -> Place {
+    let planned = names
+        .iter()
+        .any(|n| n.kind == "planned frame" && n.id.as_str() == frame);
+    place_of_name(
+        names,
+        if planned { "planned frame" } else { "frame" },
+        frame,
+    )
 }
 
 /// Says what was expected and what to do.
@@ -458,6 +575,7 @@ fn advice(error: &RecordError) -> (&'static str, &'static str) {
             "a name that is recorded",
             "add the record, or correct the name",
         ),
+        RecordError::NothingPlanned => ("at least one [[planned]]", "plan a frame"),
         RecordError::NoFrames => ("at least one [[frame]]", "record a frame"),
         RecordError::RoleAgainstExposure { .. } => (
             "unexposed without an exposure, tablet_sheet with `tablet`, any other role with \
@@ -481,8 +599,8 @@ fn advice(error: &RecordError) -> (&'static str, &'static str) {
             "correct the step's number, or the frame's exposure",
         ),
         RecordError::HolderTwice { .. } => (
-            "one frame for each side of a holder",
-            "correct the holder of one of the two",
+            "one frame for each side of a holder and each time it was loaded",
+            "correct the holder of one of the two; if the side was loaded again in between, say `load = 2` for the later one",
         ),
     }
 }

@@ -6,6 +6,7 @@
 use crate::keys::{
     At, Corners, Density, Deviation, Finite, Positive, Required, Rfc3339, Spread, tables,
 };
+use crate::plan_format::Load;
 use crate::words::{Direction, NominalTablet, ToneWord};
 use quantity::{
     Celsius, Ev100, ExposureIndex, FNumber, FilterFactor, Illuminance, Luminance, Magnification,
@@ -303,8 +304,12 @@ tables! {
         process: Required<At<Id>>,
         /// Holder and side, as written: "3A".
         holder: Option<At<String>>,
+        /// Which loading of that holder side, counted from 1. Left out: 1.
+        load: Option<Load>,
         /// What it is for.
         role: Required<At<FrameRole>>,
+        /// When it was exposed, with the offset from UTC.
+        exposed_at_rfc3339: Option<Rfc3339>,
         /// In a camera: lens and shutter.
         lens: Option<At<Id>>,
         /// In a camera: the light it was exposed by. Needed.

@@ -6,6 +6,7 @@ use crate::format::*;
 use crate::keys::{
     At, Corners, Deviation, Finite, Positive, Required, Rfc3339, Spread, TablePlace, number_text,
 };
+use crate::plan_format::Load;
 use crate::to_record::nominal_steps;
 use crate::words::{NominalTablet, ToneWord, Words, patch_role_word};
 use quantity::{Ev100, Illuminance, Luminance, Stops};
@@ -282,6 +283,8 @@ fn frame(record: &Frame) -> FrameTable {
         filters: record.filters.iter().cloned().map(at).collect(),
         process: required(record.process.clone()),
         holder: record.holder.clone().map(at),
+        load: record.load.map(Load),
+        exposed_at_rfc3339: record.exposed_at.clone().map(Rfc3339),
         role: required(record.role),
         lens: None,
         light: None,

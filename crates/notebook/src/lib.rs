@@ -1,6 +1,6 @@
 //! The test folder: reading, checking and writing its files.
 //!
-//! A test folder holds `test.toml` (the record), `patches.csv`,
+//! A test folder holds `test.toml` (the record), `plan.toml`, `patches.csv`,
 //! `readings.csv`, certificates of tablets and the scans. The format is ours;
 //! `docs/test-folder.md` describes it, and [`json_schema`] is made from the
 //! very tables that read it. What is refused is refused with file, line, the
@@ -18,6 +18,8 @@ mod format;
 mod from_record;
 mod keys;
 mod path;
+mod plan_format;
+mod plan_record;
 mod problem;
 mod schema;
 mod stand_alone;
@@ -26,12 +28,13 @@ mod words;
 mod write;
 
 pub use columns::ReciprocityTableRow;
-pub use folder::{HashState, TestFolder, read_test_folder};
+pub use folder::{HashState, PlannedFolder, TestFolder, read_planned_folder, read_test_folder};
 pub use path::hash_file;
+pub use plan_record::plan_hash;
 pub use problem::{FolderError, Problem};
-pub use schema::{json_schema, key_tables};
+pub use schema::{json_schema, key_tables, plan_json_schema};
 pub use stand_alone::{
     CurveRow, NamedPatch, Rows, TabletRow, read_curve_csv, read_patches_csv, read_reciprocity_csv,
     read_tablet_csv,
 };
-pub use write::write_test_folder;
+pub use write::{write_plan, write_planned_folder, write_test_folder};

@@ -4,6 +4,7 @@ use crate::columns::{CURVE, NAMED_PATCHES, PATCHES, READINGS, TABLET};
 use crate::csv_file::Column;
 use crate::format::{FORMAT, TestTable};
 use crate::keys::{Field, Key, unit};
+use crate::plan_format::{PLAN_FORMAT, PlanTable};
 use serde_json::{Value, json};
 
 /// Our CSV files with their columns.
@@ -79,12 +80,52 @@ pub fn json_schema() -> Value {
     schema
 }
 
+/// Gives the JSON Schema (2020-12) of `plan.toml`.
+#[must_use]
+pub fn plan_json_schema() -> Value {
+    let mut schema = PlanTable::schema();
+    if let Some(object) = schema.as_object_mut() {
+        object.insert(
+            "$schema".to_owned(),
+            json!("https://json-schema.org/draft/2020-12/schema"),
+        );
+        object.insert("title".to_owned(), json!("Test folder: plan.toml"));
+        if let Some(format) = object
+            .get_mut("properties")
+            .and_then(|properties| properties.get_mut("format"))
+            .and_then(Value::as_object_mut)
+        {
+            format.insert("const".to_owned(), json!(PLAN_FORMAT));
+        }
+    }
+    schema
+}
+
 /// Gives the tables of keys and columns as Markdown, as the documentation has
 /// them.
 #[must_use]
 pub fn key_tables() -> String {
     let mut text = String::new();
-    let mut todo = vec![("The top of the file".to_owned(), TestTable::keys())];
+    push_tables(&mut text, "The top of test.toml", TestTable::keys());
+    push_tables(&mut text, "The top of plan.toml", PlanTable::keys());
+    for (name, doc, columns) in FILES {
+        text.push_str(&format!(
+            "### CSV: {name}\n\n{doc}\n\n| column | | what |\n|---|---|---|\n"
+        ));
+        for column in columns {
+            let needed = if column.required { "needed" } else { "" };
+            text.push_str(&format!(
+                "| `{}` | {needed} | {} |\n",
+                column.name, column.doc
+            ));
+        }
+        text.push('\n');
+    }
+    text
+}
+
+fn push_tables(text: &mut String, top: &str, keys: Vec<Key>) {
+    let mut todo = vec![(top.to_owned(), keys)];
     while let Some((title, keys)) = todo.pop() {
         text.push_str(&format!(
             "### {title}\n\n| key | | unit | what |\n|---|---|---|---|\n"
@@ -103,20 +144,6 @@ pub fn key_tables() -> String {
         text.push('\n');
         todo.extend(tables.into_iter().rev());
     }
-    for (name, doc, columns) in FILES {
-        text.push_str(&format!(
-            "### CSV: {name}\n\n{doc}\n\n| column | | what |\n|---|---|---|\n"
-        ));
-        for column in columns {
-            let needed = if column.required { "needed" } else { "" };
-            text.push_str(&format!(
-                "| `{}` | {needed} | {} |\n",
-                column.name, column.doc
-            ));
-        }
-        text.push('\n');
-    }
-    text
 }
 
 /// Gives the title of the first table that has a key.

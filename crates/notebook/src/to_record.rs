@@ -139,7 +139,7 @@ impl<'a> Conversion<'a> {
         }
     }
 
-    fn problem(
+    pub(crate) fn problem(
         &mut self,
         span: &Span,
         seen: impl Into<String>,
@@ -150,7 +150,7 @@ impl<'a> Conversion<'a> {
         self.problems.add(&place, seen, expected, remedy);
     }
 
-    fn name(&mut self, kind: &'static str, id: At<Id>) -> Id {
+    pub(crate) fn name(&mut self, kind: &'static str, id: At<Id>) -> Id {
         self.names.push(Name {
             kind,
             id: id.value.clone(),
@@ -159,7 +159,7 @@ impl<'a> Conversion<'a> {
         id.value
     }
 
-    fn refer(&mut self, from: &str, kind: &'static str, id: At<Id>) -> Id {
+    pub(crate) fn refer(&mut self, from: &str, kind: &'static str, id: At<Id>) -> Id {
         self.references.push(Reference {
             from: from.to_owned(),
             kind,
@@ -780,6 +780,8 @@ impl<'a> Conversion<'a> {
             filters,
             process,
             holder: table.holder.map(|at| at.value),
+            load: table.load.map(|load| load.0),
+            exposed_at: table.exposed_at_rfc3339.map(|time| time.0),
             role: table.role.0.value,
             exposure: exposure?,
             remarks: table.remarks,

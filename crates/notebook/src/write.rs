@@ -1,12 +1,16 @@
 //! Writing a test folder: whole, or not at all.
 
-use crate::folder::{PATCHES_CSV, READINGS_CSV, TEST_TOML, read_test_folder};
+use crate::folder::{
+    PATCHES_CSV, PLAN_TOML, READINGS_CSV, TEST_TOML, read_planned_folder, read_test_folder,
+};
 use crate::format::TestTable;
 use crate::from_record::{patches_csv, readings_csv, test_table};
-use crate::keys::{Entry, Field, Written, inline};
+use crate::keys::{Entry, Field, Key, Written, inline};
 use crate::path::fault;
+use crate::plan_format::PlanTable;
+use crate::plan_record::plan_table;
 use crate::problem::FolderError;
-use record::TestParts;
+use record::{PlannedFrame, PlannedTest, TestParts};
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{ErrorKind, Write};
@@ -27,6 +31,68 @@ const LINE: usize = 96;
 /// that the format has no key for.
 pub fn write_test_folder(
     parts: &TestParts,
+    files: &[(String, Vec<u8>)],
+    dir: &Path,
+) -> Result<(), FolderError> {
+    write_folder(parts, None, files, dir)
+}
+
+/// Writes a test folder with its plan; there may be no exposed frame yet.
+///
+/// # Errors
+/// [`FolderError`] as for [`write_test_folder`].
+pub fn write_planned_folder(
+    test: &PlannedTest,
+    files: &[(String, Vec<u8>)],
+    dir: &Path,
+) -> Result<(), FolderError> {
+    write_folder(test.records().parts(), Some(test.planned()), files, dir)
+}
+
+/// Writes `plan.toml` into a test folder that has none.
+///
+/// # Errors
+/// [`FolderError`] when there is a plan already, the folder is no test folder,
+/// the plan does not fit the records, or the file can't be written; then the
+/// folder is as it was.
+pub fn write_plan(planned: &[PlannedFrame], dir: &Path) -> Result<(), FolderError> {
+    let path = dir.join(PLAN_TOML);
+    let failed = |error: &std::io::Error| {
+        let (seen, remedy) = if error.kind() == ErrorKind::AlreadyExists {
+            (
+                "there is a plan already, and nothing is overwritten".to_owned(),
+                "move plan.toml away first, if you want another plan",
+            )
+        } else {
+            (
+                format!("writing the plan failed: {error}"),
+                "check the path, its permissions and the free space",
+            )
+        };
+        FolderError::of_file(PLAN_TOML, seen, "a test folder without a plan", remedy)
+    };
+    write_file(&path, plan_toml(planned).as_bytes()).map_err(|error| failed(&error))?;
+    let read = read_planned_folder(dir);
+    if read.as_ref().is_ok_and(|f| f.test.planned() == planned) {
+        return Ok(());
+    }
+    // Ours, written just now.
+    fs::remove_file(&path).map_err(|error| failed(&error))?;
+    Err(read.err().unwrap_or_else(plan_differs))
+}
+
+fn plan_differs() -> FolderError {
+    FolderError::of_file(
+        PLAN_TOML,
+        "the plan reads back differently",
+        "planned frames that the format can hold: no empty texts",
+        "leave out what the format has no key for",
+    )
+}
+
+fn write_folder(
+    parts: &TestParts,
+    planned: Option<&[PlannedFrame]>,
     files: &[(String, Vec<u8>)],
     dir: &Path,
 ) -> Result<(), FolderError> {
@@ -61,7 +127,11 @@ pub fn write_test_folder(
         (PATCHES_CSV, patches_csv(&parts.patches)),
         (READINGS_CSV, readings_csv(&parts.readings)),
     ];
-    let own = own.iter().map(|(name, text)| (*name, text.as_bytes()));
+    let plan = planned.map(|planned| (PLAN_TOML, plan_toml(planned)));
+    let own = own
+        .iter()
+        .chain(&plan)
+        .map(|(name, text)| (*name, text.as_bytes()));
     let others = files
         .iter()
         .map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
@@ -69,13 +139,22 @@ pub fn write_test_folder(
         write_file(&partial.path.join(name), bytes)
             .map_err(|error| failed(&format!("writing {name}"), &error))?;
     }
-    let read_back = read_test_folder(&partial.path)?;
-    if read_back.test.parts() != parts {
+    let read_back = match planned {
+        None => read_test_folder(&partial.path)?.test,
+        Some(planned) => {
+            let read_back = read_planned_folder(&partial.path)?.test;
+            if read_back.planned() != planned {
+                return Err(plan_differs());
+            }
+            read_back.records().clone()
+        }
+    };
+    if read_back.parts() != parts {
         return Err(FolderError::of_file(
             TEST_TOML,
             format!(
                 "the records read back differently: {}",
-                first_difference(parts, read_back.test.parts())
+                first_difference(parts, read_back.parts())
             ),
             "records that the format can hold: no empty texts, no flags on exposures and tablets",
             "leave out what the format has no key for",
@@ -129,7 +208,7 @@ impl Drop for Partial {
 }
 
 fn check_paths(files: &[(String, Vec<u8>)]) -> Result<(), FolderError> {
-    let mut taken: BTreeSet<String> = [TEST_TOML, PATCHES_CSV, READINGS_CSV]
+    let mut taken: BTreeSet<String> = [TEST_TOML, PLAN_TOML, PATCHES_CSV, READINGS_CSV]
         .into_iter()
         .map(str::to_owned)
         .collect();
@@ -175,20 +254,34 @@ fn first_difference(written: &TestParts, read: &TestParts) -> &'static str {
 
 /// Writes the records of a test as `test.toml`.
 fn test_toml(parts: &TestParts) -> String {
-    let mut text = String::from(
+    toml_text(
         "# A test folder. Lines that begin with # are notes for people.\n\
          # Units are part of the keys: _s seconds, _mm millimetres, _stops stops, _px pixels.\n\
          # Beside this file: patches.csv (outlines), readings.csv (readings by hand), the scans.\n\n",
-    );
-    let table = test_table(parts);
+        test_table(parts).entries(),
+        &TestTable::keys(),
+    )
+}
+
+/// Writes planned frames as `plan.toml`.
+fn plan_toml(planned: &[PlannedFrame]) -> String {
+    toml_text(
+        "# What is to be exposed. Nothing here has been exposed yet: what was, stands in test.toml.\n\
+         # Films, filters, lenses, lights and processes are those of test.toml.\n\n",
+        plan_table(planned).entries(),
+        &PlanTable::keys(),
+    )
+}
+
+fn toml_text(head: &str, entries: Vec<Entry>, docs: &[Key]) -> String {
+    let mut text = head.to_owned();
     let mut blocks = Vec::new();
-    for entry in table.entries() {
+    for entry in entries {
         match entry.value {
             Written::Tables(tables) => blocks.push((entry.key, tables)),
             value => push_line(&mut text, entry.key, value, Some(entry.doc)),
         }
     }
-    let docs: Vec<_> = TestTable::keys();
     for (key, tables) in blocks {
         let doc = docs
             .iter()

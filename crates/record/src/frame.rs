@@ -109,6 +109,10 @@ pub struct Frame {
     pub process: Id,
     /// Holder and side, as written.
     pub holder: Option<String>,
+    /// Which loading of that holder side, counted from 1; `None` is the first.
+    pub load: Option<u32>,
+    /// When it was exposed, as an RFC 3339 time.
+    pub exposed_at: Option<String>,
     /// What it is for.
     pub role: FrameRole,
     /// How it got its light.

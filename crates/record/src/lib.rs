@@ -8,6 +8,8 @@
 //! This room stores nothing, computes nothing and knows no file format: text
 //! and files belong to `notebook`, numbers drawn from the facts to `findings`.
 //!
+//! What is only planned is a [`PlannedTest`], never a [`Frame`].
+//!
 //! Read [`Test`] first, then [`Frame`].
 
 mod equipment;
@@ -15,6 +17,7 @@ mod frame;
 mod id;
 mod light;
 mod material;
+mod plan;
 mod reading;
 mod scan;
 mod test;
@@ -26,6 +29,7 @@ pub use light::{Light, LightReading, Meter, MeterCell, MeterMode, Sky};
 pub use material::{
     Edge, EdgeLevel, Film, Filter, Process, ReciprocityRecord, StatedFactor, Tablet,
 };
+pub use plan::{PlannedCamera, PlannedExposure, PlannedFrame, PlannedTest, PlannedTime};
 pub use reading::{
     Outline, OutsideReport, Patch, PatchRole, Reading, ReadingOrigin, Response, Seen,
 };

@@ -72,6 +72,9 @@ pub enum RecordError {
     /// Record at least one frame.
     #[error("the test has no frames")]
     NoFrames,
+    /// Plan at least one frame.
+    #[error("the plan has no frames")]
+    NothingPlanned,
     /// Mend the exposure or the role.
     #[error("frame {frame} has the role {role} but its exposure is {exposure}")]
     RoleAgainstExposure {
@@ -122,8 +125,8 @@ pub enum RecordError {
         /// Steps of the tablet.
         steps: usize,
     },
-    /// Correct the film or the holder.
-    #[error("frames {first} and {second} are both in holder {holder}")]
+    /// Correct the holder, or say that it was loaded again.
+    #[error("frames {first} and {second} are both in holder {holder}, loading {load}")]
     HolderTwice {
         /// One frame.
         first: String,
@@ -131,6 +134,8 @@ pub enum RecordError {
         second: String,
         /// The holder and side.
         holder: String,
+        /// Which loading of it.
+        load: u32,
     },
 }
 
@@ -160,7 +165,7 @@ fn unique<'a>(
     Ok(seen)
 }
 
-fn recorded(
+pub(crate) fn recorded(
     from: impl FnOnce() -> String,
     kind: &'static str,
     id: &Id,
@@ -189,6 +194,16 @@ impl Test {
     /// # Errors
     /// The first [`RecordError`] met, in the order of the parts.
     pub fn assemble(parts: TestParts) -> Result<Self, RecordError> {
+        if parts.frames.is_empty() {
+            // Said after what is wrong with the other records.
+            Self::checked(parts)?;
+            return Err(RecordError::NoFrames);
+        }
+        Self::checked(parts)
+    }
+
+    /// Checks the parts against each other; there may be no frames yet.
+    pub(crate) fn checked(parts: TestParts) -> Result<Self, RecordError> {
         let films = unique("film", parts.films.iter().map(|r| &r.id))?;
         let filters = unique("filter", parts.filters.iter().map(|r| &r.id))?;
         let lenses = unique("lens", parts.lenses.iter().map(|r| &r.id))?;
@@ -201,9 +216,6 @@ impl Test {
             "outside report",
             parts.outside_reports.iter().map(|r| &r.id),
         )?;
-        if parts.frames.is_empty() {
-            return Err(RecordError::NoFrames);
-        }
         for scan in &parts.scans {
             let from = || format!("scan {}", scan.id);
             match &scan.calibrator {
@@ -242,7 +254,7 @@ impl Test {
                 recorded(from, "scan", other, &scans)?;
             }
         }
-        let mut holders: BTreeMap<&str, &Id> = BTreeMap::new();
+        let mut holders: BTreeMap<(&str, u32), &Id> = BTreeMap::new();
         for frame in &parts.frames {
             let from = || format!("frame {}", frame.id);
             recorded(from, "film", &frame.film, &films)?;
@@ -251,12 +263,14 @@ impl Test {
                 recorded(from, "filter", filter, &filters)?;
             }
             if let Some(holder) = &frame.holder
-                && let Some(first) = holders.insert(holder, &frame.id)
+                && let load = frame.load.unwrap_or(1)
+                && let Some(first) = holders.insert((holder, load), &frame.id)
             {
                 return Err(RecordError::HolderTwice {
                     first: first.to_string(),
                     second: frame.id.to_string(),
                     holder: holder.clone(),
+                    load,
                 });
             }
             let mismatch = |exposure| RecordError::RoleAgainstExposure {
@@ -496,6 +510,8 @@ mod tests {
                 filters: vec![],
                 process: id("dev"),
                 holder: Some("3A".into()),
+                load: None,
+                exposed_at: None,
                 role: FrameRole::Anchor,
                 exposure: Exposure::Camera(CameraExposure {
                     lens: None,
@@ -539,7 +555,22 @@ mod tests {
         second.id = id("2");
         parts.frames.push(second);
         let error = Test::assemble(parts).unwrap_err();
-        assert_eq!(error.to_string(), "frames 1 and 2 are both in holder 3A");
+        assert_eq!(
+            error.to_string(),
+            "frames 1 and 2 are both in holder 3A, loading 1"
+        );
+    }
+
+    #[test]
+    fn a_holder_side_that_was_loaded_again_takes_another_frame() {
+        let mut parts = parts();
+        let mut second = parts.frames[0].clone();
+        second.id = id("2");
+        second.load = Some(2);
+        parts.frames.push(second);
+        assert!(Test::assemble(parts.clone()).is_ok());
+        parts.frames[0].load = Some(2);
+        assert!(Test::assemble(parts).is_err());
     }
 
     #[test]

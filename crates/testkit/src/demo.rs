@@ -317,6 +317,8 @@ impl Maker {
             },
             process: made::id("tank"),
             holder: Some(self.next_holder()),
+            load: None,
+            exposed_at: None,
             role: planned.role,
             exposure: Exposure::Camera(CameraExposure {
                 lens: Some(made::id("lens")),
@@ -389,6 +391,8 @@ impl Maker {
             filters: vec![],
             process: made::id("tank"),
             holder: Some(self.next_holder()),
+            load: None,
+            exposed_at: None,
             role: FrameRole::Unexposed,
             exposure: Exposure::None,
             remarks: None,
@@ -422,6 +426,8 @@ impl Maker {
             filters: vec![],
             process: made::id("tank"),
             holder: None,
+            load: None,
+            exposed_at: None,
             role: FrameRole::TabletSheet,
             exposure: Exposure::Tablet {
                 tablet: made::id("tablet"),

@@ -102,6 +102,8 @@ pub fn large_test(frames: u32, draw: u64) -> TestParts {
             },
             process: process.id.clone(),
             holder: None,
+            load: None,
+            exposed_at: None,
             role: if filter == 0 {
                 FrameRole::Anchor
             } else {

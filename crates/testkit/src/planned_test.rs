@@ -746,6 +746,8 @@ impl Planner {
             },
             process: made::id("tank"),
             holder: None,
+            load: None,
+            exposed_at: None,
             role: if shot.filtered {
                 FrameRole::Bracket
             } else {
@@ -838,6 +840,8 @@ impl Planner {
             filters: vec![],
             process: made::id("tank"),
             holder: None,
+            load: None,
+            exposed_at: None,
             role: FrameRole::TabletSheet,
             exposure: Exposure::Tablet {
                 tablet: made::id("tablet"),

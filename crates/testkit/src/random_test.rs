@@ -387,6 +387,8 @@ impl Maker {
             filters: filter.iter().map(|f| made::id(f)).collect(),
             process: made::id("tank"),
             holder: None,
+            load: None,
+            exposed_at: None,
             role: match filter {
                 None => FrameRole::Anchor,
                 Some("red") => FrameRole::RedControl,
@@ -602,6 +604,8 @@ fn sheet(name: &str, role: FrameRole, exposure: Exposure) -> Frame {
         filters: Vec::new(),
         process: made::id("tank"),
         holder: None,
+        load: None,
+        exposed_at: None,
         role,
         exposure,
         remarks: None,

@@ -4,6 +4,7 @@
 
 mod document;
 mod mutation;
+mod plan;
 mod refused;
 mod round_trip;
 mod sample;

@@ -50,6 +50,8 @@ fn everything() -> TestParts {
         filters: vec![id("715"), id("pol")],
         process: id("dev"),
         holder: Some(format!("side {name}")),
+        load: Some(2),
+        exposed_at: some("2026-06-21T12:31:05+02:00"),
         role,
         exposure,
         remarks: some("r"),
