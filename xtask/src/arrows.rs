@@ -19,10 +19,10 @@ record       -> quantity
 negative     -> quantity
 testkit      -> quantity record
 findings     -> quantity exposure sensitometry record    tests: testkit
-figures      -> quantity exposure record findings
+figures      -> quantity exposure record findings spectra
 report       -> quantity exposure record findings figures
 notebook     -> quantity record
-app          -> quantity exposure sensitometry record negative findings figures report notebook testkit
+app          -> quantity exposure sensitometry spectra record negative findings figures report notebook testkit
 cli          -> app    tests: record testkit
 ";
 

@@ -20,8 +20,11 @@ mod json;
 mod measuring;
 mod output;
 mod pictures;
+mod predict;
+mod predict_text;
 mod progress;
 mod single_scan;
+mod spectral_file;
 
 pub use compare_tests::{ComparedTests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
@@ -31,8 +34,10 @@ pub use evaluate_folder::{Evaluated, evaluate_folder};
 pub use expose::{ExposeReading, ExposeRequest, ExposeResult, expose};
 pub use json::findings_json;
 pub use output::write_file;
+pub use predict::{FilmChoice, FilterChoice, PredictAnswer, PredictRequest, StatedSpread, predict};
 pub use progress::{Progress, Silent};
 pub use single_scan::{MeasureRequest, MeasuredScan, measure_scan};
+pub use spectral_file::SpectralFile;
 
 /// Name and version of the program, as reports name it.
 pub const VERSION: &str = concat!("Filmproof ", env!("CARGO_PKG_VERSION"));

@@ -1,5 +1,6 @@
 //! What can be asked on the command line. The help texts are the documentation.
 
+use crate::predict::PredictArguments;
 use clap::{Args, Parser, Subcommand, ValueHint};
 use clap_complete::Shell;
 use std::path::PathBuf;
@@ -86,6 +87,14 @@ pub(crate) enum Command {
     /// marks of shutter and lens, and what they leave over, come last. Times above 1 s are
     /// counted and so meant literally.
     Expose(ExposeArguments),
+    /// Predict from spectra what a filter costs on a film in a light: factor, effective
+    /// band, subject contrast, and whether there will be an image at all.
+    ///
+    /// The factor is the spectral ratio: exposure of the bare film over that behind the
+    /// filter, for the same light on the film. Where a curve has no values nothing is
+    /// added, and what that may cost is told. Without stated uncertainties assumed ones
+    /// are used and named.
+    Predict(Box<PredictArguments>),
     /// Print the JSON Schema of test.toml.
     #[command(after_help = "Example: filmproof schema > test.schema.json")]
     Schema,

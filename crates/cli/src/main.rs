@@ -13,6 +13,7 @@
 mod arguments;
 mod comparison_text;
 mod findings_text;
+mod predict;
 mod progress_bar;
 
 use app::{
@@ -82,6 +83,7 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
         Command::Measure(arguments) => measure(&arguments, &progress),
         Command::Curve(arguments) => curve(&arguments),
         Command::Expose(arguments) => exposure(&arguments),
+        Command::Predict(arguments) => predict::prediction(&arguments),
         Command::Schema => say_json(&app::schema()),
         Command::Completions { shell } => {
             let mut command = Arguments::command();

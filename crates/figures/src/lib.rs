@@ -27,6 +27,7 @@ mod named;
 mod places;
 mod process_plot;
 pub mod shown;
+mod spectral_panels;
 mod svg;
 mod text_width;
 mod wood_effect;
@@ -40,5 +41,6 @@ pub use factor_interval::{
 pub use letters::{PatchLetters, role_words};
 pub use named::{NamedFigure, curve_families, named_figures};
 pub use process_plot::process_plot;
+pub use spectral_panels::{SpectralPanels, spectral_panels};
 pub use svg::{Colours, Sheet};
 pub use wood_effect::wood_effect;

@@ -381,7 +381,10 @@ impl Curve {
                 ends_nm: high,
             });
         }
-        if let Some(&(low_nm, high_nm)) = self.gaps.iter().find(|g| g.0 < nm && nm < g.1) {
+        let next = self.gaps.partition_point(|g| g.1 <= nm);
+        if let Some(&(low_nm, high_nm)) = self.gaps.get(next)
+            && low_nm < nm
+        {
             return Err(NoValue::InHole {
                 wavelength_nm: nm,
                 low_nm,
@@ -417,7 +420,8 @@ impl Curve {
     #[must_use]
     pub fn knows_all_of(&self, low: f64, high: f64) -> bool {
         let (first, last) = self.range_nm();
-        first <= low && high <= last && !self.gaps.iter().any(|g| g.0 < high && low < g.1)
+        let next = self.gaps.partition_point(|g| g.1 <= low);
+        first <= low && high <= last && self.gaps.get(next).is_none_or(|g| g.0 >= high)
     }
 
     /// Gives the curve at other wavelengths, on its own scale; where it knows
@@ -436,6 +440,25 @@ impl Curve {
             })
             .collect();
         let source = format!("{}, resampled ({})", self.source, by.words());
+        Self::new(self.kind, source, points)
+    }
+
+    /// Gives the curve moved along the wavelengths; positive to longer ones.
+    ///
+    /// # Errors
+    /// [`CurveError`] when a wavelength would not be greater than zero.
+    pub fn shifted(&self, by_nm: f64) -> Result<Self, CurveError> {
+        let points = self
+            .points
+            .iter()
+            .map(|p| {
+                Ok(CurvePoint {
+                    wavelength: Nanometres::from_nm(p.wavelength.to_nm() + by_nm)?,
+                    ..*p
+                })
+            })
+            .collect::<Result<Vec<_>, QuantityError>>()?;
+        let source = format!("{}, moved by {by_nm:+} nm", self.source);
         Self::new(self.kind, source, points)
     }
 

@@ -46,6 +46,12 @@ pub enum GridError {
         /// Step, nm.
         step_nm: f64,
     },
+    /// Give two wavelengths or more in rising order.
+    #[error("a grid needs two wavelengths or more in rising order, found {found}")]
+    NotRising {
+        /// Wavelengths given.
+        found: usize,
+    },
     /// Give coarser curves or a longer step.
     #[error("the grid would have {found} wavelengths; at most {most} are taken")]
     TooMany {
@@ -92,6 +98,23 @@ impl Grid {
         }
         Ok(Self {
             wavelengths_nm: all,
+            made: Made::Union,
+        })
+    }
+
+    /// Takes wavelengths in nm that rise strictly.
+    ///
+    /// # Errors
+    /// [`GridError`] unless there are two or more and they rise.
+    pub fn of(wavelengths_nm: Vec<f64>) -> Result<Self, GridError> {
+        let rising = wavelengths_nm.windows(2).all(|pair| pair[0] < pair[1]);
+        if wavelengths_nm.len() < 2 || !rising {
+            return Err(GridError::NotRising {
+                found: wavelengths_nm.len(),
+            });
+        }
+        Ok(Self {
+            wavelengths_nm,
             made: Made::Union,
         })
     }

@@ -5,18 +5,37 @@
 //! points values come by [`Interpolation`], integrals are taken on a [`Grid`],
 //! and nothing is known beyond its ends unless the caller says what to take.
 //!
-//! Read [`curve`] first, then [`grid`]. [`read`] makes curves from files.
+//! Read [`curve`] first, then [`grid`], [`product`] and [`prediction`], the aim of
+//! it all. [`read`] makes curves from files.
 //!
 //! Symbols: λ wavelength, nm; E(λ) light; S(λ) sensitivity of the film to
 //! energy; T(λ) transmittance; R(λ) reflectance.
 
 pub mod curve;
+pub mod film_class;
+pub mod filter_stack;
 pub mod grid;
 pub mod interpolation;
 pub mod kind;
+pub mod long_pass;
+pub mod prediction;
+pub mod product;
 pub mod read;
+pub mod uncertainty;
 
 pub use curve::{Assumed, Beyond, Curve, CurveError, CurvePoint, NoValue, Sampling};
+pub use film_class::{ClassModel, FilmClass};
+pub use filter_stack::{GlassError, in_thickness, stacked, surface_transmittance, with_surfaces};
 pub use grid::{Grid, GridError};
 pub use interpolation::Interpolation;
 pub use kind::CurveKind;
+pub use long_pass::{EdgeError, EdgeLevel, LongPass};
+pub use prediction::{
+    Band, Ends, Expected, GREY_CARD_REFLECTANCE, GridChoice, Predicting, Prediction,
+    PredictionError, Products, Response, SubjectContrast, Unknown, VerdictLimits, Whose,
+    ends_words, prediction, subject_contrast,
+};
+pub use product::Product;
+pub use uncertainty::{
+    Combined, Contribution, GRADIENT_STOPS, InputSpread, combined, contributions,
+};

@@ -1,0 +1,604 @@
+//! What filters cost on a film in a light, from files of spectra.
+//!
+//! Reads the curves, asks `spectra` for each filter, ranks several, and joins
+//! the answer to text and JSON. Begin with [`predict`].
+
+use crate::AppError;
+use crate::predict_text::{lines_of, ranked_lines};
+use crate::spectral_file::{SpectralFile, read_curve};
+use findings::interval_half_width;
+use quantity::{ExposureIndex, Nanometres, Stops};
+use serde_json::{Map, Value, json};
+use spectra::read::{Answers, Purpose, ValueScale};
+use spectra::{
+    Combined, Contribution, Curve, Ends, Expected, FilmClass, GridChoice, InputSpread,
+    Interpolation, LongPass, Predicting, Prediction, SubjectContrast, VerdictLimits,
+};
+
+/// Share of cases in which the intervals hold the truth.
+const COVERAGE: f64 = 0.90;
+
+/// A change of the factor worth telling. \[stops\]
+pub(crate) const TOLD_FROM_STOPS: f64 = 0.05;
+
+/// The film that is asked about.
+#[derive(Clone, Debug, PartialEq)]
+pub enum FilmChoice {
+    /// A file of its sensitivity.
+    File {
+        /// The file.
+        file: SpectralFile,
+        /// Whether the values are log10 of sensitivity.
+        log: bool,
+    },
+    /// A class of film, by its word.
+    Class(String),
+}
+
+/// A filter that is asked about.
+#[derive(Clone, Debug, PartialEq)]
+pub enum FilterChoice {
+    /// A file of its transmittance.
+    File(SpectralFile),
+    /// An edge as `NM:LEVEL`.
+    Edge {
+        /// The text.
+        text: String,
+        /// Peak transmittance, 0 to 1; of the model when not given.
+        peak: Option<f64>,
+        /// Width of the edge, nm; of the model when not given.
+        width_nm: Option<f64>,
+    },
+}
+
+/// Standard deviations that were stated; what is not is assumed.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct StatedSpread {
+    /// Of the film's red end, nm.
+    pub film_edge_nm: Option<f64>,
+    /// Of the filter's edge, nm.
+    pub filter_edge_nm: Option<f64>,
+    /// Of the light's power beyond 700 nm, stops.
+    pub light_infrared_stops: Option<f64>,
+}
+
+/// What `predict` is asked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PredictRequest {
+    /// The film.
+    pub film: FilmChoice,
+    /// The filters; several are ranked, or stacked.
+    pub filters: Vec<FilterChoice>,
+    /// Whether the filters stand one behind the other.
+    pub stack: bool,
+    /// The light.
+    pub light: SpectralFile,
+    /// The light in the shade, when asked about.
+    pub shade: Option<SpectralFile>,
+    /// Subjects that are held against the grey card.
+    pub subjects: Vec<SpectralFile>,
+    /// EI of the film without a filter.
+    pub ei: Option<f64>,
+    /// Step of the grid, nm; all wavelengths of all curves when not given.
+    pub step_nm: Option<f64>,
+    /// Whether values between points follow the monotone cubic.
+    pub monotone: bool,
+    /// Whether curves go on beyond their ends at their last values.
+    pub hold_ends: bool,
+    /// Stated standard deviations.
+    pub spread: StatedSpread,
+    /// Whether the figure is wanted.
+    pub figure: bool,
+}
+
+/// What `predict` answers.
+#[derive(Clone, Debug)]
+pub struct PredictAnswer {
+    /// Lines for a person, the answer first.
+    pub lines: Vec<String>,
+    /// The answer with stable keys.
+    pub json: Value,
+    /// The figure, of the first filter in rank, when it was wanted.
+    pub svg: Option<String>,
+    /// What a reader must know about the curves.
+    pub notes: Vec<String>,
+}
+
+/// One filter with everything that was found for it.
+pub(crate) struct FilterAnswer {
+    pub(crate) name: String,
+    pub(crate) source: String,
+    pub(crate) prediction: Prediction,
+    pub(crate) subjects: Vec<(String, SubjectContrast)>,
+    pub(crate) shade: Option<Prediction>,
+    pub(crate) ei: Option<ExposureIndex>,
+    pub(crate) spread: Combined,
+    /// Whether the spread was stated and not only assumed.
+    pub(crate) stated: bool,
+}
+
+impl FilterAnswer {
+    /// Ends of the interval of the factor, stops.
+    pub(crate) fn interval_stops(&self) -> Option<(f64, f64)> {
+        let middle = self.prediction.stops()?.to_stops();
+        let half = interval_half_width(COVERAGE) * self.spread.sd_stops;
+        Some((middle - half, middle + half))
+    }
+}
+
+/// A film with its curve and, for a class, its model.
+struct Film {
+    name: String,
+    curve: Curve,
+    class: Option<FilmClass>,
+}
+
+/// Predicts what each filter costs.
+///
+/// # Errors
+/// [`AppError`] when a file can't be read or the curves can't be joined.
+pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
+    let mut notes = vec![];
+    let film = film(&request.film, &mut notes)?;
+    let light = curve(&request.light, Purpose::Light, None, &mut notes)?;
+    let shade = request
+        .shade
+        .as_ref()
+        .map(|file| curve(file, Purpose::Light, None, &mut notes))
+        .transpose()?;
+    let subjects = request
+        .subjects
+        .iter()
+        .map(|file| {
+            Ok((
+                file.name(),
+                curve(file, Purpose::Subject, None, &mut notes)?,
+            ))
+        })
+        .collect::<Result<Vec<_>, AppError>>()?;
+    let filters = filters(request, &mut notes)?;
+    let asking = Asking {
+        request,
+        film: &film,
+        light: &light,
+        shade: shade.as_ref(),
+        subjects: &subjects,
+    };
+    let mut answers = filters
+        .iter()
+        .map(|(name, filter)| asking.answer(name, filter))
+        .collect::<Result<Vec<_>, AppError>>()?;
+    rank(&mut answers);
+    let Some(first) = answers.first() else {
+        return Err(AppError::new("no filter", "give --filter or --filter-edge"));
+    };
+    let svg = request.figure.then(|| {
+        let filter = filters
+            .iter()
+            .find(|(name, _)| *name == first.name)
+            .map(|(_, curve)| curve);
+        figures::spectral_panels(
+            &figures::SpectralPanels {
+                film: &film.name,
+                filter: &first.name,
+                light: &request.light.name(),
+                prediction: &first.prediction,
+                filter_curve: filter.unwrap_or(&light),
+                interpolation: interpolation(request),
+            },
+            figures::Sheet::FILE,
+        )
+    });
+    let mut lines = if answers.len() == 1 {
+        lines_of(first, &film.name)
+    } else {
+        ranked_lines(&answers, &film.name, !subjects.is_empty())
+    };
+    lines.push(String::new());
+    lines.push(format!("Film: {}", film.curve.source()));
+    lines.push(format!("Light: {}", light.source()));
+    for answer in &answers {
+        lines.push(format!("Filter {}: {}", answer.name, answer.source));
+    }
+    lines.push(format!(
+        "Integrals: {}; values between points by {}; {}.",
+        first.prediction.grid,
+        interpolation(request).words(),
+        spectra::ends_words(ends(request))
+    ));
+    let json = json_of(request, &film, &light, &answers, &notes);
+    Ok(PredictAnswer {
+        lines,
+        json,
+        svg,
+        notes,
+    })
+}
+
+fn interpolation(request: &PredictRequest) -> Interpolation {
+    if request.monotone {
+        Interpolation::Monotone
+    } else {
+        Interpolation::Linear
+    }
+}
+
+fn ends(request: &PredictRequest) -> Ends {
+    if request.hold_ends {
+        Ends::Held
+    } else {
+        Ends::LeftOut
+    }
+}
+
+fn curve(
+    file: &SpectralFile,
+    purpose: Purpose,
+    scale: Option<ValueScale>,
+    notes: &mut Vec<String>,
+) -> Result<Curve, AppError> {
+    let answers = Answers {
+        value_scale: scale.or(file.scale),
+        ..file.answers()
+    };
+    let (curve, told) = read_curve(file, purpose, &answers)?;
+    notes.extend(told);
+    Ok(curve)
+}
+
+fn film(choice: &FilmChoice, notes: &mut Vec<String>) -> Result<Film, AppError> {
+    match choice {
+        FilmChoice::File { file, log } => Ok(Film {
+            name: file.name(),
+            curve: curve(file, Purpose::Film, log.then_some(ValueScale::Log10), notes)?,
+            class: None,
+        }),
+        FilmChoice::Class(word) => {
+            let words = FilmClass::ALL.map(FilmClass::word).join(", ");
+            let class = FilmClass::from_word(word).ok_or_else(|| {
+                AppError::new(
+                    format!("there is no class of film '{word}'"),
+                    format!("say one of {words}, or give the film's own curve with --film"),
+                )
+            })?;
+            notes.push(format!(
+                "film: the class {word} is a smooth model invented from the general ranges of the trade, not a film; give your film's own curve when there is one"
+            ));
+            Ok(Film {
+                name: format!("{word} film (class)"),
+                curve: class
+                    .model()
+                    .curve(word)
+                    .map_err(|e| AppError::new(e.to_string(), ""))?,
+                class: Some(class),
+            })
+        }
+    }
+}
+
+/// Every filter with its name; a stack is one filter.
+fn filters(
+    request: &PredictRequest,
+    notes: &mut Vec<String>,
+) -> Result<Vec<(String, Curve)>, AppError> {
+    let mut all: Vec<(String, Curve)> = vec![];
+    for choice in &request.filters {
+        let (name, curve) = match choice {
+            FilterChoice::File(file) => (file.name(), curve(file, Purpose::Filter, None, notes)?),
+            FilterChoice::Edge {
+                text,
+                peak,
+                width_nm,
+            } => {
+                let glass = LongPass::from_text(
+                    text,
+                    peak.unwrap_or(spectra::long_pass::PEAK),
+                    width_nm.unwrap_or(spectra::long_pass::WIDTH_NM),
+                )
+                .map_err(|e| AppError::new(format!("filter: {e}"), ""))?;
+                let curve = glass
+                    .curve(300.0, 1200.0)
+                    .map_err(|e| AppError::new(e.to_string(), ""))?;
+                (text.clone(), curve)
+            }
+        };
+        let mut unique = name.clone();
+        let mut count = 2;
+        while all.iter().any(|(other, _)| *other == unique) {
+            unique = format!("{name} ({count})");
+            count += 1;
+        }
+        all.push((unique, curve));
+    }
+    if request.stack && all.len() > 1 {
+        let name = all
+            .iter()
+            .map(|(name, _)| name.as_str())
+            .collect::<Vec<_>>()
+            .join(" + ");
+        let curves: Vec<&Curve> = all.iter().map(|(_, c)| c).collect();
+        let stack = spectra::stacked(&curves, interpolation(request))
+            .map_err(|e| AppError::new(format!("stack of filters: {e}"), ""))?;
+        return Ok(vec![(name, stack)]);
+    }
+    Ok(all)
+}
+
+/// Everything one filter is asked with.
+struct Asking<'a> {
+    request: &'a PredictRequest,
+    film: &'a Film,
+    light: &'a Curve,
+    shade: Option<&'a Curve>,
+    subjects: &'a [(String, Curve)],
+}
+
+impl Asking<'_> {
+    fn answer(&self, name: &str, filter: &Curve) -> Result<FilterAnswer, AppError> {
+        let request = self.request;
+        let of = Predicting {
+            film: &self.film.curve,
+            filter,
+            light: self.light,
+            interpolation: interpolation(request),
+            grid: request
+                .step_nm
+                .map_or(GridChoice::Union, |step_nm| GridChoice::Step { step_nm }),
+            ends: ends(request),
+        };
+        let limits = VerdictLimits::COMMON_PRACTICE;
+        let wrong = |e: spectra::PredictionError| {
+            AppError::new(
+                format!("{name}: {e}"),
+                "check that the files hold what their options say, in nm",
+            )
+        };
+        let prediction = spectra::prediction(&of, limits).map_err(wrong)?;
+        let shade = self
+            .shade
+            .map(|light| spectra::prediction(&Predicting { light, ..of }, limits).map_err(wrong))
+            .transpose()?;
+        let subjects = self
+            .subjects
+            .iter()
+            .map(|(name, subject)| {
+                Ok((
+                    name.clone(),
+                    spectra::subject_contrast(&of, subject).map_err(wrong)?,
+                ))
+            })
+            .collect::<Result<Vec<_>, AppError>>()?;
+        let ei = match (request.ei, prediction.stops()) {
+            (Some(ei), Some(stops)) => {
+                let bare = ExposureIndex::from_arithmetic(ei)
+                    .map_err(|e| AppError::new(e.to_string(), "give the EI without a filter"))?;
+                bare.slower_by(stops).ok()
+            }
+            _ => None,
+        };
+        let (parts, stated) = self.spread(&of, &prediction)?;
+        Ok(FilterAnswer {
+            name: name.to_owned(),
+            source: filter.source().to_owned(),
+            prediction,
+            subjects,
+            shade,
+            ei,
+            spread: spectra::combined(&parts),
+            stated,
+        })
+    }
+
+    /// What the inputs add to the uncertainty, and whether any of it was stated.
+    fn spread(
+        &self,
+        of: &Predicting<'_>,
+        prediction: &Prediction,
+    ) -> Result<(Vec<Contribution>, bool), AppError> {
+        let stated = self.request.spread;
+        for (what, sd) in [
+            ("film's edge", stated.film_edge_nm),
+            ("filter's edge", stated.filter_edge_nm),
+            ("light's infrared", stated.light_infrared_stops),
+        ] {
+            if let Some(sd) = sd
+                && !(sd.is_finite() && sd >= 0.0)
+            {
+                return Err(AppError::new(
+                    format!("the standard deviation of the {what} is {sd}"),
+                    "give a number of 0 or more",
+                ));
+            }
+        }
+        let model = self.film.class.map(FilmClass::model);
+        let assumed = InputSpread::ASSUMED;
+        let film_edge = stated.film_edge_nm.or(model.map(|m| m.edge_sd_nm));
+        let spread = InputSpread {
+            film_edge_nm: film_edge.unwrap_or(assumed.film_edge_nm),
+            filter_edge_nm: stated.filter_edge_nm.unwrap_or(assumed.filter_edge_nm),
+            light_infrared_stops: stated
+                .light_infrared_stops
+                .unwrap_or(assumed.light_infrared_stops),
+            gradient_stops: assumed.gradient_stops,
+        };
+        let mut parts = spectra::contributions(prediction, &spread);
+        if let (Some(model), Some(class)) = (model, self.film.class) {
+            let wider = |by: f64| {
+                let width_nm = model.width_nm + by;
+                let curve = spectra::ClassModel { width_nm, ..model }
+                    .curve(class.word())
+                    .ok()?;
+                let film = &curve;
+                let other = Predicting { film, ..*of };
+                let other = spectra::prediction(&other, VerdictLimits::COMMON_PRACTICE).ok()?;
+                other.stops().map(Stops::to_stops)
+            };
+            if let (Some(more), Some(less)) = (wider(model.width_sd_nm), wider(-model.width_sd_nm))
+            {
+                parts.push(Contribution {
+                    source: "steepness of the film's red end".to_owned(),
+                    sd_stops: 0.5 * (more - less).abs(),
+                });
+            }
+        }
+        let any = stated != StatedSpread::default() || model.is_some();
+        Ok((parts, any))
+    }
+}
+
+/// Most promising first: by verdict, then by the Wood effect on the first
+/// subject in half stops (less can't be told on a print), then by what the
+/// filter costs.
+fn rank(answers: &mut [FilterAnswer]) {
+    let lift = |a: &FilterAnswer| {
+        a.subjects
+            .first()
+            .and_then(|(_, s)| s.wood_effect())
+            .map_or(f64::NEG_INFINITY, |s| (2.0 * s.to_stops()).round())
+    };
+    let cost = |a: &FilterAnswer| a.prediction.stops().map_or(f64::INFINITY, Stops::to_stops);
+    let useful = |a: &FilterAnswer| match a.prediction.verdict {
+        Expected::Image => 0,
+        Expected::Trace => 1,
+        Expected::NoImage => 2,
+    };
+    answers.sort_by(|a, b| {
+        useful(a)
+            .cmp(&useful(b))
+            .then(lift(b).total_cmp(&lift(a)))
+            .then(cost(a).total_cmp(&cost(b)))
+    });
+}
+
+fn nm(at: Option<Nanometres>) -> Value {
+    json!(at.map(Nanometres::to_nm))
+}
+
+fn stops(of: Option<Stops>) -> Value {
+    json!(of.map(Stops::to_stops))
+}
+
+fn json_of(
+    request: &PredictRequest,
+    film: &Film,
+    light: &Curve,
+    answers: &[FilterAnswer],
+    notes: &[String],
+) -> Value {
+    let mut object = Map::new();
+    match answers {
+        [one] => object.extend(filter_json(one)),
+        several => {
+            let all: Vec<Value> = several
+                .iter()
+                .map(|a| Value::Object(filter_json(a)))
+                .collect();
+            object.insert("filters".to_owned(), json!(all));
+            object.insert(
+                "ranked_by".to_owned(),
+                json!("verdict, then Wood effect on the first subject in half stops, then factor"),
+            );
+        }
+    }
+    object.insert("film".to_owned(), json!({"name": film.name, "source": film.curve.source(), "reach_nm": [film.curve.range_nm().0, film.curve.range_nm().1]}));
+    object.insert(
+        "light".to_owned(),
+        json!({"name": request.light.name(), "source": light.source()}),
+    );
+    let limits = VerdictLimits::COMMON_PRACTICE;
+    object.insert(
+        "verdict_limits".to_owned(),
+        json!({
+            "none_below_share": limits.none_below,
+            "trace_below_share": limits.trace_below,
+            "source": "common practice",
+        }),
+    );
+    object.insert(
+        "factor_definition".to_owned(),
+        json!("spectral ratio: exposure of the bare film over that behind the filter, same light on the film"),
+    );
+    object.insert("notes".to_owned(), json!(notes));
+    object.insert("program".to_owned(), json!(crate::VERSION));
+    Value::Object(object)
+}
+
+fn filter_json(a: &FilterAnswer) -> Map<String, Value> {
+    let p = &a.prediction;
+    let z = interval_half_width(COVERAGE);
+    let number = |value: Option<f64>, to: &dyn Fn(f64) -> f64| match (value, a.stated) {
+        (Some(stops), true) => {
+            let half = z * a.spread.sd_stops;
+            let ends = [to(stops - half), to(stops + half)];
+            json!({
+                "value": to(stops),
+                "low": ends[0].min(ends[1]),
+                "high": ends[0].max(ends[1]),
+            })
+        }
+        (value, _) => json!(value.map(to)),
+    };
+    let factor_stops = p.stops().map(Stops::to_stops);
+    let first = a.subjects.first().map(|(_, s)| *s);
+    let value = json!({
+        "filter": {"name": a.name, "source": a.source},
+        "factor": match (p.factor, a.stated) {
+            (Some(factor), false) => json!(factor.to_ratio()),
+            _ => number(factor_stops, &|s| s.exp2()),
+        },
+        "factor_stops": number(factor_stops, &|s| s),
+        "effective_band_nm": p.filtered.band.map(|b| json!({
+            "low": b.low.to_nm(), "high": b.high.to_nm(),
+        })),
+        "mean_wavelength_nm": nm(p.filtered.mean_wavelength),
+        "subject_minus_grey_stops": stops(first.and_then(|s| s.filtered)),
+        "verdict": p.verdict.word(),
+        "ei": a.ei.map(ExposureIndex::to_arithmetic),
+        "share_of_bare_response": p.share(),
+        "integral": p.filtered.total,
+        "bare": {
+            "integral": p.bare.total,
+            "effective_band_nm": p.bare.band.map(|b| json!({
+                "low": b.low.to_nm(), "high": b.high.to_nm(),
+            })),
+            "mean_wavelength_nm": nm(p.bare.mean_wavelength),
+            "subject_minus_grey_stops": stops(first.and_then(|s| s.bare)),
+        },
+        "wood_effect_stops": stops(first.and_then(|s| s.wood_effect())),
+        "subjects": a.subjects.iter().map(|(name, s)| json!({
+            "name": name,
+            "subject_minus_grey_stops": stops(s.filtered),
+            "bare_subject_minus_grey_stops": stops(s.bare),
+            "wood_effect_stops": stops(s.wood_effect()),
+            "covered_share": s.covered,
+        })).collect::<Vec<_>>(),
+        "stops_per_filter_nm": p.stops_per_nm,
+        "stops_per_film_nm": p.stops_per_film_nm,
+        "shade": a.shade.as_ref().map(|s| json!({
+            "factor": s.factor.map(quantity::FilterFactor::to_ratio),
+            "factor_stops": stops(s.stops()),
+            "over_sun_stops": s.stops().zip(p.stops()).map(|(s, p)| (s - p).to_stops()),
+            "verdict": s.verdict.word(),
+        })),
+        "uncertainty": {
+            "sd_stops": p.factor.map(|_| a.spread.sd_stops),
+            "low_stops": a.interval_stops().map(|i| i.0),
+            "high_stops": a.interval_stops().map(|i| i.1),
+            "coverage": COVERAGE,
+            "basis": if a.stated { "stated, or of the class of film; the rest assumed" } else { "assumed" },
+            "shares": a.spread.shares.iter().map(|(source, share)| json!({
+                "source": source, "share": share,
+            })).collect::<Vec<_>>(),
+        },
+        "unknown": p.unknown.iter().map(|u| json!({
+            "curve": u.whose.word(),
+            "stretches_nm": u.stretches_nm,
+            "factor_change_stops": stops(u.factor_change),
+        })).collect::<Vec<_>>(),
+        "integrals": p.grid.to_string(),
+    });
+    match value {
+        Value::Object(object) => object,
+        _ => Map::new(),
+    }
+}

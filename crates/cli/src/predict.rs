@@ -1,0 +1,148 @@
+//! The command `predict`: its options and what it prints.
+
+use app::{
+    AppError, FilmChoice, FilterChoice, PredictRequest, SpectralFile, StatedSpread, predict,
+    write_file,
+};
+use clap::{Args, ValueHint};
+use std::path::PathBuf;
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  filmproof predict --film film.csv --filter r715.csv --light sun.csv --subject leaf.csv\n  filmproof predict --film-class extended-red --filter-edge 715:50% --filter-edge 740:50% --light sun.csv"
+)]
+pub(crate) struct PredictArguments {
+    /// Spectral sensitivity of the film: wavelength_nm and a value, linear and relative.
+    ///
+    /// Of a file with several columns name one after the file: FILE.csv#COLUMN.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, required_unless_present = "film_class")]
+    pub(crate) film: Option<String>,
+    /// The film's values are log10 of sensitivity.
+    #[arg(long, requires = "film")]
+    pub(crate) film_log: bool,
+    /// A class in place of a curve: orthochromatic, panchromatic, extended-red,
+    /// near-infrared or infrared; smooth models of our own, with their spread.
+    #[arg(long, value_name = "CLASS", conflicts_with = "film")]
+    pub(crate) film_class: Option<String>,
+    /// Transmittance of a filter, 0 to 1 or as its heading says; several are ranked.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, required_unless_present = "filter_edge")]
+    pub(crate) filter: Vec<String>,
+    /// A long-pass filter by its edge and the level it is quoted at: 715:50%,
+    /// 720:half-peak, 708:10%, 708:-3stops; several are ranked.
+    #[arg(long, value_name = "NM:LEVEL")]
+    pub(crate) filter_edge: Vec<String>,
+    /// Peak transmittance of filters given by an edge.
+    #[arg(
+        long,
+        value_name = "0..1",
+        default_value_t = 0.90,
+        allow_negative_numbers = true
+    )]
+    pub(crate) filter_peak: f64,
+    /// Width of the edge in T = P/(1 + exp(-(nm - c)/width)).
+    #[arg(
+        long,
+        value_name = "NM",
+        default_value_t = 6.0,
+        allow_negative_numbers = true
+    )]
+    pub(crate) filter_width: f64,
+    /// The filters stand one behind the other.
+    #[arg(long)]
+    pub(crate) stack: bool,
+    /// Spectral power of the light; only its shape counts.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub(crate) light: String,
+    /// The light in the shade, for the factor there.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub(crate) shade: Option<String>,
+    /// Reflectance of a subject, held against the 18 % grey card; may be given
+    /// several times.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub(crate) subject: Vec<String>,
+    /// EI of the film without a filter.
+    #[arg(long, allow_negative_numbers = true)]
+    pub(crate) ei: Option<f64>,
+    /// Integrate in steps of this many nm; on all wavelengths of all curves when
+    /// not given.
+    #[arg(long, value_name = "NM", allow_negative_numbers = true)]
+    pub(crate) step: Option<f64>,
+    /// Values between points by a monotone cubic instead of straight lines.
+    #[arg(long)]
+    pub(crate) monotone: bool,
+    /// Let curves go on at their last values beyond their ends and across holes;
+    /// otherwise nothing is added there, and what that may cost is told.
+    #[arg(long)]
+    pub(crate) hold_ends: bool,
+    /// One standard deviation of the film's red end.
+    #[arg(long, value_name = "NM", allow_negative_numbers = true)]
+    pub(crate) film_edge_sd: Option<f64>,
+    /// One standard deviation of the filter's edge.
+    #[arg(long, value_name = "NM", allow_negative_numbers = true)]
+    pub(crate) filter_edge_sd: Option<f64>,
+    /// One standard deviation of the light's power beyond 700 nm, in stops.
+    #[arg(long, value_name = "STOPS", allow_negative_numbers = true)]
+    pub(crate) light_infrared_sd: Option<f64>,
+    /// Write the figure as SVG: light x film, filter, product.
+    #[arg(long, value_name = "FILE.svg", value_hint = ValueHint::FilePath)]
+    pub(crate) figure: Option<PathBuf>,
+    /// Print JSON.
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Answers `predict`.
+pub(crate) fn prediction(arguments: &PredictArguments) -> Result<(), AppError> {
+    let file = |text: &String| SpectralFile::from_text(text);
+    let film = match (&arguments.film, &arguments.film_class) {
+        (Some(text), _) => FilmChoice::File {
+            file: file(text),
+            log: arguments.film_log,
+        },
+        (None, Some(class)) => FilmChoice::Class(class.clone()),
+        // clap asks for one of the two.
+        (None, None) => return Err(AppError::new("no film", "give --film or --film-class")),
+    };
+    let filters = arguments
+        .filter
+        .iter()
+        .map(|text| FilterChoice::File(file(text)))
+        .chain(arguments.filter_edge.iter().map(|text| FilterChoice::Edge {
+            text: text.clone(),
+            peak: Some(arguments.filter_peak),
+            width_nm: Some(arguments.filter_width),
+        }))
+        .collect();
+    let answer = predict(&PredictRequest {
+        film,
+        filters,
+        stack: arguments.stack,
+        light: file(&arguments.light),
+        shade: arguments.shade.as_ref().map(file),
+        subjects: arguments.subject.iter().map(file).collect(),
+        ei: arguments.ei,
+        step_nm: arguments.step,
+        monotone: arguments.monotone,
+        hold_ends: arguments.hold_ends,
+        spread: StatedSpread {
+            film_edge_nm: arguments.film_edge_sd,
+            filter_edge_nm: arguments.filter_edge_sd,
+            light_infrared_stops: arguments.light_infrared_sd,
+        },
+        figure: arguments.figure.is_some(),
+    })?;
+    for note in &answer.notes {
+        eprintln!("note: {note}");
+    }
+    if let (Some(path), Some(svg)) = (&arguments.figure, &answer.svg) {
+        write_file(path, svg.as_bytes())?;
+    }
+    if arguments.json {
+        return crate::say_json(&answer.json);
+    }
+    let mut text = answer.lines.join("\n");
+    if let Some(path) = &arguments.figure {
+        text.push_str(&format!("\nFigure: {}", path.display()));
+    }
+    crate::say(&text)
+}

@@ -1,0 +1,241 @@
+//! The command `predict` from outside.
+
+#![expect(
+    clippy::unwrap_used,
+    reason = "functions of a test may panic on a broken fixture"
+)]
+
+use assert_cmd::Command;
+use serde_json::Value;
+use std::fs;
+use std::path::Path;
+
+fn write(folder: &Path) {
+    let files = [
+        // Falling order, with a hole that no other curve fills.
+        (
+            "film.csv",
+            "wavelength_nm,sensitivity\n800,0\n700,1\n400,1\n",
+        ),
+        (
+            "log.csv",
+            "wavelength_nm,s\n400,0\n700,0\n700.001,-9\n800,-9\n",
+        ),
+        ("half.csv", "wavelength_nm,t\n400,0.5\n800,0.5\n"),
+        ("quarter.csv", "wavelength_nm,t\n400,0.25\n800,0.25\n"),
+        ("blue.csv", "wavelength_nm,t\n400,0\n800,0\n"),
+        ("light.csv", "wavelength_nm,e\n400,2\n800,2\n"),
+        ("leaf.csv", "wavelength_nm,r\n400,0.36\n800,0.36\n"),
+        (
+            "twice.csv",
+            "wavelength_nm,t\n400,0.1\n500,0.2\n450,0.9\n800,1\n",
+        ),
+        ("two.csv", "wavelength_nm,a,b\n400,0.5,0.25\n800,0.5,0.25\n"),
+    ];
+    for (name, text) in files {
+        fs::write(folder.join(name), text).unwrap();
+    }
+}
+
+fn predict(folder: &Path, arguments: &[&str]) -> (i32, String, String) {
+    let output = Command::cargo_bin("filmproof")
+        .unwrap()
+        .current_dir(folder)
+        .arg("predict")
+        .args(arguments)
+        .output()
+        .unwrap();
+    (
+        output.status.code().unwrap(),
+        String::from_utf8(output.stdout).unwrap(),
+        String::from_utf8(output.stderr).unwrap(),
+    )
+}
+
+fn json(folder: &Path, arguments: &[&str]) -> Value {
+    let all: Vec<&str> = arguments.iter().copied().chain(["--json"]).collect();
+    let (code, out, err) = predict(folder, &all);
+    assert_eq!(code, 0, "{err}");
+    serde_json::from_str(&out).unwrap()
+}
+
+const BASE: [&str; 4] = ["--film", "film.csv", "--light", "light.csv"];
+
+fn with(more: &[&'static str]) -> Vec<&'static str> {
+    BASE.iter().copied().chain(more.iter().copied()).collect()
+}
+
+#[test]
+fn a_neutral_half_is_one_stop_and_a_subject_of_36_percent_is_one_over_the_card() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path());
+    let answer = json(
+        folder.path(),
+        &with(&["--filter", "half.csv", "--subject", "leaf.csv"]),
+    );
+    // Hand calculation: 1/0.5 = 2; 0.36/0.18 = 2; both one stop. The film is 1 to
+    // 700 nm and falls to 0 at 800: area 350, tenth at 435, nine tenths within the
+    // straight fall, where 15 of 50 remain below: 700 + 100 (1 − √0.7).
+    let number = |key: &str| answer[key].as_f64().unwrap();
+    assert!((number("factor") - 2.0).abs() < 1e-9);
+    assert!((number("factor_stops") - 1.0).abs() < 1e-9);
+    assert!((number("subject_minus_grey_stops") - 1.0).abs() < 1e-9);
+    let band = &answer["effective_band_nm"];
+    assert!((band["low"].as_f64().unwrap() - 435.0).abs() < 1e-6);
+    let high = 700.0 + 100.0 * (1.0 - 0.7_f64.sqrt());
+    assert!(
+        (band["high"].as_f64().unwrap() - high).abs() < 1e-6,
+        "{band}"
+    );
+    assert_eq!(answer["verdict"], "image");
+}
+
+#[test]
+fn a_film_in_logarithms_needs_the_word() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path());
+    let log = [
+        "--film",
+        "log.csv",
+        "--film-log",
+        "--light",
+        "light.csv",
+        "--filter",
+        "half.csv",
+    ];
+    let answer = json(folder.path(), &log);
+    assert!((answer["factor"].as_f64().unwrap() - 2.0).abs() < 1e-9);
+    let mean = answer["mean_wavelength_nm"].as_f64().unwrap();
+    // Equal sensitivity from 400 to 700 nm.
+    assert!((mean - 550.0).abs() < 0.5, "{mean}");
+    let (code, _, err) = predict(
+        folder.path(),
+        &[
+            "--film",
+            "log.csv",
+            "--light",
+            "light.csv",
+            "--filter",
+            "half.csv",
+        ],
+    );
+    assert_eq!(code, 1);
+    assert!(err.contains("--film-log"), "{err}");
+}
+
+#[test]
+fn several_filters_are_ranked_and_a_stack_is_one() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path());
+    let three = with(&[
+        "--filter",
+        "blue.csv",
+        "--filter",
+        "quarter.csv",
+        "--filter",
+        "half.csv",
+    ]);
+    let answer = json(folder.path(), &three);
+    let names: Vec<&str> = answer["filters"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|f| f["filter"]["name"].as_str().unwrap())
+        .collect();
+    assert_eq!(names, ["half", "quarter", "blue"]);
+    assert_eq!(answer["filters"][2]["verdict"], "none");
+    assert_eq!(answer["filters"][2]["factor"], Value::Null);
+    let stack = with(&["--filter", "quarter.csv", "--filter", "half.csv", "--stack"]);
+    let answer = json(folder.path(), &stack);
+    // Hand calculation: 4 × 2.
+    assert!((answer["factor"].as_f64().unwrap() - 8.0).abs() < 1e-9);
+}
+
+#[test]
+fn a_column_is_named_after_the_file() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path());
+    let answer = json(folder.path(), &with(&["--filter", "two.csv#b"]));
+    assert!((answer["factor"].as_f64().unwrap() - 4.0).abs() < 1e-9);
+    let (code, _, err) = predict(folder.path(), &with(&["--filter", "two.csv"]));
+    assert_eq!(code, 1);
+    assert!(err.contains("FILE.csv#COLUMN"), "{err}");
+}
+
+#[test]
+fn a_class_and_an_edge_give_an_interval() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path());
+    let asked = [
+        "--film-class",
+        "extended-red",
+        "--filter-edge",
+        "715:50%",
+        "--light",
+        "light.csv",
+    ];
+    let answer = json(folder.path(), &asked);
+    let of = |end: &str| answer["factor_stops"][end].as_f64().unwrap();
+    assert!(of("low") < of("value") && of("value") < of("high"));
+    let shares: f64 = answer["uncertainty"]["shares"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|s| s["share"].as_f64().unwrap())
+        .sum();
+    assert!((shares - 1.0).abs() < 1e-9);
+}
+
+#[test]
+fn what_can_not_be_is_refused_with_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path());
+    for (arguments, code, word) in [
+        (with(&["--filter", "none.csv"]), 1, "none.csv"),
+        (with(&["--filter-edge", "715"]), 1, "level"),
+        (with(&["--filter-edge", "715:95%"]), 1, "peak"),
+        (with(&["--filter", "twice.csv"]), 1, "goes back"),
+        (with(&["--filter", "half.csv", "--step", "0"]), 1, "step"),
+        (with(&["--filter", "half.csv", "--step", "NaN"]), 1, "step"),
+        (with(&["--filter", "half.csv", "--ei", "-1"]), 1, "EI"),
+        (
+            with(&["--filter", "half.csv", "--film-edge-sd", "-1"]),
+            1,
+            "0 or more",
+        ),
+        (with(&[]), 2, "--filter"),
+        (
+            vec![
+                "--film-class",
+                "green",
+                "--light",
+                "light.csv",
+                "--filter",
+                "half.csv",
+            ],
+            1,
+            "panchromatic",
+        ),
+    ] {
+        let (found, _, err) = predict(folder.path(), &arguments);
+        assert_eq!(found, code, "{arguments:?}: {err}");
+        assert!(err.contains(word), "{arguments:?}: {err}");
+    }
+}
+
+#[test]
+fn the_figure_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path());
+    let (code, out, err) = predict(
+        folder.path(),
+        &with(&["--filter", "half.csv", "--figure", "p.svg"]),
+    );
+    assert_eq!(code, 0, "{err}");
+    assert!(
+        out.starts_with("film behind half: ×2.0, 1.0 stops more"),
+        "{out}"
+    );
+    let svg = fs::read_to_string(folder.path().join("p.svg")).unwrap();
+    assert!(svg.contains("effective") || svg.contains("10 to 90 %"));
+}
