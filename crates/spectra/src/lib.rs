@@ -5,7 +5,7 @@
 //! points values come by [`Interpolation`], integrals are taken on a [`Grid`],
 //! and nothing is known beyond its ends unless the caller says what to take.
 //!
-//! Read [`curve`] first, then [`grid`], [`product`] and [`prediction`], the aim of
+//! Read [`curve`] first, then [`grid`], [`product`] and [`mod@prediction`], the aim of
 //! it all. [`read`] makes curves from files.
 //!
 //! Symbols: λ wavelength, nm; E(λ) light; S(λ) sensitivity of the film to
