@@ -16,7 +16,7 @@ sensitometry -> quantity
 spectra      -> quantity
 reference    ->
 record       -> quantity
-negative     -> quantity
+negative     -> quantity    tests: testkit
 testkit      -> quantity record
 findings     -> quantity exposure sensitometry record    tests: testkit
 figures      -> quantity exposure record findings spectra

@@ -8,7 +8,8 @@
 //! step tablet in the scan into densities for the other patches; [`honesty`]
 //! looks for levels that were changed, [`widening`] makes readings as uncertain
 //! as that, and [`refusal`] puts a calibration aside that can't be right;
-//! [`relative`] reads a scan without one; [`preview`] makes the small picture.
+//! [`relative`] reads a scan without one; [`preview`] makes the small picture;
+//! [`registration`] lays frames of one subject on each other.
 
 pub mod calibration;
 pub mod decode;
@@ -18,6 +19,7 @@ pub mod outline;
 pub mod patch;
 pub mod preview;
 pub mod refusal;
+pub mod registration;
 pub mod relative;
 pub mod survey;
 pub mod tone;

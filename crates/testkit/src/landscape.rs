@@ -209,10 +209,31 @@ fn within(x: f64, y: f64, left: f64, top: f64, right: f64, bottom: f64) -> bool 
 
 impl Landscape {
     pub(crate) fn new(draw: u64) -> Self {
+        let pixels = (0..WIDTH * HEIGHT).map(|i| ((i % WIDTH) as f64, (i / WIDTH) as f64));
+        Self {
+            spots: Self::spots_at(draw, pixels),
+        }
+    }
+
+    /// Gives log10 luminance at any points of the landscape, its own pixels
+    /// being the unit: for pictures of other sizes and positions.
+    pub(crate) fn brightness_at(
+        draw: u64,
+        points: &[(f64, f64)],
+        band: Band,
+        weather: Weather,
+    ) -> Vec<f64> {
+        Self::spots_at(draw, points.iter().copied())
+            .into_iter()
+            .zip(points)
+            .map(|(spot, (_, y))| brightness(spot, y / HEIGHT as f64, band, weather))
+            .collect()
+    }
+
+    fn spots_at(draw: u64, points: impl Iterator<Item = (f64, f64)>) -> Vec<Spot> {
         let [clouds, hills, wood, leaf, grain, edge] =
             [1, 2, 3, 4, 5, 6].map(|number| Texture::new(draw, number));
-        let spot = |column: usize, row: usize| {
-            let (x, y) = (column as f64, row as f64);
+        let spot = |x: f64, y: f64| {
             let leafy = |size: f64, strength: f64| strength * leaf.octaves(x / size, y / size, 3);
             let fine = |strength: f64| strength * grain.at(x / 2.0, y / 2.0);
             let ragged = 0.12 * edge.octaves(x / 14.0, y / 14.0, 3);
@@ -345,11 +366,7 @@ impl Landscape {
                 ..plain(Surface::Sky, 0.0)
             }
         };
-        Self {
-            spots: (0..WIDTH * HEIGHT)
-                .map(|index| spot(index % WIDTH, index / WIDTH))
-                .collect(),
-        }
+        points.map(|(x, y)| spot(x, y)).collect()
     }
 
     /// Gives the light on the film relative to that of the grey card, row by

@@ -10,6 +10,7 @@
 //! table of code values.
 
 mod demo;
+mod frame_pair;
 mod invented;
 mod landscape;
 mod large_test;
@@ -25,6 +26,7 @@ mod tiff_file;
 mod truth;
 
 pub use demo::{DemoTest, demo};
+pub use frame_pair::{FramePair, FramePairPlan, SecondFrame, frame_pair};
 pub use large_test::large_test;
 pub use planned_test::{
     GradientChange, MeanDensities, Placement, Plan, PlannedTest, RecordedLaw,

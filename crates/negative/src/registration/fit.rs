@@ -1,0 +1,250 @@
+//! One motion through what all blocks say.
+//!
+//! A block with slope b and curvature A asks for a shift d by A·d = b. The
+//! covariance of b is what noise makes, plus what a true unevenness of σ pixels
+//! from block to block makes, σ²·A². σ is found from the scatter of the
+//! blocks; blocks far outside lose their weight.
+
+use super::blocks::{Block, Symmetric};
+use nalgebra::{DMatrix, DVector};
+
+/// Beyond this many standard deviations a block has no weight (Tukey's biweight
+/// keeps 95 % of the efficiency at 4.685).
+const OUTSIDE: f64 = 4.685;
+/// Rounds of weights.
+const ROUNDS: usize = 6;
+/// Median of χ² with two degrees of freedom: 2·ln 2.
+const MEDIAN_CHI_SQUARE: f64 = 1.386;
+/// Largest unevenness that is looked for. \[pixels\]
+const LARGEST_SCATTER: f64 = 8.0;
+
+/// How many numbers a motion has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Freedom {
+    /// A shift, a rotation and a scale.
+    Similarity,
+    /// Four corners that go their own ways.
+    Projective,
+}
+
+impl Freedom {
+    pub(super) fn count(self) -> usize {
+        match self {
+            Self::Similarity => 4,
+            Self::Projective => 8,
+        }
+    }
+
+    /// How the shift at a point follows from the numbers: rows x and y. The
+    /// point is measured from the middle, in half sides.
+    fn rows(self, (x, y): (f64, f64)) -> [[f64; 8]; 2] {
+        match self {
+            Self::Similarity => [
+                [1.0, 0.0, x, -y, 0.0, 0.0, 0.0, 0.0],
+                [0.0, 1.0, y, x, 0.0, 0.0, 0.0, 0.0],
+            ],
+            Self::Projective => [
+                [1.0, 0.0, x, -y, x, y, x * x, x * y],
+                [0.0, 1.0, y, x, -y, x, x * y, y * y],
+            ],
+        }
+    }
+}
+
+/// The middle of a picture and half its long side, by which points are measured.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Measure {
+    pub(super) middle: (f64, f64),
+    pub(super) half: f64,
+}
+
+impl Measure {
+    fn of(self, point: (f64, f64)) -> (f64, f64) {
+        (
+            (point.0 - self.middle.0) / self.half,
+            (point.1 - self.middle.1) / self.half,
+        )
+    }
+}
+
+/// A motion fitted through blocks.
+#[derive(Clone, Debug)]
+pub(super) struct Fit {
+    pub(super) freedom: Freedom,
+    pub(super) measure: Measure,
+    /// The numbers. \[pixels at half the long side\]
+    pub(super) numbers: DVector<f64>,
+    pub(super) covariance: DMatrix<f64>,
+    /// Unevenness from block to block. \[pixels\]
+    pub(super) scatter: f64,
+    /// Sum of weighted squares, robust.
+    pub(super) chi_square: f64,
+    /// Weight of each block that was given, 0 to 1.
+    pub(super) weights: Vec<f64>,
+}
+
+fn covariance_of(block: &Block, scatter: f64) -> Symmetric {
+    block
+        .noise
+        .plus(block.curvature.squared().times(scatter * scatter))
+}
+
+/// Gives Σ (b − A·J·θ)² in units of its covariance.
+fn distance(block: &Block, shift: (f64, f64), scatter: f64) -> f64 {
+    let expected = block.curvature.of(shift);
+    let off = (block.slope.0 - expected.0, block.slope.1 - expected.1);
+    let weighed = covariance_of(block, scatter).inverse().of(off);
+    (off.0 * weighed.0 + off.1 * weighed.1).max(0.0)
+}
+
+fn shift_at(rows: &[[f64; 8]; 2], numbers: &DVector<f64>) -> (f64, f64) {
+    let along = |row: &[f64; 8]| row.iter().zip(numbers.iter()).map(|(a, b)| a * b).sum();
+    (along(&rows[0]), along(&rows[1]))
+}
+
+/// The scatter at which half of the blocks lie within their median distance.
+fn scatter_of(blocks: &[Block], shifts: &[(f64, f64)]) -> f64 {
+    let median = |scatter: f64| {
+        let mut all: Vec<f64> = blocks
+            .iter()
+            .zip(shifts)
+            .map(|(block, shift)| distance(block, *shift, scatter))
+            .collect();
+        all.sort_by(f64::total_cmp);
+        all[all.len() / 2]
+    };
+    if blocks.is_empty() || median(0.0) <= MEDIAN_CHI_SQUARE {
+        return 0.0;
+    }
+    let (mut low, mut high) = (0.0, LARGEST_SCATTER);
+    for _ in 0..24 {
+        let middle = 0.5 * (low + high);
+        if median(middle) > MEDIAN_CHI_SQUARE {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    high
+}
+
+/// Fits a motion; none when the blocks do not fix it.
+pub(super) fn fit(blocks: &[Block], freedom: Freedom, measure: Measure) -> Option<Fit> {
+    let count = freedom.count();
+    let rows: Vec<[[f64; 8]; 2]> = blocks
+        .iter()
+        .map(|block| freedom.rows(measure.of(block.middle)))
+        .collect();
+    let mut weights = vec![1.0; blocks.len()];
+    // Begins wide, so that the first round is near to a plain mean.
+    let mut scatter = 1.0;
+    let mut result = None;
+    for round in 0..ROUNDS {
+        let mut normal = DMatrix::<f64>::zeros(count, count);
+        let mut right = DVector::<f64>::zeros(count);
+        for ((block, rows), weight) in blocks.iter().zip(&rows).zip(&weights) {
+            if *weight <= 0.0 {
+                continue;
+            }
+            let inverse = covariance_of(block, scatter).inverse().times(*weight);
+            // A·J, column by column, and S⁻¹·A·J.
+            for i in 0..count {
+                let column = block.curvature.of((rows[0][i], rows[1][i]));
+                let weighed = inverse.of(column);
+                right[i] += weighed.0 * block.slope.0 + weighed.1 * block.slope.1;
+                for j in 0..count {
+                    let other = block.curvature.of((rows[0][j], rows[1][j]));
+                    normal[(i, j)] += weighed.0 * other.0 + weighed.1 * other.1;
+                }
+            }
+        }
+        let covariance = normal.clone().cholesky()?.inverse();
+        let numbers = &covariance * right;
+        if !numbers.iter().all(|n| n.is_finite()) {
+            return None;
+        }
+        let shifts: Vec<(f64, f64)> = rows.iter().map(|rows| shift_at(rows, &numbers)).collect();
+        scatter = scatter_of(blocks, &shifts);
+        let mut chi_square = 0.0;
+        for ((block, shift), weight) in blocks.iter().zip(&shifts).zip(&mut weights) {
+            let square = distance(block, *shift, scatter);
+            chi_square += square.min(OUTSIDE * OUTSIDE);
+            let share = libm::sqrt(square) / OUTSIDE;
+            *weight = if share < 1.0 {
+                (1.0 - share * share) * (1.0 - share * share)
+            } else {
+                0.0
+            };
+        }
+        if round + 1 == ROUNDS {
+            result = Some(Fit {
+                freedom,
+                measure,
+                numbers,
+                covariance,
+                scatter,
+                chi_square,
+                weights: weights.clone(),
+            });
+        }
+    }
+    result
+}
+
+impl Fit {
+    /// Gives the shift at a point. \[pixels\]
+    pub(super) fn shift(&self, point: (f64, f64)) -> (f64, f64) {
+        shift_at(&self.freedom.rows(self.measure.of(point)), &self.numbers)
+    }
+
+    /// Gives the standard uncertainty of the shift at a point, along the worse
+    /// direction. \[pixels\]
+    pub(super) fn uncertainty(&self, point: (f64, f64)) -> f64 {
+        let rows = self.freedom.rows(self.measure.of(point));
+        let product = |a: &[f64; 8], b: &[f64; 8]| {
+            let mut sum = 0.0;
+            for i in 0..self.freedom.count() {
+                for j in 0..self.freedom.count() {
+                    sum += a[i] * self.covariance[(i, j)] * b[j];
+                }
+            }
+            sum
+        };
+        let (xx, xy, yy) = (
+            product(&rows[0], &rows[0]),
+            product(&rows[0], &rows[1]),
+            product(&rows[1], &rows[1]),
+        );
+        libm::sqrt((0.5 * (xx + yy) + libm::hypot(0.5 * (xx - yy), xy)).max(0.0))
+    }
+
+    /// Gives the motion as a map of the first picture onto itself.
+    pub(super) fn placement(&self) -> Option<super::Placement> {
+        let n = |i: usize| self.numbers.get(i).copied().unwrap_or(0.0) / self.measure.half;
+        // In half sides: x' = x + n0 + (n2 + n4)·x + (n5 − n3)·y + x·(n6·x + n7·y).
+        let inner = super::Placement::from_matrix([
+            [1.0 + n(2) + n(4), n(5) - n(3), n(0)],
+            [n(3) + n(5), 1.0 + n(2) - n(4), n(1)],
+            [-n(6), -n(7), 1.0],
+        ])?;
+        let (half, (x, y)) = (self.measure.half, self.measure.middle);
+        let out = super::Placement::from_matrix([[half, 0.0, x], [0.0, half, y], [0.0, 0.0, 1.0]])?;
+        let back = super::Placement::from_matrix([
+            [1.0 / half, 0.0, -x / half],
+            [0.0, 1.0 / half, -y / half],
+            [0.0, 0.0, 1.0],
+        ])?;
+        Some(out.after(&inner).after(&back))
+    }
+}
+
+impl Fit {
+    /// Gives the sum of weighted squares at another scatter.
+    pub(super) fn chi_square_with(&self, blocks: &[Block], scatter: f64) -> f64 {
+        blocks
+            .iter()
+            .map(|block| distance(block, self.shift(block.middle), scatter))
+            .map(|square| square.min(OUTSIDE * OUTSIDE))
+            .sum()
+    }
+}

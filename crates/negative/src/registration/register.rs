@@ -1,0 +1,277 @@
+//! Lays one picture on another, from coarse to fine.
+
+use super::RegistrationError;
+use super::blocks::{Block, add_chance, blocks_of};
+use super::field::{Field, field_of};
+use super::fit::{Fit, Freedom, Measure, fit};
+use super::halving::GreyPicture;
+use super::placement::Placement;
+use super::search::FirstPlace;
+use super::significance::{Agreement, agreeing, agreement_of, blank, check};
+use super::warp::laid_on;
+
+/// Long side of the pictures that are searched through, at most.
+const SEARCHED_SIDE: usize = 192;
+/// How far a peak of the search must stand out to be followed first.
+const PLAIN_PEAK: f64 = 5.5;
+/// Rounds on each size but the last.
+const ROUNDS: usize = 2;
+/// Most rounds on the last size.
+const LAST_ROUNDS: usize = 8;
+/// A last step below this ends it. \[pixels\]
+const SETTLED: f64 = 0.002;
+/// Gain of the fit for which a tilt of the camera is believed: χ² of the four
+/// more numbers, for each unit of scatter.
+const TILT_GAIN: f64 = 25.0;
+/// Part of the unevenness from block to block that a mean of neighbours keeps:
+/// neighbours may err alike.
+const SHARED_SCATTER: f64 = 0.25;
+
+/// What may lie between two frames.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Motion {
+    /// Shift, rotation and scale: flat scans.
+    Flat,
+    /// These, and a tilt of the camera where the frames show one.
+    Tilted,
+}
+
+/// Where one picture lies on another, and how well that is known.
+#[derive(Clone, Debug)]
+pub struct Registration {
+    placement: Placement,
+    fit: Fit,
+    /// Scale from first to second picture.
+    scale: f64,
+    /// Correlation of the edge directions of both pictures, less that of
+    /// chance: 1 for equal pictures. \[-\]
+    pub agreement: f64,
+    /// The same in standard deviations of chance. \[-\]
+    pub above_chance: f64,
+    /// Blocks that agree with the placement.
+    pub blocks_agreeing: usize,
+    /// All blocks.
+    pub blocks: usize,
+    /// Unevenness from block to block, beyond noise. \[pixels of the first picture\]
+    pub scatter_px: f64,
+    /// Whether a tilt of the camera was found and taken out.
+    pub tilted: bool,
+}
+
+impl Registration {
+    /// Gives where points of the first picture lie in the second.
+    #[must_use]
+    pub fn placement(&self) -> Placement {
+        self.placement
+    }
+
+    /// Gives the standard uncertainty of where a point of the first picture
+    /// lies in the second, along the worse direction. \[pixels of the second\]
+    #[must_use]
+    pub fn uncertainty_px(&self, point: (f64, f64)) -> f64 {
+        let fitted = self.fit.uncertainty(point);
+        let shared = SHARED_SCATTER * self.scatter_px;
+        self.scale * libm::hypot(fitted, shared)
+    }
+}
+
+struct Level {
+    first: GreyPicture,
+    second: GreyPicture,
+    field: Field,
+}
+
+/// What is left after moving on one size.
+struct Settled {
+    placement: Placement,
+    blocks: Vec<Block>,
+    fit: Fit,
+    second_field: Field,
+}
+
+fn measure_of(picture: &GreyPicture) -> Measure {
+    Measure {
+        middle: picture.centre(),
+        half: 0.5 * picture.long_side() as f64,
+    }
+}
+
+fn corners_of(picture: &GreyPicture) -> [(f64, f64); 4] {
+    let (w, h) = (picture.width as f64, picture.height as f64);
+    [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)]
+}
+
+impl Level {
+    fn new(first: GreyPicture, second: GreyPicture) -> Self {
+        let field = field_of(&first);
+        Self {
+            first,
+            second,
+            field,
+        }
+    }
+
+    /// Moves a placement until it settles, at most so many rounds.
+    fn settle(
+        &self,
+        mut placement: Placement,
+        freedom: Freedom,
+        rounds: usize,
+    ) -> Option<Settled> {
+        let measure = measure_of(&self.first);
+        let mut last = None;
+        for _ in 0..rounds {
+            let laid = laid_on(
+                &self.second,
+                &placement,
+                self.first.width,
+                self.first.height,
+            );
+            let second_field = field_of(&laid);
+            let blocks = blocks_of(&self.field, &second_field);
+            let fit = fit(&blocks, freedom, measure)?;
+            let step = corners_of(&self.first)
+                .iter()
+                .map(|c| fit.shift(*c))
+                .map(|(x, y)| libm::hypot(x, y))
+                .fold(0.0, f64::max);
+            // A wrong beginning asks for a leap; that is for the search.
+            if step > 0.25 * measure.half {
+                return None;
+            }
+            placement = placement.after(&fit.placement()?);
+            last = Some(Settled {
+                placement,
+                blocks,
+                fit,
+                second_field,
+            });
+            if step < SETTLED {
+                break;
+            }
+        }
+        last
+    }
+}
+
+/// Gives where each point of the first picture lies in the second.
+///
+/// Densities, or logarithms of signals, are compared by the directions of their
+/// edges without sign, so what is light in one frame may be dark in the other.
+/// Shifts of up to 0.3 of the sides are found, rotations of up to 9° and scales
+/// of up to 12 % from that of the sizes.
+///
+/// # Errors
+/// [`RegistrationError`] when a picture is too small or too blank, when the two
+/// have too little in common, and when what was found can't be told from chance.
+pub fn register(
+    first: &GreyPicture,
+    second: &GreyPicture,
+    motion: Motion,
+) -> Result<Registration, RegistrationError> {
+    let mut levels = vec![Level::new(first.clone(), second.clone())];
+    while let Some(last) = levels.last()
+        && last.first.long_side() > SEARCHED_SIDE
+        && last.first.width.min(last.first.height) >= 64
+        && last.second.width.min(last.second.height) >= 64
+    {
+        let level = Level::new(last.first.halved(), last.second.halved());
+        levels.push(level);
+    }
+    let halvings = levels.len() as u32 - 1;
+    let small = &levels[levels.len() - 1];
+    let search = FirstPlace::new(&small.first, &small.second);
+    let upright = search.upright();
+    let mut refusal = None;
+    if upright.height > PLAIN_PEAK {
+        match follow(&levels, upright.placement, motion) {
+            Ok(found) => return Ok(found),
+            Err(error) => refusal = Some(error),
+        }
+    }
+    for candidate in search.turned() {
+        match follow(&levels, candidate.placement, motion) {
+            Ok(found) => return Ok(found),
+            Err(error) => refusal = refusal.or(Some(error)),
+        }
+    }
+    let none = RegistrationError::TooFewBlocks {
+        agreeing: 0,
+        needed: 1,
+    };
+    Err(blank(first, &small.first, halvings, "first")
+        .or_else(|| blank(second, &small.second, halvings, "second"))
+        .or(refusal)
+        .unwrap_or(none))
+}
+
+/// Follows a beginning from the smallest pictures to the full ones.
+fn follow(
+    levels: &[Level],
+    start: Placement,
+    motion: Motion,
+) -> Result<Registration, RegistrationError> {
+    let lost = RegistrationError::TooFewBlocks {
+        agreeing: 0,
+        needed: 1,
+    };
+    let mut placement = start;
+    for (number, level) in levels.iter().enumerate().skip(1).rev() {
+        let settled = level
+            .settle(placement, Freedom::Similarity, ROUNDS)
+            .ok_or(lost.clone())?;
+        if number + 1 == levels.len() {
+            // What is chance on the small pictures need not be followed.
+            let mut blocks = settled.blocks.clone();
+            add_chance(&mut blocks, &level.field, &settled.second_field);
+            let agreement = agreement_of(&blocks);
+            if agreement.above_chance < 3.0 {
+                return Err(RegistrationError::TooLittleInCommon {
+                    above_chance: agreement.above_chance,
+                    needed: 3.0,
+                });
+            }
+        }
+        placement = settled.placement.scaled(2.0, 2.0);
+    }
+    let level = &levels[0];
+    let mut settled = level
+        .settle(placement, Freedom::Similarity, LAST_ROUNDS)
+        .ok_or(lost)?;
+    if motion == Motion::Tilted {
+        let measure = measure_of(&level.first);
+        let tilt = fit(&settled.blocks, Freedom::Projective, measure);
+        if let Some(tilt) = tilt
+            && gain(&settled, &tilt) > TILT_GAIN
+            && let Some(better) = level.settle(settled.placement, Freedom::Projective, LAST_ROUNDS)
+        {
+            settled = better;
+        }
+    }
+    add_chance(&mut settled.blocks, &level.field, &settled.second_field);
+    let agreement: Agreement = agreement_of(&settled.blocks);
+    check(
+        &settled.blocks,
+        &settled.fit,
+        agreement,
+        &corners_of(&level.first),
+        level.first.long_side() as f64,
+    )?;
+    Ok(Registration {
+        scale: settled.placement.scale_at(level.first.centre()),
+        placement: settled.placement,
+        agreement: agreement.share,
+        above_chance: agreement.above_chance,
+        blocks_agreeing: agreeing(&settled.fit),
+        blocks: settled.blocks.len(),
+        scatter_px: settled.fit.scatter,
+        tilted: settled.fit.freedom == Freedom::Projective,
+        fit: settled.fit,
+    })
+}
+
+/// How much better a tilt explains the blocks, in χ² with the scatter that is
+/// left with it.
+fn gain(settled: &Settled, tilt: &Fit) -> f64 {
+    settled.fit.chi_square_with(&settled.blocks, tilt.scatter) - tilt.chi_square
+}
