@@ -1,5 +1,6 @@
 //! The main job: a test folder to findings and report.
 
+use crate::carrying::{CarriedFrame, Way, carry_patches};
 use crate::error::with_causes;
 use crate::json::findings_json;
 use crate::measuring::{Measuring, calibrator_words, measure_folder, tone_words};
@@ -58,13 +59,20 @@ pub fn evaluate_folder(
     let scans = scan_summaries(&folder, &measured);
     if let Value::Object(object) = &mut json {
         object.insert("scans".to_owned(), scans_json(&scans));
+        object.insert("carried".to_owned(), carried_json(&measured.carried));
         object.insert(
             "refusals".to_owned(),
             Value::from(measured.refusals.clone()),
         );
         object.insert("warnings".to_owned(), Value::from(warnings.clone()));
     }
-    let scan_lines = scan_lines(&scans);
+    let mut scan_lines = scan_lines(&scans);
+    scan_lines.extend(
+        measured
+            .carried
+            .iter()
+            .map(|c| format!("frame {}: {}", c.frame, c.words())),
+    );
     let html = report::html(&ReportInput {
         test: &folder.test,
         findings: &findings,
@@ -112,8 +120,8 @@ pub(crate) fn folder_findings(
     progress: &dyn Progress,
 ) -> Result<(TestFolder, Measuring, Findings), AppError> {
     progress.at("reading the records", 0, 1);
-    let folder = read_test_folder(dir)?;
-    let measured = measure_folder(&folder, progress)?;
+    let (folder, carried) = carry_patches(read_test_folder(dir)?, progress)?;
+    let measured = measure_folder(&folder, carried, progress)?;
     let parts = folder.test.parts();
     let mut readings = parts.readings.clone();
     for reading in &measured.readings {
@@ -235,6 +243,50 @@ fn scans_json(scans: &[ScanSummary]) -> Value {
                 "flags": s.flags.iter().map(|f| f.flag.name()).collect::<Vec<_>>(),
                 "evidence": s.flags.iter().map(|f| f.evidence.as_str()).collect::<Vec<_>>(),
                 "repeat": s.repeat,
+            })
+        })
+        .collect()
+}
+
+/// Carried patches with the quality of their registration.
+fn carried_json(carried: &[CarriedFrame]) -> Value {
+    carried
+        .iter()
+        .map(|c| {
+            let quality = match &c.way {
+                Way::Registered(q) => Some(q),
+                Way::Holder { .. } => None,
+            };
+            serde_json::json!({
+                "frame": c.frame.as_str(),
+                "scan": c.scan.as_str(),
+                "from_frame": c.from_frame.as_str(),
+                "from_scan": c.from_scan.as_str(),
+                "by": if quality.is_some() { "registration" } else { "holder" },
+                "reason": match &c.way {
+                    Way::Registered(_) => None,
+                    Way::Holder { reason } => Some(reason.as_str()),
+                },
+                "agreement": quality.map(|q| q.agreement),
+                "above_chance_sd": quality.map(|q| q.above_chance),
+                "blocks_agreeing": quality.map(|q| q.blocks_agreeing),
+                "blocks": quality.map(|q| q.blocks),
+                "scatter_px": quality.map(|q| q.scatter_px),
+                "shift_right_px": quality.map(|q| q.shift_px.0),
+                "shift_down_px": quality.map(|q| q.shift_px.1),
+                "rotation_degrees": quality.map(|q| q.rotation_degrees),
+                "scale": quality.map(|q| q.scale),
+                "patches": c.patches.iter().map(|p| serde_json::json!({
+                    "patch": p.name.as_str(),
+                    "uncertainty_px": p.uncertainty_px,
+                    "corners_px": match &p.outline {
+                        negative::outline::Outline::Polygon(corners) => corners
+                            .iter()
+                            .map(|(x, y)| serde_json::json!([x, y]))
+                            .collect(),
+                        _ => Value::Null,
+                    },
+                })).collect::<Vec<_>>(),
             })
         })
         .collect()

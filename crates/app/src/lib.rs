@@ -10,6 +10,7 @@
 //!
 //! Begin with [`evaluate_folder`], the main job.
 
+mod carrying;
 mod compare_tests;
 mod curve_file;
 mod demo_folder;

@@ -16,6 +16,9 @@
 //! | `levels_changed` | the difference of clear film from the other scans |
 //! | `same_file` | 0.3 in density, about what a stop does: one of the two frames is another |
 //!
+//! A patch that was carried from another frame (`carrying`) is as uncertain as
+//! its place makes it, and flagged.
+//!
 //! Clear film is compared in densities where a tablet calibrates the scans: a
 //! tablet that was changed along with the film makes up for it, and then
 //! nothing is added. A calibration that can't be right (`negative::refusal`) is
@@ -23,6 +26,7 @@
 //! scans share. The scan's readings are then relative to its own clear film, as
 //! without a tablet.
 
+use crate::carrying::{Carried, CarriedFrame, Way};
 use crate::error::with_causes;
 use crate::{AppError, Progress};
 use negative::calibration::{CalibratedReading, Calibration, TabletReading, calibrate};
@@ -37,6 +41,7 @@ use negative::preview::Preview;
 use negative::refusal::{
     CalibrationRefusal, clear_density, refused_by_clear_film, refused_by_tablet,
 };
+use negative::registration::misplacement;
 use negative::relative::{RelativeReading, SignalRises, log_signal, relative_density};
 use negative::survey::survey;
 use negative::tone::{Tone, ToneEncoding, ToneOrigin, tone_of};
@@ -55,7 +60,7 @@ const REBATE_TOLERANCE: f64 = 0.02;
 const OTHER_FRAME: f64 = 0.3;
 
 /// Buffer of a file being decoded, in bytes.
-const READ_BUFFER: usize = 1 << 20;
+pub(crate) const READ_BUFFER: usize = 1 << 20;
 
 /// A scan after its one pass.
 pub(crate) struct Surveyed {
@@ -83,6 +88,8 @@ pub(crate) struct Measuring {
     /// What was refused, as sentences.
     pub(crate) refusals: Vec<String>,
     pub(crate) warnings: Vec<String>,
+    /// Patches that were drawn on another frame.
+    pub(crate) carried: Vec<CarriedFrame>,
 }
 
 /// Turns an outline of the records into one of the negative room.
@@ -104,10 +111,13 @@ pub(crate) fn outline_of(outline: &record::Outline) -> Result<Outline, String> {
             label: u8::try_from(*label)
                 .map_err(|_| format!("region {label} is over 255, the largest label of a map"))?,
         },
+        record::Outline::CarriedFrom(frame) => {
+            return Err(format!("the outline is to be carried from frame {frame}"));
+        }
     })
 }
 
-fn channel_of(
+pub(crate) fn channel_of(
     channel: Channel,
     reader: &ScanReader<impl std::io::Read + std::io::Seek>,
 ) -> ChannelChoice {
@@ -241,6 +251,7 @@ pub(crate) fn read_labels(
 /// Measures every scan of a test.
 pub(crate) fn measure_folder(
     folder: &TestFolder,
+    carried: Carried,
     progress: &dyn Progress,
 ) -> Result<Measuring, AppError> {
     let parts = folder.test.parts();
@@ -256,7 +267,9 @@ pub(crate) fn measure_folder(
     refuse_calibrations(folder, &mut scans);
     compare_rebates(folder, &mut scans);
     compare_repeats(folder, &mut scans);
-    let (readings, refusals) = readings(folder, &scans);
+    let (mut readings, mut refusals) = readings(folder, &scans);
+    doubt_carried(&carried, &scans, &mut readings);
+    refusals.extend(carried.refusals);
     for scan in scans.iter_mut().filter(|s| s.calibration_refused.is_some()) {
         // Pictures are not drawn through it either.
         scan.calibration = None;
@@ -266,7 +279,37 @@ pub(crate) fn measure_folder(
         scans,
         refusals,
         warnings,
+        carried: carried.frames,
     })
+}
+
+/// Flags the readings of carried patches, and makes them as uncertain as their
+/// place makes them.
+fn doubt_carried(carried: &Carried, scans: &[Surveyed], readings: &mut [Reading]) {
+    for frame in &carried.frames {
+        let flag = match frame.way {
+            Way::Registered(_) => Flag::PatchCarried,
+            Way::Holder { .. } => Flag::PatchByHolder,
+        };
+        for patch in &frame.patches {
+            let here = |r: &&mut Reading| r.frame == frame.frame && r.patch == patch.name;
+            let statistics = scans
+                .iter()
+                .filter(|s| s.scan == frame.scan)
+                .flat_map(|s| &s.patches)
+                .find(|((f, name), _)| *f == frame.frame && *name == patch.name);
+            if let (Some(reading), Some((_, statistics))) =
+                (readings.iter_mut().find(here), statistics)
+            {
+                let doubt = misplacement(statistics, &patch.outline, patch.uncertainty_px);
+                let value = &reading.value;
+                reading.value =
+                    Measured::new(value.value(), value.standard_uncertainty().hypot(doubt))
+                        .flagged_all(value.flags())
+                        .flagged(flag);
+            }
+        }
+    }
 }
 
 fn survey_scan(

@@ -2,6 +2,7 @@
 //! a curve that came from a file.
 
 use crate::AppError;
+use crate::carrying::CarriedFrame;
 use crate::curve_file::CurveRequest;
 use crate::error::with_causes;
 use crate::measuring::{Measuring, Surveyed};
@@ -97,6 +98,12 @@ pub(crate) fn pictures(
                     width: part.preview.width,
                     height: part.preview.height,
                     outlines: part.outlines(folder, scan, frame),
+                    carried: measured
+                        .carried
+                        .iter()
+                        .filter(|c| c.frame == **frame && c.scan == scan.id)
+                        .map(CarriedFrame::words)
+                        .collect(),
                 })
             };
             plain.push(draw(Stops::ZERO)?);
@@ -252,7 +259,7 @@ fn corners_of(outline: &Outline) -> Option<Vec<(f64, f64)>> {
             Some(vec![(x, y), (x + w, y), (x + w, y + h), (x, y + h)])
         }
         Outline::Polygon(corners) => Some(corners.clone()),
-        Outline::Region(_) => None,
+        Outline::Region(_) | Outline::CarriedFrom(_) => None,
     }
 }
 

@@ -52,7 +52,7 @@ const OUTLINE: [Column; 6] = [
 ];
 
 /// Columns of `patches.csv`.
-pub(crate) const PATCHES: [Column; 10] = [
+pub(crate) const PATCHES: [Column; 11] = [
     FRAME,
     Column {
         name: "patch",
@@ -76,6 +76,12 @@ pub(crate) const PATCHES: [Column; 10] = [
     OUTLINE[3],
     OUTLINE[4],
     OUTLINE[5],
+    Column {
+        name: "carried_from",
+        required: false,
+        doc: "instead of an outline: the frame on which the patch of this name is drawn; it is carried here by \
+              registration of the two scans",
+    },
 ];
 
 /// Columns of `readings.csv`.
@@ -411,6 +417,7 @@ pub(crate) fn patches(file: &str, text: &str, problems: &mut Problems) -> Vec<Fr
             let role = role(&row, problems);
             let scan = id(&row, "scan", problems);
             let outline = outline(&row, problems);
+            let carried = id(&row, "carried_from", problems);
             let role = match role.ok()? {
                 Some(role) => role,
                 None => {
@@ -424,14 +431,27 @@ pub(crate) fn patches(file: &str, text: &str, problems: &mut Problems) -> Vec<Fr
                     return None;
                 }
             };
-            let place = match (scan.ok()?, outline.ok()?) {
+            let outline = match (outline.ok()?, carried.ok()?) {
+                (Some(_), Some(_)) => {
+                    problems.add(
+                        &row.place("carried_from"),
+                        "the patch has an outline and is carried from another frame",
+                        "one of the two",
+                        "empty the cell, or the outline's cells",
+                    );
+                    return None;
+                }
+                (outline, None) => outline,
+                (None, Some(from)) => Some(Outline::CarriedFrom(from)),
+            };
+            let place = match (scan.ok()?, outline) {
                 (Some(scan), Some(outline)) => Some((scan, outline)),
                 (None, None) => None,
                 (Some(_), None) => {
                     problems.add(
                         &row.place("scan"),
                         "the patch names a scan and has no outline",
-                        "a rectangle, a region or a polygon",
+                        "a rectangle, a region or a polygon, or carried_from",
                         "outline it, or leave the scan out",
                     );
                     return None;

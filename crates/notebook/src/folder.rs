@@ -542,6 +542,7 @@ fn place_of(error: &RecordError, names: &[Name], patches: &[(Id, Id)], places: &
         RecordError::NamedTwice { kind, id } => place_of_name(names, kind, id),
         RecordError::NotRecorded { .. } | RecordError::NoFrames => Place::whole(TEST_TOML),
         RecordError::PatchTwice { frame, patch }
+        | RecordError::NotCarried { frame, patch, .. }
         | RecordError::StepOutsideTablet { frame, patch, .. } => patch_place(frame, patch),
         RecordError::NothingPlanned => Place::whole(PLAN_TOML),
         RecordError::RoleAgainstExposure { frame, .. }
@@ -597,6 +598,10 @@ fn advice(error: &RecordError) -> (&'static str, &'static str) {
         RecordError::StepOutsideTablet { .. } => (
             "a step of the tablet the frame was exposed through, counted from 1",
             "correct the step's number, or the frame's exposure",
+        ),
+        RecordError::NotCarried { .. } => (
+            "the frame on which the patch of this name is drawn as a rectangle or polygon",
+            "name that frame in carried_from, or outline the patch here",
         ),
         RecordError::HolderTwice { .. } => (
             "one frame for each side of a holder and each time it was loaded",

@@ -263,6 +263,9 @@ fn strip_table(record: &TabletStrip) -> StripTable {
             }
             Some(Outline::Polygon(corners)) => table.polygon_px = Some(Corners(corners.clone())),
             Some(Outline::Region(label)) => table.region = Some(*label),
+            Some(Outline::CarriedFrom(_)) => {
+                unreachable!("steps of a tablet are read as outlines only")
+            }
         }
         table
     });
@@ -386,7 +389,7 @@ pub(crate) fn patches_csv(patches: &[Patch]) -> String {
             patch.name.to_string(),
             patch_role_word(patch.role),
         ];
-        let mut outline = vec![String::new(); 6];
+        let mut outline = vec![String::new(); 7];
         match &patch.place {
             None => cells.push(String::new()),
             Some((scan, place)) => {
@@ -410,6 +413,7 @@ pub(crate) fn patches_csv(patches: &[Patch]) -> String {
                             .collect();
                         outline[5] = corners.join("; ");
                     }
+                    Outline::CarriedFrom(frame) => outline[6] = frame.to_string(),
                 }
             }
         }

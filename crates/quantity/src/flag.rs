@@ -45,6 +45,8 @@ flags! {
     FewPixels, "few_pixels", "too few pixels for a dependable mean";
     UnevenPatch, "uneven_patch", "the density is not even across the patch";
     SeveralImages, "several_images", "the file holds more than one image; only the named one was read";
+    PatchCarried, "patch_carried", "the outline was drawn on another frame and carried here by laying the two frames on each other; it waits for a look at the picture";
+    PatchByHolder, "patch_by_holder", "the frame shows too little to be laid on the other, so the outline lies at the same place of the scan as there";
     SignalReversed, "signal_reversed", "code values rise with density in this scan";
     // --- sensitometry ---
     NoFilmCurve, "no_film_curve", "a reading lies where no film curve through its neighbours can pass";

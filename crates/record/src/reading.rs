@@ -21,6 +21,9 @@ pub enum Outline {
     Polygon(Vec<(f64, f64)>),
     /// The pixels that carry this label in the scan's region map.
     Region(u32),
+    /// Where the patch of the same name on this frame lies, once the two frames
+    /// were laid on each other.
+    CarriedFrom(Id),
 }
 
 /// What a patch shows.

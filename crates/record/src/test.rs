@@ -125,6 +125,20 @@ pub enum RecordError {
         /// Steps of the tablet.
         steps: usize,
     },
+    /// Outline the patch on the frame named, or outline this one itself.
+    #[error(
+        "patch {patch} of frame {frame} is carried from frame {from}, but {fault}"
+    )]
+    NotCarried {
+        /// The frame.
+        frame: String,
+        /// The patch.
+        patch: String,
+        /// The frame it is carried from.
+        from: String,
+        /// What is in the way.
+        fault: &'static str,
+    },
     /// Correct the holder, or say that it was loaded again.
     #[error("frames {first} and {second} are both in holder {holder}, loading {load}")]
     HolderTwice {
@@ -186,6 +200,26 @@ pub(crate) fn recorded(
         id: id.to_string(),
         known,
     })
+}
+
+/// Says what is in the way of carrying a patch from a frame.
+fn carrying_fault(patch: &Patch, from: &Id, patches: &[Patch]) -> Option<&'static str> {
+    if matches!(patch.role, PatchRole::BaseFog | PatchRole::TabletStep(_)) {
+        return Some("clear film and tablet steps do not move with the subject: outline each");
+    }
+    let drawn = patches
+        .iter()
+        .find(|p| p.frame == *from && p.name == patch.name);
+    match drawn.and_then(|p| p.place.as_ref()) {
+        None => Some("that frame has no outlined patch of this name"),
+        Some((_, Outline::CarriedFrom(_))) => {
+            Some("the patch there is carried itself: name the frame it is drawn on")
+        }
+        Some((_, Outline::Region(_))) => {
+            Some("the patch there is a region of a map, which can't be carried: draw a polygon")
+        }
+        Some(_) => None,
+    }
 }
 
 impl Test {
@@ -340,7 +374,17 @@ impl Test {
                     patch: patch.name.to_string(),
                 });
             }
-            if let Some((scan, _)) = &patch.place {
+            if let Some((scan, outline)) = &patch.place {
+                if let Outline::CarriedFrom(from) = outline
+                    && let Some(fault) = carrying_fault(patch, from, &parts.patches)
+                {
+                    return Err(RecordError::NotCarried {
+                        frame: patch.frame.to_string(),
+                        patch: patch.name.to_string(),
+                        from: from.to_string(),
+                        fault,
+                    });
+                }
                 recorded(
                     || format!("patch {} of frame {}", patch.name, patch.frame),
                     "scan",

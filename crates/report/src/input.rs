@@ -52,6 +52,9 @@ pub struct FramePicture {
     pub height: u32,
     /// What is marked on it.
     pub outlines: Vec<PictureOutline>,
+    /// Which outlines were drawn on another frame and carried here, and how
+    /// well, as sentences to confirm by looking.
+    pub carried: Vec<String>,
 }
 
 /// An outline to be drawn over a picture.

@@ -132,6 +132,9 @@ fn one(
                 }
                 @if scale.is_some_and(|s| s.lifted_by != Stops::ZERO) { ", lifted" }
                 br; (scan_name(&picture.scan))
+                @for words in &picture.carried {
+                    br; "Look whether the outlines are in place: " (words) "."
+                }
             }
         }
     }

@@ -36,7 +36,7 @@ mod search;
 mod significance;
 mod warp;
 
-pub use carry::{CarriedOutline, carry_outline};
+pub use carry::{CarriedOutline, carry_outline, misplacement, outline_by};
 pub use error::RegistrationError;
 pub use halving::GreyPicture;
 pub use placement::Placement;

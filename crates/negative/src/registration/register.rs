@@ -41,8 +41,10 @@ pub enum Motion {
 pub struct Registration {
     placement: Placement,
     fit: Fit,
-    /// Scale from first to second picture.
+    /// Scale from first to second picture as they were compared.
     scale: f64,
+    /// Pixels now given over pixels compared, in each picture.
+    unit: (f64, f64),
     /// Correlation of the edge directions of both pictures, less that of
     /// chance: 1 for equal pictures. \[-\]
     pub agreement: f64,
@@ -69,9 +71,23 @@ impl Registration {
     /// lies in the second, along the worse direction. \[pixels of the second\]
     #[must_use]
     pub fn uncertainty_px(&self, point: (f64, f64)) -> f64 {
-        let fitted = self.fit.uncertainty(point);
-        let shared = SHARED_SCATTER * self.scatter_px;
-        self.scale * libm::hypot(fitted, shared)
+        let compared = (point.0 / self.unit.0, point.1 / self.unit.0);
+        let fitted = self.fit.uncertainty(compared);
+        let shared = SHARED_SCATTER * self.fit.scatter;
+        self.unit.1 * self.scale * libm::hypot(fitted, shared)
+    }
+
+    /// Gives the same registration for pictures whose coordinates are `first`
+    /// and `second` times as large: for scans, of which reduced pictures were
+    /// compared.
+    #[must_use]
+    pub fn scaled(&self, first: f64, second: f64) -> Self {
+        Self {
+            placement: self.placement.scaled(first, second),
+            unit: (self.unit.0 * first, self.unit.1 * second),
+            scatter_px: self.scatter_px * first,
+            ..self.clone()
+        }
     }
 }
 
@@ -259,6 +275,7 @@ fn follow(
     )?;
     Ok(Registration {
         scale: settled.placement.scale_at(level.first.centre()),
+        unit: (1.0, 1.0),
         placement: settled.placement,
         agreement: agreement.share,
         above_chance: agreement.above_chance,

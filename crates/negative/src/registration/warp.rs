@@ -18,6 +18,9 @@ fn cubic(t: f32) -> [f32; 4] {
     ]
 }
 
+/// Added to places before their fraction is cut off.
+const OFFSET: f64 = 1_048_576.0;
+
 /// Gives the second picture at the places where the pixels of the first lie in
 /// it; not a number outside.
 pub(super) fn laid_on(
@@ -28,16 +31,28 @@ pub(super) fn laid_on(
 ) -> GreyPicture {
     let mut values = vec![f32::NAN; width * height];
     let (columns, rows) = (second.width as i64, second.height as i64);
+    let flat = placement.matrix()[2] == [0.0, 0.0, 1.0];
     values
         .par_chunks_mut(width)
         .with_min_len(16)
         .enumerate()
         .for_each(|(y, line)| {
+            let start = placement.carry((0.5, y as f64 + 0.5));
+            let next = placement.carry((1.5, y as f64 + 0.5));
+            let step = (next.0 - start.0, next.1 - start.1);
             for (x, value) in line.iter_mut().enumerate() {
-                let (u, v) = placement.carry((x as f64 + 0.5, y as f64 + 0.5));
-                let (u, v) = (u - 0.5, v - 0.5);
-                let (left, top) = (u.floor(), v.floor());
-                let (column, row) = (left as i64 - 1, top as i64 - 1);
+                // Without a tilt the places along a row are evenly spaced.
+                let (u, v) = if flat {
+                    (start.0 + x as f64 * step.0, start.1 + x as f64 * step.1)
+                } else {
+                    placement.carry((x as f64 + 0.5, y as f64 + 0.5))
+                };
+                // Half a pixel from corner to middle; 2^20 pixels make every
+                // place positive, so that cutting off is rounding down.
+                let (u, v) = (u - 0.5 + OFFSET, v - 0.5 + OFFSET);
+                let (whole_u, whole_v) = (u as i64, v as i64);
+                let (left, top) = (whole_u as f64, whole_v as f64);
+                let (column, row) = (whole_u - OFFSET as i64 - 1, whole_v - OFFSET as i64 - 1);
                 if column < 0 || row < 0 || column + 4 > columns || row + 4 > rows {
                     continue;
                 }

@@ -1,0 +1,405 @@
+//! Outlines drawn on one frame, carried to the others of the same subject.
+//!
+//! The scans of two frames are laid on each other by `negative::registration`,
+//! on reduced pictures from which the step tablet and the border are left out:
+//! both lie in the same place of every scan and would hold the frames there.
+//! A frame too blank to be laid takes the holder's geometry, the same place of
+//! the scan. A frame that shows something else takes nothing: its carried
+//! patches stay without a reading, and that is said.
+//!
+//! Begin with [`carry_patches`].
+
+use crate::error::with_causes;
+use crate::measuring::{
+    READ_BUFFER, channel_of, decode_remedy, outline_of, recorded_tone, scan_error,
+};
+use crate::{AppError, Progress};
+use negative::decode::{DecodeLimits, ScanReader};
+use negative::preview::PreviewPass;
+use negative::registration::{
+    GreyPicture, Motion, Placement, Registration, RegistrationError, register,
+};
+use notebook::TestFolder;
+use record::{Calibrator, Id, Outline, Scan, Test};
+use std::collections::BTreeMap;
+use std::io::BufReader;
+
+/// Long side of the pictures that are laid on each other, at most.
+const REDUCED_SIDE: u32 = 1200;
+/// Border of a scan that is left out, as a share of its sides: the edge of the
+/// film lies there and belongs to the holder.
+const BORDER: f64 = 0.035;
+/// Least signal that a logarithm is taken of: one code of 16 bits.
+const LEAST_SIGNAL: f32 = 1.0 / 65535.0;
+/// How far a frame may lie elsewhere in its scan than the frame the outline was
+/// drawn on: one standard deviation, as a share of the long side. Common
+/// practice: sheets have about half a millimetre of play in a holder of 120 mm
+/// and are laid on the glass to about a millimetre.
+const HOLDER_PLAY: f64 = 0.01;
+
+/// How a patch came to its place.
+#[derive(Clone, Debug)]
+pub(crate) enum Way {
+    /// By laying the frames on each other.
+    Registered(Box<Quality>),
+    /// At the same place of the scan, and why.
+    Holder { reason: String },
+}
+
+/// How well two frames lie on each other. \[pixels of the scan that takes the outlines\]
+#[derive(Clone, Debug)]
+pub(crate) struct Quality {
+    pub(crate) agreement: f64,
+    pub(crate) above_chance: f64,
+    pub(crate) blocks_agreeing: usize,
+    pub(crate) blocks: usize,
+    pub(crate) scatter_px: f64,
+    pub(crate) rotation_degrees: f64,
+    pub(crate) scale: f64,
+    pub(crate) shift_px: (f64, f64),
+}
+
+/// One carried patch.
+#[derive(Clone, Debug)]
+pub(crate) struct CarriedPatch {
+    pub(crate) name: Id,
+    pub(crate) outline: negative::outline::Outline,
+    /// Standard uncertainty of its place. \[pixels\]
+    pub(crate) uncertainty_px: f64,
+}
+
+/// The patches carried from one frame to another.
+#[derive(Clone, Debug)]
+pub(crate) struct CarriedFrame {
+    pub(crate) frame: Id,
+    pub(crate) scan: Id,
+    pub(crate) from_frame: Id,
+    pub(crate) from_scan: Id,
+    pub(crate) way: Way,
+    pub(crate) patches: Vec<CarriedPatch>,
+}
+
+/// What was carried, and what was not.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Carried {
+    pub(crate) frames: Vec<CarriedFrame>,
+    /// What was refused, as sentences.
+    pub(crate) refusals: Vec<String>,
+}
+
+impl CarriedFrame {
+    /// Says how the patches came here, for whoever confirms them.
+    pub(crate) fn words(&self) -> String {
+        let names: Vec<&str> = self.patches.iter().map(|p| p.name.as_str()).collect();
+        let worst = self
+            .patches
+            .iter()
+            .map(|p| p.uncertainty_px)
+            .fold(0.0, f64::max);
+        let names = names.join(", ");
+        match &self.way {
+            Way::Registered(q) => format!(
+                "{names} carried from frame {}: the place is known to {worst:.1} pixels of the scan; edges of the two frames \
+                 agree by {:.2} ({:.0} times the scatter of chance), {} of {} blocks follow; shift {:.1} right, {:.1} down, \
+                 rotation {:.2}°, scale {:.4}",
+                self.from_frame,
+                q.agreement,
+                q.above_chance,
+                q.blocks_agreeing,
+                q.blocks,
+                q.shift_px.0,
+                q.shift_px.1,
+                q.rotation_degrees,
+                q.scale,
+            ),
+            Way::Holder { reason } => format!(
+                "{names} at the same place of the scan as on frame {}, by the holder, to {worst:.0} pixels: {reason}",
+                self.from_frame
+            ),
+        }
+    }
+}
+
+/// A reduced picture of a scan, and how many pixels of the scan each is.
+struct Reduced {
+    picture: GreyPicture,
+    box_side: f64,
+    /// Width and height of the scan.
+    size: (f64, f64),
+}
+
+/// Carries every patch of a folder that asks for it, and gives the folder with
+/// the outlines in their place.
+pub(crate) fn carry_patches(
+    mut folder: TestFolder,
+    progress: &dyn Progress,
+) -> Result<(TestFolder, Carried), AppError> {
+    let mut parts = folder.test.parts().clone();
+    // Frame and scan that take, frame that gives: patches by place in the list.
+    let mut jobs: Vec<((Id, Id, Id), Vec<usize>)> = vec![];
+    for (place, patch) in parts.patches.iter().enumerate() {
+        if let Some((scan, Outline::CarriedFrom(from))) = &patch.place {
+            let key = (patch.frame.clone(), scan.clone(), from.clone());
+            match jobs.iter_mut().find(|(k, _)| *k == key) {
+                Some((_, places)) => places.push(place),
+                None => jobs.push((key, vec![place])),
+            }
+        }
+    }
+    let mut carried = Carried::default();
+    if jobs.is_empty() {
+        return Ok((folder, carried));
+    }
+    let mut reduced: BTreeMap<Id, Reduced> = BTreeMap::new();
+    let total = jobs.len() as u64;
+    for (n, ((frame, scan, from), places)) in jobs.into_iter().enumerate() {
+        progress.at(&format!("carrying patches to frame {frame}"), n as u64, total);
+        // Patches of one frame may be drawn in several scans of it.
+        let mut by_scan: Vec<(Id, Vec<usize>)> = vec![];
+        for place in places {
+            let name = &parts.patches[place].name;
+            if let Some((from_scan, _)) = folder.test.patch(&from, name).and_then(|p| p.place.as_ref())
+            {
+                match by_scan.iter_mut().find(|(s, _)| s == from_scan) {
+                    Some((_, places)) => places.push(place),
+                    None => by_scan.push((from_scan.clone(), vec![place])),
+                }
+            }
+        }
+        for (from_scan, places) in by_scan {
+            for id in [&from_scan, &scan] {
+                alone_in_scan(&folder.test, id)?;
+                if !reduced.contains_key(id) {
+                    let picture = reduced_picture(&folder, id)?;
+                    reduced.insert(id.clone(), picture);
+                }
+            }
+            let (first, second) = (&reduced[&from_scan], &reduced[&scan]);
+            let names: Vec<Id> = places.iter().map(|p| parts.patches[*p].name.clone()).collect();
+            match lay(&folder.test, (&from, first), second, &names) {
+                Ok((way, patches)) => {
+                    for (place, patch) in places.iter().zip(&patches) {
+                        let negative::outline::Outline::Polygon(corners) = &patch.outline else {
+                            unreachable!("a carried outline is a polygon")
+                        };
+                        parts.patches[*place].place =
+                            Some((scan.clone(), Outline::Polygon(corners.clone())));
+                    }
+                    carried.frames.push(CarriedFrame {
+                        frame: frame.clone(),
+                        scan: scan.clone(),
+                        from_frame: from.clone(),
+                        from_scan,
+                        way,
+                        patches,
+                    });
+                }
+                Err(reason) => {
+                    for place in &places {
+                        parts.patches[*place].place = None;
+                    }
+                    let names: Vec<&str> = names.iter().map(Id::as_str).collect();
+                    carried.refusals.push(format!(
+                        "frame {frame} (scan {scan}): {} can't be carried from frame {from} (scan {from_scan}): {reason}; \
+                         outline them on this frame in patches.csv",
+                        names.join(", ")
+                    ));
+                }
+            }
+        }
+    }
+    progress.at("carrying patches", total, total);
+    folder.test = Test::assemble(parts).map_err(|e| {
+        AppError::new(
+            format!("the test with its carried patches does not hold together: {e}"),
+            "outline the patches on each frame",
+        )
+    })?;
+    Ok((folder, carried))
+}
+
+/// Refuses a scan that shows several frames: which part is whose is not recorded.
+fn alone_in_scan(test: &Test, scan: &Id) -> Result<(), AppError> {
+    let mut frames: Vec<&Id> = test
+        .parts()
+        .patches
+        .iter()
+        .filter(|p| p.place.as_ref().is_some_and(|(s, _)| s == scan))
+        .map(|p| &p.frame)
+        .collect();
+    frames.sort();
+    frames.dedup();
+    if frames.len() < 2 {
+        return Ok(());
+    }
+    let frames: Vec<&str> = frames.iter().map(|f| f.as_str()).collect();
+    Err(AppError::new(
+        format!(
+            "scan {scan} shows {} frames ({}), so patches can't be carried from or to it",
+            frames.len(),
+            frames.join(", ")
+        ),
+        "give each frame a scan of its own, or outline the patches on each frame",
+    ))
+}
+
+/// Lays two scans on each other and carries the patches; else says why not.
+fn lay(
+    test: &Test,
+    (from, first): (&Id, &Reduced),
+    second: &Reduced,
+    names: &[Id],
+) -> Result<(Way, Vec<CarriedPatch>), String> {
+    let (way, found) = match register(&first.picture, &second.picture, Motion::Tilted) {
+        Ok(found) => {
+            let to_scan = found.placement().scaled(first.box_side, second.box_side);
+            let middle = (0.5 * first.size.0, 0.5 * first.size.1);
+            let to = to_scan.carry(middle);
+            let quality = Quality {
+                agreement: found.agreement,
+                above_chance: found.above_chance,
+                blocks_agreeing: found.blocks_agreeing,
+                blocks: found.blocks,
+                scatter_px: found.scatter_px * first.box_side,
+                rotation_degrees: to_scan.rotation_at(middle).to_degrees(),
+                scale: to_scan.scale_at(middle),
+                shift_px: (to.0 - middle.0, to.1 - middle.1),
+            };
+            (Way::Registered(Box::new(quality)), Some(found))
+        }
+        Err(error @ RegistrationError::TooBlank { .. }) => {
+            let reason = error.to_string().replace("the second frame", "this frame");
+            (Way::Holder { reason }, None)
+        }
+        Err(error) => return Err(error.to_string()),
+    };
+    let patches: Result<Vec<CarriedPatch>, String> = names
+        .iter()
+        .map(|name| {
+            let Some((_, outline)) = test.patch(from, name).and_then(|p| p.place.as_ref()) else {
+                unreachable!("an assembled test carries from outlined patches only")
+            };
+            carried_patch(name, &outline_of(outline)?, first, second, found.as_ref())
+        })
+        .collect();
+    Ok((way, patches?))
+}
+
+fn carried_patch(
+    name: &Id,
+    outline: &negative::outline::Outline,
+    first: &Reduced,
+    second: &Reduced,
+    found: Option<&Registration>,
+) -> Result<CarriedPatch, String> {
+    let no_corners = || format!("patch {name} has no corners");
+    let (outline, uncertainty_px) = match found {
+        Some(found) => {
+            let found = found.scaled(first.box_side, second.box_side);
+            let carried =
+                negative::registration::carry_outline(&found, outline).ok_or_else(no_corners)?;
+            (carried.outline, carried.uncertainty_px)
+        }
+        None => {
+            let long = |r: &Reduced| r.size.0.max(r.size.1);
+            let scale = long(second) / long(first);
+            let same = Placement::similarity(0.0, scale, (0.0, 0.0), (0.0, 0.0));
+            let outline = negative::registration::outline_by(&same, outline).ok_or_else(no_corners)?;
+            (outline, HOLDER_PLAY * long(second))
+        }
+    };
+    let inside = outline.bounds().is_some_and(|(left, top, right, bottom)| {
+        left >= 0.0 && top >= 0.0 && right <= second.size.0 && bottom <= second.size.1
+    });
+    if inside {
+        Ok(CarriedPatch {
+            name: name.clone(),
+            outline,
+            uncertainty_px,
+        })
+    } else {
+        Err(format!("patch {name} would lie outside this scan"))
+    }
+}
+
+/// Reads a scan as a small picture of log10 signal, without tablet and border.
+fn reduced_picture(folder: &TestFolder, id: &Id) -> Result<Reduced, AppError> {
+    let Some(scan) = folder.test.scan(id) else {
+        unreachable!("an assembled test records the scan of each patch")
+    };
+    let fail = |e: &dyn std::error::Error| scan_error(id.as_str(), &scan.file, e, decode_remedy());
+    let file = folder.open_scan(scan)?;
+    let mut reader = ScanReader::open(
+        BufReader::with_capacity(READ_BUFFER, file),
+        scan.page as usize,
+        &DecodeLimits::default(),
+    )
+    .map_err(|e| fail(&e))?;
+    let info = reader.info().clone();
+    let channel = channel_of(scan.channel, &reader);
+    let tone = recorded_tone(scan.tone, &info, channel).map_err(|e| {
+        AppError::new(
+            format!("scan {id} ({}): {e}", scan.file),
+            "mend the tone in test.toml",
+        )
+    })?;
+    let mut pass = PreviewPass::new(info.width, info.height, &tone, None, REDUCED_SIDE)
+        .map_err(|e| fail(&e))?;
+    reader
+        .for_each_row(channel, |row| pass.take(&row))
+        .map_err(|e| fail(&e))?;
+    let preview = pass.finish();
+    let (width, height) = (preview.width as usize, preview.height as usize);
+    let mut values: Vec<f32> = preview
+        .signal
+        .iter()
+        .map(|s| -s.max(LEAST_SIGNAL).log10())
+        .collect();
+    let side = f64::from(preview.box_side);
+    let (across, down) = (BORDER * width as f64, BORDER * height as f64);
+    let boxes = tablet_boxes(scan);
+    for (place, value) in values.iter_mut().enumerate() {
+        let (x, y) = ((place % width) as f64 + 0.5, (place / width) as f64 + 0.5);
+        let border = x < across
+            || y < down
+            || x > width as f64 - across
+            || y > height as f64 - down;
+        let tablet = boxes.iter().any(|(left, top, right, bottom)| {
+            (*left..*right).contains(&(x * side)) && (*top..*bottom).contains(&(y * side))
+        });
+        if border || tablet {
+            *value = f32::NAN;
+        }
+    }
+    let picture = GreyPicture::new(width, height, values).map_err(|e| {
+        AppError::new(
+            format!("scan {id} ({}): {}", scan.file, with_causes(&e)),
+            "outline the patches of this frame itself",
+        )
+    })?;
+    Ok(Reduced {
+        picture,
+        box_side: side,
+        size: (f64::from(info.width), f64::from(info.height)),
+    })
+}
+
+/// The tablet of a scan with a margin of a third of its shorter side around it.
+fn tablet_boxes(scan: &Scan) -> Vec<(f64, f64, f64, f64)> {
+    let Calibrator::Within(strip) = &scan.calibrator else {
+        return vec![];
+    };
+    let around = strip
+        .steps
+        .iter()
+        .flatten()
+        .filter_map(|outline| outline_of(outline).ok()?.bounds())
+        .reduce(|a, b| (a.0.min(b.0), a.1.min(b.1), a.2.max(b.2), a.3.max(b.3)));
+    around
+        .map(|(left, top, right, bottom)| {
+            let margin = (right - left).min(bottom - top) / 3.0;
+            (left - margin, top - margin, right + margin, bottom + margin)
+        })
+        .into_iter()
+        .collect()
+}
