@@ -153,12 +153,19 @@ pub(crate) fn carry_patches(
     let mut reduced: BTreeMap<Id, Reduced> = BTreeMap::new();
     let total = jobs.len() as u64;
     for (n, ((frame, scan, from), places)) in jobs.into_iter().enumerate() {
-        progress.at(&format!("carrying patches to frame {frame}"), n as u64, total);
+        progress.at(
+            &format!("carrying patches to frame {frame}"),
+            n as u64,
+            total,
+        );
         // Patches of one frame may be drawn in several scans of it.
         let mut by_scan: Vec<(Id, Vec<usize>)> = vec![];
         for place in places {
             let name = &parts.patches[place].name;
-            if let Some((from_scan, _)) = folder.test.patch(&from, name).and_then(|p| p.place.as_ref())
+            if let Some((from_scan, _)) = folder
+                .test
+                .patch(&from, name)
+                .and_then(|p| p.place.as_ref())
             {
                 match by_scan.iter_mut().find(|(s, _)| s == from_scan) {
                     Some((_, places)) => places.push(place),
@@ -175,7 +182,10 @@ pub(crate) fn carry_patches(
                 }
             }
             let (first, second) = (&reduced[&from_scan], &reduced[&scan]);
-            let names: Vec<Id> = places.iter().map(|p| parts.patches[*p].name.clone()).collect();
+            let names: Vec<Id> = places
+                .iter()
+                .map(|p| parts.patches[*p].name.clone())
+                .collect();
             match lay(&folder.test, (&from, first), second, &names) {
                 Ok((way, patches)) => {
                     for (place, patch) in places.iter().zip(&patches) {
@@ -304,7 +314,8 @@ fn carried_patch(
             let long = |r: &Reduced| r.size.0.max(r.size.1);
             let scale = long(second) / long(first);
             let same = Placement::similarity(0.0, scale, (0.0, 0.0), (0.0, 0.0));
-            let outline = negative::registration::outline_by(&same, outline).ok_or_else(no_corners)?;
+            let outline =
+                negative::registration::outline_by(&same, outline).ok_or_else(no_corners)?;
             (outline, HOLDER_PLAY * long(second))
         }
     };
@@ -360,10 +371,8 @@ fn reduced_picture(folder: &TestFolder, id: &Id) -> Result<Reduced, AppError> {
     let boxes = tablet_boxes(scan);
     for (place, value) in values.iter_mut().enumerate() {
         let (x, y) = ((place % width) as f64 + 0.5, (place / width) as f64 + 0.5);
-        let border = x < across
-            || y < down
-            || x > width as f64 - across
-            || y > height as f64 - down;
+        let border =
+            x < across || y < down || x > width as f64 - across || y > height as f64 - down;
         let tablet = boxes.iter().any(|(left, top, right, bottom)| {
             (*left..*right).contains(&(x * side)) && (*top..*bottom).contains(&(y * side))
         });

@@ -68,8 +68,14 @@ fn outlines_come_to_where_they_were_drawn_by_hand() {
             let off = (corner(0) - f64::from(*x)).hypot(corner(1) - f64::from(*y));
             let said = patch["uncertainty_px"].as_f64().unwrap();
             // 0.25 of 2000 pixels is 0.085 of the 680 here.
-            assert!(off < 0.085, "{frame} {name}: off by {off:.3} px, said {said:.3}");
-            assert!(off < 4.0 * said, "{frame} {name}: off by {off:.3} px, said {said:.3}");
+            assert!(
+                off < 0.085,
+                "{frame} {name}: off by {off:.3} px, said {said:.3}"
+            );
+            assert!(
+                off < 4.0 * said,
+                "{frame} {name}: off by {off:.3} px, said {said:.3}"
+            );
         }
     }
     let flagged = evaluated

@@ -126,9 +126,7 @@ pub enum RecordError {
         steps: usize,
     },
     /// Outline the patch on the frame named, or outline this one itself.
-    #[error(
-        "patch {patch} of frame {frame} is carried from frame {from}, but {fault}"
-    )]
+    #[error("patch {patch} of frame {frame} is carried from frame {from}, but {fault}")]
     NotCarried {
         /// The frame.
         frame: String,
@@ -615,6 +613,54 @@ mod tests {
         assert!(Test::assemble(parts.clone()).is_ok());
         parts.frames[0].load = Some(2);
         assert!(Test::assemble(parts).is_err());
+    }
+
+    #[test]
+    fn a_patch_is_carried_only_from_a_drawn_one() {
+        let carried = |role, from: &str, drawn: Option<Outline>| {
+            let mut parts = parts();
+            let mut second = parts.frames[0].clone();
+            second.id = id("2");
+            second.holder = None;
+            parts.frames.push(second);
+            // The carried one first: what is wrong with it is then told first.
+            let carried = Outline::CarriedFrom(id(from));
+            for (frame, outline) in [("2", Some(carried)), ("1", drawn)] {
+                parts.patches.push(Patch {
+                    frame: id(frame),
+                    name: id("card"),
+                    role,
+                    place: outline.map(|outline| (id("not-recorded"), outline)),
+                });
+            }
+            Test::assemble(parts).unwrap_err()
+        };
+        let refused = |error: RecordError, words: &str| {
+            let text = error.to_string();
+            assert!(
+                matches!(error, RecordError::NotCarried { .. }) && text.contains(words),
+                "{text}"
+            );
+        };
+        let square = Outline::Rectangle {
+            x: 1,
+            y: 1,
+            width: 9,
+            height: 9,
+        };
+        let card = PatchRole::GreyCard;
+        refused(carried(card, "1", None), "no outlined patch");
+        refused(carried(card, "2", None), "carried itself");
+        refused(
+            carried(PatchRole::BaseFog, "1", Some(square.clone())),
+            "do not move with the subject",
+        );
+        // A sound pair fails only by its scan.
+        let sound = carried(card, "1", Some(square));
+        assert!(
+            matches!(sound, RecordError::NotRecorded { kind: "scan", .. }),
+            "{sound}"
+        );
     }
 
     #[test]

@@ -72,12 +72,8 @@ fn frame(
             .map(|i| from_pixel((i % width) as f64 + dx, (i / width) as f64 + dy))
             .map(|(x, y)| (x * unit, y * unit))
             .collect();
-        let levels = crate::landscape::Landscape::brightness_at(
-            draw,
-            &points,
-            band,
-            Weather::ClearSun,
-        );
+        let levels =
+            crate::landscape::Landscape::brightness_at(draw, &points, band, Weather::ClearSun);
         for (light, level) in light.iter_mut().zip(levels) {
             *light += 0.25 * libm::exp10(level);
         }

@@ -131,7 +131,10 @@ mod tests {
         let map = Placement::similarity(quarter, 2.0, (10.0, 20.0), (1.0, 2.0));
         let (x, y) = map.carry((13.0, 20.0));
         // 1e-12: rounding of numbers of order ten.
-        assert!((x - 1.0).abs() < 1e-12 && (y - 8.0).abs() < 1e-12, "{x} {y}");
+        assert!(
+            (x - 1.0).abs() < 1e-12 && (y - 8.0).abs() < 1e-12,
+            "{x} {y}"
+        );
         assert!((map.rotation_at((0.0, 0.0)) - quarter).abs() < 1e-12);
         assert!((map.scale_at((5.0, 5.0)) - 2.0).abs() < 1e-12);
     }

@@ -128,12 +128,7 @@ impl Level {
     }
 
     /// Moves a placement until it settles, at most so many rounds.
-    fn settle(
-        &self,
-        mut placement: Placement,
-        freedom: Freedom,
-        rounds: usize,
-    ) -> Option<Settled> {
+    fn settle(&self, mut placement: Placement, freedom: Freedom, rounds: usize) -> Option<Settled> {
         let measure = measure_of(&self.first);
         let mut last = None;
         for _ in 0..rounds {

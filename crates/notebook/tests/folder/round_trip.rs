@@ -263,6 +263,12 @@ fn everything() -> TestParts {
                 PatchRole::Other,
                 Some((id("c"), Outline::Region(3))),
             ),
+            patch(
+                "2",
+                "leaf",
+                PatchRole::SunlitFoliage,
+                Some((id("c"), Outline::CarriedFrom(id("1")))),
+            ),
             patch("4", "s3", PatchRole::TabletStep(3), None),
         ],
         readings: vec![
