@@ -205,9 +205,9 @@ impl Fit {
         let rows = self.freedom.rows(self.measure.of(point));
         let product = |a: &[f64; 8], b: &[f64; 8]| {
             let mut sum = 0.0;
-            for i in 0..self.freedom.count() {
-                for j in 0..self.freedom.count() {
-                    sum += a[i] * self.covariance[(i, j)] * b[j];
+            for (i, a) in a.iter().enumerate().take(self.freedom.count()) {
+                for (j, b) in b.iter().enumerate().take(self.freedom.count()) {
+                    sum += a * self.covariance[(i, j)] * b;
                 }
             }
             sum
