@@ -2,19 +2,19 @@
 
 use crate::AppError;
 use crate::error::with_causes;
+use crate::expose_answer::{Worked, json, lines};
+use crate::expose_inputs::{
+    aperture_column, bellows, filter, measured_time, reading, reciprocity_law, with_measured, wrong,
+};
 use exposure::{
-    ApertureSetting, AvailableMarks, Bellows, ChainError, ExposureAnswer, ExposureRequest,
-    IncidentConstant, LawTextError, LightReading, MarkReading, OutsideLaw, ReciprocityError,
-    ReciprocityLaw, ReciprocityRow, ReflectedConstant, SeriesPlace, StepSize, aperture_marks,
-    exposure_answer, format_aperture, format_time, reciprocity_law_from_text,
-    shutter_and_timer_marks,
+    ActualBasis, ApertureSetting, AvailableMarks, Cell, ChainError, ChainUncertainty,
+    ExposureAnswer, ExposureRequest, HandTiming, LightReading, MarkReading, OutsideLaw,
+    ReadThrough, ReadingUse, ReciprocityError, ShutterTime, SmallApertureGain, StepSize, SunnySky,
+    UncertainPart, aperture_marks, chain_uncertainty, ei_behind_filter, exposure_answer,
+    reading_sentence, reading_use, shutter_and_timer_marks, stacked_factor,
 };
-use quantity::{
-    Ev100, ExposureIndex, FNumber, FilterFactor, Flag, Illuminance, Luminance, Magnification,
-    Millimetres, PupilRatio, Stops,
-};
-use serde_json::{Value, json};
-use std::path::Path;
+use quantity::{ExposureIndex, FNumber, Flag, Seconds, Stops};
+use serde_json::Value;
 
 /// The reading an exposure starts from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -35,6 +35,59 @@ pub enum ExposeReading {
         /// The constant K.
         k: f64,
     },
+    /// No meter: the sunny rule for this sky.
+    Sky(SunnySky),
+}
+
+/// A filter as it is stated.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum ExposeFilter {
+    /// Times more exposure.
+    Factor(f64),
+    /// Stops more exposure.
+    Stops(f64),
+    /// Density of a neutral filter.
+    Density(f64),
+}
+
+/// How the bellows extension was found. \[mm\]
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum ExposeBellows {
+    /// Image size over object size.
+    Magnification(f64),
+    /// Lens to film.
+    Draw {
+        /// Lens to film.
+        draw_mm: f64,
+        /// Focal length.
+        focal_length_mm: f64,
+    },
+    /// Racked out beyond the place at infinity.
+    Extension {
+        /// Beyond infinity.
+        extension_mm: f64,
+        /// Focal length.
+        focal_length_mm: f64,
+    },
+}
+
+/// Standard uncertainties in stops, where they are stated; the draw's in mm.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ExposeUncertainty {
+    /// Of the reading; an estimate of the light brings its own.
+    pub reading: Option<f64>,
+    /// Of the EI.
+    pub ei: Option<f64>,
+    /// Of all filters together.
+    pub filter: Option<f64>,
+    /// Of the draw or the extension. \[mm\]
+    pub draw_mm: Option<f64>,
+    /// Of the aperture.
+    pub aperture: Option<f64>,
+    /// Of the reciprocity law, in stops of time.
+    pub reciprocity: Option<f64>,
+    /// Of a shutter speed that was not measured.
+    pub shutter: Option<f64>,
 }
 
 /// What `expose` is asked.
@@ -42,20 +95,39 @@ pub enum ExposeReading {
 pub struct ExposeRequest {
     /// The reading.
     pub reading: ExposeReading,
+    /// Where the target read is to lie, in stops from the mid-tone.
+    pub placed_stops: Option<f64>,
+    /// What stood before the meter.
+    pub through: ReadThrough,
+    /// What the meter sees with.
+    pub cell: Cell,
     /// EI to expose for, before filters.
     pub ei: f64,
     /// Exact f-number.
     pub aperture: f64,
-    /// Filter factors.
-    pub factors: Vec<f64>,
-    /// Image size over object size.
-    pub magnification: Option<f64>,
-    /// Lens to film, and focal length. \[mm\]
-    pub draw_and_focal_length_mm: Option<(f64, f64)>,
+    /// The filters.
+    pub filters: Vec<ExposeFilter>,
+    /// Bellows extension.
+    pub bellows: Option<ExposeBellows>,
     /// Exit pupil over entrance pupil.
     pub pupil_ratio: f64,
     /// Reciprocity law as text; `table:FILE.csv` reads a table.
     pub reciprocity: Option<String>,
+    /// Whether the law is carried on outside its range.
+    pub extrapolate: bool,
+    /// The aperture column of a film's sheet: `10/0.5,100/1`.
+    pub open_lens: Option<String>,
+    /// Measured shutter times: `1/30=0.041,0.1`.
+    pub measured_times: Vec<String>,
+    /// Whether a leaf shutter's gain at small apertures is taken from the table of
+    /// common practice.
+    pub small_aperture_gain: bool,
+    /// Standard error of an exposure timed by hand. \[s\]
+    pub reaction_s: f64,
+    /// Standard error of a count, as a share of the time.
+    pub count_share: f64,
+    /// What is known of the uncertainties.
+    pub uncertainty: ExposeUncertainty,
 }
 
 /// What `expose` answers.
@@ -70,75 +142,233 @@ pub struct ExposeResult {
 /// Works out one exposure.
 ///
 /// # Errors
-/// [`AppError`] for impossible values, a law that can't be read, and a time that
-/// lies outside the law.
+/// [`AppError`] for impossible values, a law that can't be read, a time that lies
+/// outside the law, and a reading that can't be used for an exposure.
 pub fn expose(request: &ExposeRequest) -> Result<ExposeResult, AppError> {
-    let wrong = |e: quantity::QuantityError| {
-        AppError::new(
-            e.to_string(),
-            "give a possible value; `filmproof expose --help` shows units",
-        )
-    };
-    let reading = match request.reading {
-        ExposeReading::Ev100(ev) => LightReading::Ev100(Ev100::from_ev(ev).map_err(wrong)?),
-        ExposeReading::Lux { lux, c } => LightReading::Illuminance {
-            illuminance: Illuminance::from_lux(lux).map_err(wrong)?,
-            constant: IncidentConstant::from_c(c).map_err(wrong)?,
-        },
-        ExposeReading::Luminance { cd_per_m2, k } => LightReading::Luminance {
-            luminance: Luminance::from_cd_per_m2(cd_per_m2).map_err(wrong)?,
-            constant: ReflectedConstant::from_k(k).map_err(wrong)?,
-        },
-    };
-    let pupil = PupilRatio::from_ratio(request.pupil_ratio).map_err(wrong)?;
-    let bellows = match (request.magnification, request.draw_and_focal_length_mm) {
-        (Some(m), _) => Some(Bellows::from_magnification(
-            Magnification::from_ratio(m).map_err(wrong)?,
-            pupil,
-        )),
-        (None, Some((draw, focal))) => Some(
-            Bellows::from_draw(
-                Millimetres::from_mm(draw).map_err(wrong)?,
-                Millimetres::from_mm(focal).map_err(wrong)?,
-                pupil,
-            )
-            .map_err(|e| {
-                AppError::new(with_causes(&e), "measure the draw from lens to film, in mm")
-            })?,
-        ),
-        (None, None) => None,
-    };
+    usable_reading(request)?;
+    let light = reading(request.reading, request.placed_stops)?;
+    let aperture = FNumber::from_ratio(request.aperture).map_err(wrong)?;
     let filters = request
-        .factors
+        .filters
         .iter()
-        .map(|f| FilterFactor::from_ratio(*f))
-        .collect::<Result<Vec<_>, _>>()
-        .map_err(wrong)?;
-    let reciprocity = request
-        .reciprocity
+        .map(|one| filter(*one))
+        .collect::<Result<Vec<_>, _>>()?;
+    let measured = request
+        .measured_times
+        .iter()
+        .map(|text| measured_time(text))
+        .collect::<Result<Vec<_>, _>>()?;
+    let mut times = with_measured(shutter_and_timer_marks(), &measured)?;
+    if request.small_aperture_gain {
+        let gain = SmallApertureGain::common_practice().map_err(wrong)?;
+        times = times
+            .into_iter()
+            .map(|mark| gain.applied(mark, aperture, MarkReading::Exact))
+            .collect::<Result<_, _>>()
+            .map_err(wrong)?;
+    }
+    let hand = HandTiming::new(
+        Seconds::from_s(request.reaction_s).map_err(wrong)?,
+        request.count_share,
+    )
+    .map_err(wrong)?;
+    let open_lens = request
+        .open_lens
         .as_deref()
-        .map(reciprocity_law)
+        .map(aperture_column)
         .transpose()?;
-    let answer = exposure_answer(&ExposureRequest {
-        reading,
-        ei: ExposureIndex::from_arithmetic(request.ei).map_err(wrong)?,
-        aperture: ApertureSetting::Exact(FNumber::from_ratio(request.aperture).map_err(wrong)?),
+    let factor = stacked_factor(&filters).map_err(wrong)?;
+    let ei = ExposureIndex::from_arithmetic(request.ei).map_err(wrong)?;
+    let asked = ExposureRequest {
+        reading: light,
+        ei,
+        aperture: ApertureSetting::Exact(aperture),
         filters,
-        bellows,
-        reciprocity,
-        outside_law: OutsideLaw::Refuse,
+        bellows: bellows(request.bellows, request.pupil_ratio)?,
+        reciprocity: request
+            .reciprocity
+            .as_deref()
+            .map(reciprocity_law)
+            .transpose()?,
+        outside_law: if request.extrapolate {
+            OutsideLaw::Extrapolate
+        } else {
+            OutsideLaw::Refuse
+        },
         available: Some(AvailableMarks {
-            times: shutter_and_timer_marks(),
+            times,
             time_reading: MarkReading::Exact,
             apertures: aperture_marks(StepSize::Third),
             aperture_reading: MarkReading::Exact,
         }),
-    })
-    .map_err(|e| chain_error(&e))?;
+    };
+    let mut answer = exposure_answer(&asked).map_err(|e| chain_error(&e))?;
+    flag_shutter(&mut answer);
+    let uncertainty = whole_uncertainty(request, &asked, &answer, &measured, hand)?;
+    let opened = open_lens
+        .map(|column| column.opened(answer.time_after_bellows, answer.aperture))
+        .transpose()
+        .map_err(|e| {
+            AppError::new(
+                format!("the sheet's aperture column: {}", with_causes(&e)),
+                "give a row for this time, or leave --open-lens out",
+            )
+        })?;
+    let worked = Worked {
+        hand_uncertainty: hand
+            .standard_uncertainty(answer.time_corrected)
+            .map_err(wrong)?,
+        shortest_by_hand: hand
+            .shortest_time(Stops::new(BY_HAND_WITHIN).map_err(wrong)?)
+            .map_err(wrong)?,
+        ei_behind_filter: ei_behind_filter(ei, factor).map_err(wrong)?,
+        reading_means: reading_sentence(request.cell, request.through),
+        reading_asked: request.cell != Cell::NotStated || request.through != ReadThrough::Nothing,
+        answer,
+        factor,
+        hand,
+        opened,
+        uncertainty,
+    };
     Ok(ExposeResult {
-        lines: lines(&answer),
-        json: json(&answer),
+        lines: lines(&worked),
+        json: json(&worked),
     })
+}
+
+/// A time is called fit for the hand when its standard uncertainty is within a sixth of
+/// a stop, so that two in three exposures lie within a third of a stop from end to end.
+const BY_HAND_WITHIN: f64 = 1.0 / 6.0;
+
+/// Refuses what a meter behind a filter can't say.
+fn usable_reading(request: &ExposeRequest) -> Result<(), AppError> {
+    let what = reading_sentence(request.cell, request.through);
+    if matches!(request.reading, ExposeReading::Sky(_)) && request.through != ReadThrough::Nothing {
+        return Err(AppError::new(
+            "an estimate from the sky was not read through a filter",
+            "leave --through out",
+        ));
+    }
+    match reading_use(request.through) {
+        ReadingUse::WithFactor => Ok(()),
+        ReadingUse::InsteadOfFactor if request.filters.is_empty() => Ok(()),
+        ReadingUse::InsteadOfFactor => Err(AppError::new(
+            format!("the filter would count twice: {what}"),
+            "read the light without the filter and give its tested factor, or leave the factor out",
+        )),
+        ReadingUse::LightRecordOnly => Err(AppError::new(
+            what,
+            "read the light without the filter and give a tested factor; keep this reading in the notes",
+        )),
+    }
+}
+
+/// Flags what is not known of the shutter mark.
+fn flag_shutter(answer: &mut ExposureAnswer) {
+    let Some(shutter) = &answer.shutter else {
+        return;
+    };
+    match shutter.mark.actual_basis() {
+        Some(ActualBasis::Measured) => {}
+        Some(ActualBasis::SmallAperture) => answer.flags.insert(Flag::SmallApertureGain),
+        // Longer times are counted.
+        None if shutter.time.to_s() < COUNTED_FROM_S => answer.flags.insert(Flag::MarkedTime),
+        None => {}
+    }
+}
+
+/// From here on a time is counted and not left to the shutter. \[s\]
+pub(crate) const COUNTED_FROM_S: f64 = 1.0;
+
+/// The uncertainty of the whole chain, where anything is stated.
+fn whole_uncertainty(
+    request: &ExposeRequest,
+    asked: &ExposureRequest,
+    answer: &ExposureAnswer,
+    measured: &[ShutterTime],
+    hand: HandTiming,
+) -> Result<Option<ChainUncertainty>, AppError> {
+    let stated = &request.uncertainty;
+    let estimate = match asked.reading {
+        LightReading::Estimated(sky) => Some(sky.standard_uncertainty.to_stops()),
+        _ => None,
+    };
+    let bellows = match (stated.draw_mm, request.bellows, &asked.bellows) {
+        (None, ..) => None,
+        (
+            Some(mm),
+            Some(
+                ExposeBellows::Draw {
+                    focal_length_mm, ..
+                }
+                | ExposeBellows::Extension {
+                    focal_length_mm, ..
+                },
+            ),
+            Some(bellows),
+        ) => Some(
+            bellows
+                .standard_uncertainty(mm / focal_length_mm)
+                .map_err(wrong)?
+                .to_stops(),
+        ),
+        (Some(_), ..) => {
+            return Err(AppError::new(
+                "an uncertainty of the draw needs a draw or an extension",
+                "give --draw or --extension with --focal-length, or leave --draw-sd out",
+            ));
+        }
+    };
+    let given = [
+        (UncertainPart::Reading, stated.reading.or(estimate)),
+        (UncertainPart::Ei, stated.ei),
+        (UncertainPart::Filter, stated.filter),
+        (UncertainPart::Bellows, bellows),
+        (UncertainPart::Aperture, stated.aperture),
+        (UncertainPart::Reciprocity, stated.reciprocity),
+    ];
+    let mut parts = vec![];
+    for (part, stops) in given {
+        if let Some(stops) = stops {
+            parts.push((part, Stops::new(stops).map_err(wrong)?));
+        }
+    }
+    if let Some(time) = time_uncertainty(stated.shutter, answer, measured, hand)? {
+        // A hand's error alone is told in a line of its own.
+        if !parts.is_empty() || !measured.is_empty() || stated.shutter.is_some() {
+            parts.push((UncertainPart::Time, time));
+        }
+    }
+    chain_uncertainty(answer, asked.reciprocity.as_ref(), &parts).map_err(|e| chain_error(&e))
+}
+
+/// How well the time itself is given: by the hand, or by the shutter.
+fn time_uncertainty(
+    stated: Option<f64>,
+    answer: &ExposureAnswer,
+    measured: &[ShutterTime],
+    hand: HandTiming,
+) -> Result<Option<Stops>, AppError> {
+    let Some(shutter) = &answer.shutter else {
+        return Ok(None);
+    };
+    let known = measured
+        .iter()
+        .find(|time| shutter.mark.is_marked(time.marked));
+    if known.is_none() && shutter.time.to_s() >= COUNTED_FROM_S {
+        return hand
+            .standard_uncertainty(shutter.time)
+            .map(Some)
+            .map_err(wrong);
+    }
+    let marked = stated.map(Stops::new).transpose().map_err(wrong)?;
+    match known {
+        Some(time) => time
+            .effective(marked.unwrap_or(Stops::ZERO))
+            .map(|time| Some(time.standard_uncertainty))
+            .map_err(wrong),
+        None => Ok(marked),
+    }
 }
 
 /// The law is named only where it is the law that refuses.
@@ -160,127 +390,7 @@ fn chain_error(error: &ChainError) -> AppError {
         ),
         ChainError::Reciprocity(e) => AppError::new(
             with_causes(e),
-            "give a law that covers this time, or leave it out and see the uncorrected time",
+            "give a law that covers this time, carry it on with --extrapolate where it only ends too early, or leave it out and see the uncorrected time",
         ),
     }
-}
-
-fn reciprocity_law(text: &str) -> Result<ReciprocityLaw, AppError> {
-    let Some(file) = text.strip_prefix("table:") else {
-        return reciprocity_law_from_text(text).map_err(|e| {
-            AppError::new(
-                with_causes(&e),
-                match e {
-                    LawTextError::UnknownForm { .. } => {
-                        "or table:FILE.csv; `filmproof expose --help` explains each"
-                    }
-                    _ => "`filmproof expose --help` explains each law",
-                },
-            )
-        });
-    };
-    let remedy = "a table has the columns t_metered_s,t_corrected_s and one row for each metered time, rising";
-    let rows = notebook::read_reciprocity_csv(Path::new(file))?
-        .rows
-        .into_iter()
-        .map(|row| ReciprocityRow {
-            metered: row.metered,
-            corrected: row.corrected,
-        })
-        .collect();
-    ReciprocityLaw::table(rows, format!("table {file}"))
-        .map_err(|e| AppError::new(format!("{file}: {}", with_causes(&e)), remedy))
-}
-
-fn lines(answer: &ExposureAnswer) -> Vec<String> {
-    let mut lines = vec![];
-    for step in &answer.steps {
-        let mut line = format!(
-            "{:<14} {:>10}  {:>7}  {}",
-            step.kind.name(),
-            format_time(step.time),
-            signed(step.stops),
-            step.detail
-        );
-        if let Some(residual) = step.residual {
-            line.push_str(&format!("; rounding leaves {} stops", signed(residual)));
-        }
-        lines.push(line);
-        if let Some(assumption) = &step.assumption {
-            lines.push(format!("{:<14} assumed: {assumption}", ""));
-        }
-    }
-    // The step that goes without a law says it already.
-    let told = answer.flags.iter().filter(|f| *f != Flag::NoReciprocityLaw);
-    lines.extend(told.map(|flag| format!("note: {}", flag.meaning())));
-    lines.push(format!(
-        "give {} at {} ({} stops over the meter)",
-        format_time(answer.time_corrected),
-        format_aperture(answer.aperture),
-        signed(answer.stops_over_meter)
-    ));
-    if let Some(shutter) = &answer.shutter {
-        let (setting, residual) = match &answer.aperture_at_shutter {
-            Some(at) => (
-                format!("{} at {}", shutter.mark.label(), at.mark.label()),
-                Some(at.residual),
-            ),
-            None => (shutter.mark.label(), shutter.residual),
-        };
-        let left = residual.map_or_else(
-            || "what rounding leaves is not known, for the law does not reach it".to_owned(),
-            |r| match signed(r).split_at(1) {
-                ("+", size) => format!("{size} stops too much"),
-                ("-", size) => format!("{size} stops too little"),
-                _ => "to 0.01 stop what is wanted".to_owned(),
-            },
-        );
-        lines.push(format!("nearest marks: {setting} ({left})"));
-    }
-    lines
-}
-
-/// Stops with their sign and two decimals; what rounds to nothing has no sign.
-fn signed(stops: Stops) -> String {
-    let text = format!("{:+.2}", stops.to_stops());
-    if matches!(text.as_str(), "+0.00" | "-0.00") {
-        "0.00".to_owned()
-    } else {
-        text
-    }
-}
-
-fn json(answer: &ExposureAnswer) -> Value {
-    let shutter = answer.shutter.as_ref();
-    let at_mark = answer.aperture_at_shutter.as_ref();
-    json!({
-        "ev100": answer.ev100.to_ev(),
-        "aperture_f": answer.aperture.to_ratio(),
-        "time_metered_s": answer.time_metered.to_s(),
-        "time_after_filter_s": answer.time_after_filter.to_s(),
-        "time_after_bellows_s": answer.time_after_bellows.to_s(),
-        "time_corrected_s": answer.time_corrected.to_s(),
-        "stops_over_meter": answer.stops_over_meter.to_stops(),
-        // The nearest shutter mark, or counted time, and what it leaves over at the
-        // aperture asked for: on the film, and as a time alone.
-        "shutter_mark": shutter.map(|s| s.mark.label()),
-        "shutter_mark_s": shutter.map(|s| s.time.to_s()),
-        "shutter_mark_reached": shutter.map(|s| s.place == SeriesPlace::Within),
-        "shutter_residual_stops": shutter.and_then(|s| s.residual).map(Stops::to_stops),
-        "shutter_residual_time_stops": shutter.map(|s| s.residual_of_time.to_stops()),
-        // The aperture that makes up for it, its nearest mark, and what both marks leave over.
-        "aperture_wanted_at_mark_f": at_mark.map(|a| a.wanted.to_ratio()),
-        "aperture_at_mark": at_mark.map(|a| a.mark.label()),
-        "aperture_at_mark_f": at_mark.map(|a| a.aperture.to_ratio()),
-        "aperture_residual_stops": at_mark.map(|a| a.residual.to_stops()),
-        "steps": answer.steps.iter().map(|s| json!({
-            "step": s.kind.name(),
-            "detail": s.detail,
-            "time_s": s.time.to_s(),
-            "stops": s.stops.to_stops(),
-            "residual_stops": s.residual.map(Stops::to_stops),
-            "assumption": s.assumption,
-        })).collect::<Vec<_>>(),
-        "flags": answer.flags.iter().map(Flag::name).collect::<Vec<_>>(),
-    })
 }

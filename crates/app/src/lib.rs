@@ -17,6 +17,9 @@ mod demo_folder;
 mod error;
 mod evaluate_folder;
 mod expose;
+mod expose_answer;
+mod expose_inputs;
+mod infrared_focus;
 mod json;
 mod measuring;
 mod output;
@@ -32,7 +35,12 @@ pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
 pub use demo_folder::{DEMO_DRAW, write_demo};
 pub use error::AppError;
 pub use evaluate_folder::{Evaluated, evaluate_folder};
-pub use expose::{ExposeReading, ExposeRequest, ExposeResult, expose};
+pub use expose::{
+    ExposeBellows, ExposeFilter, ExposeReading, ExposeRequest, ExposeResult, ExposeUncertainty,
+    expose,
+};
+pub use expose_inputs::{cell_from_word, sky_from_word, through_from_word};
+pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_word};
 pub use json::findings_json;
 pub use output::write_file;
 pub use predict::{FilmChoice, FilterChoice, PredictAnswer, PredictRequest, StatedSpread, predict};

@@ -1,5 +1,6 @@
 //! What can be asked on the command line. The help texts are the documentation.
 
+use crate::exposing::{ExposeArguments, FocusArguments};
 use crate::predict::PredictArguments;
 use clap::{Args, Parser, Subcommand, ValueHint};
 use clap_complete::Shell;
@@ -86,7 +87,15 @@ pub(crate) enum Command {
     /// Every step is shown with what it assumed. Nothing computed is rounded; the nearest
     /// marks of shutter and lens, and what they leave over, come last. Times above 1 s are
     /// counted and so meant literally.
-    Expose(ExposeArguments),
+    ///
+    /// Caution: never look at the sun through a lens or an infrared filter.
+    Expose(Box<ExposeArguments>),
+    /// Work out where to focus behind an infrared filter.
+    ///
+    /// The shift belongs to the lens. Unless it was measured, its size is reckoned from
+    /// thin lenses of common glasses, with an interval, and a focus series is proposed
+    /// where the depth of focus does not hide it. Focus by eye without the filter first.
+    Focus(FocusArguments),
     /// Predict from spectra what a filter costs on a film in a light: factor, effective
     /// band, subject contrast, and whether there will be an image at all.
     ///
@@ -166,91 +175,4 @@ pub(crate) struct CurveArguments {
     /// Print JSON.
     #[arg(long)]
     pub(crate) json: bool,
-}
-
-#[derive(Debug, Args)]
-#[command(
-    after_help = "Example: filmproof expose --ev100 15 --ei 200 --aperture 22 --factor 16 --magnification 0.1 --reciprocity power:1.31"
-)]
-pub(crate) struct ExposeArguments {
-    #[command(flatten)]
-    pub(crate) reading: ReadingArguments,
-    /// EI to expose for, before filters.
-    #[arg(long, allow_negative_numbers = true)]
-    pub(crate) ei: f64,
-    /// f-number, exact.
-    #[arg(long, value_name = "N", allow_negative_numbers = true)]
-    pub(crate) aperture: f64,
-    /// Filter factor; may be given several times.
-    #[arg(long, value_name = "F", allow_negative_numbers = true)]
-    pub(crate) factor: Vec<f64>,
-    /// Image size over object size.
-    #[arg(long, value_name = "M", allow_negative_numbers = true, conflicts_with_all = ["draw", "focal_length"])]
-    pub(crate) magnification: Option<f64>,
-    /// Lens to film, mm.
-    #[arg(
-        long,
-        value_name = "MM",
-        allow_negative_numbers = true,
-        requires = "focal_length"
-    )]
-    pub(crate) draw: Option<f64>,
-    /// Focal length, mm.
-    #[arg(
-        long,
-        value_name = "MM",
-        allow_negative_numbers = true,
-        requires = "draw"
-    )]
-    pub(crate) focal_length: Option<f64>,
-    /// Exit pupil over entrance pupil.
-    #[arg(
-        long,
-        value_name = "P",
-        allow_negative_numbers = true,
-        default_value_t = 1.0
-    )]
-    pub(crate) pupil_ratio: f64,
-    /// Reciprocity law, from metered time TM to corrected time TC in seconds.
-    ///
-    /// `power:P[,T0]` is TC = T0 (TM/T0)^P above T0, which is 1 s when not given;
-    /// additive:A,EXPONENT is TC = TM + A TM^EXPONENT; `schwarzschild:P[,T0]` is
-    /// TC = T0 (TM/T0)^(1/P) above T0; modified-schwarzschild:P is
-    /// TC (TC + 1)^(P-1) = TM; fit:C,P is TC = C TM^P; points:TM/TC,TM/TC lists times;
-    /// table:FILE.csv reads them from the columns t_metered_s,t_corrected_s.
-    #[arg(long, value_name = "LAW")]
-    pub(crate) reciprocity: Option<String>,
-    /// Constant C of the incident meter, with --lux.
-    #[arg(
-        long,
-        value_name = "C",
-        allow_negative_numbers = true,
-        default_value_t = 250.0
-    )]
-    pub(crate) incident_constant: f64,
-    /// Constant K of the reflected-light meter, with --luminance.
-    #[arg(
-        long,
-        value_name = "K",
-        allow_negative_numbers = true,
-        default_value_t = 12.5
-    )]
-    pub(crate) reflected_constant: f64,
-    /// Print JSON.
-    #[arg(long)]
-    pub(crate) json: bool,
-}
-
-#[derive(Debug, Args)]
-#[group(required = true, multiple = false)]
-pub(crate) struct ReadingArguments {
-    /// Light reading as EV at ISO 100.
-    #[arg(long, value_name = "EV", allow_negative_numbers = true)]
-    pub(crate) ev100: Option<f64>,
-    /// Light reading in lux.
-    #[arg(long, allow_negative_numbers = true)]
-    pub(crate) lux: Option<f64>,
-    /// Light reading in cd/m2.
-    #[arg(long, value_name = "CD_PER_M2", allow_negative_numbers = true)]
-    pub(crate) luminance: Option<f64>,
 }

@@ -12,15 +12,16 @@
 
 mod arguments;
 mod comparison_text;
+mod exposing;
 mod findings_text;
 mod predict;
 mod progress_bar;
 
 use app::{
-    AppError, CurveRequest, ExposeReading, ExposeRequest, MeasureRequest, compare_tests,
-    curve_of_file, evaluate_folder, expose, measure_scan, write_demo, write_file,
+    AppError, CurveRequest, MeasureRequest, compare_tests, curve_of_file, evaluate_folder, expose,
+    infrared_focus, measure_scan, write_demo, write_file,
 };
-use arguments::{Arguments, Command, CurveArguments, ExposeArguments, MeasureArguments};
+use arguments::{Arguments, Command, CurveArguments, MeasureArguments};
 use clap::{CommandFactory, Parser};
 use progress_bar::ProgressBar;
 use serde_json::Value;
@@ -82,7 +83,14 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
         } => compare(&tests, figure.as_deref(), json, &progress),
         Command::Measure(arguments) => measure(&arguments, &progress),
         Command::Curve(arguments) => curve(&arguments),
-        Command::Expose(arguments) => exposure(&arguments),
+        Command::Expose(arguments) => {
+            let answer = expose(&exposing::expose_request(&arguments)?)?;
+            answered(arguments.json, &answer.json, &answer.lines)
+        }
+        Command::Focus(arguments) => {
+            let answer = infrared_focus(&exposing::focus_request(&arguments)?)?;
+            answered(arguments.json, &answer.json, &answer.lines)
+        }
         Command::Predict(arguments) => predict::prediction(&arguments),
         Command::Schema => say_json(&app::schema()),
         Command::Completions { shell } => {
@@ -226,43 +234,12 @@ fn curve(arguments: &CurveArguments) -> Result<(), AppError> {
     say(text.trim_end())
 }
 
-fn exposure(arguments: &ExposeArguments) -> Result<(), AppError> {
-    let reading = match (
-        arguments.reading.ev100,
-        arguments.reading.lux,
-        arguments.reading.luminance,
-    ) {
-        (Some(ev), _, _) => ExposeReading::Ev100(ev),
-        (None, Some(lux), _) => ExposeReading::Lux {
-            lux,
-            c: arguments.incident_constant,
-        },
-        (None, None, Some(cd_per_m2)) => ExposeReading::Luminance {
-            cd_per_m2,
-            k: arguments.reflected_constant,
-        },
-        (None, None, None) => {
-            // The argument group requires one of the three.
-            return Err(AppError::new(
-                "no light reading",
-                "give --ev100, --lux or --luminance",
-            ));
-        }
-    };
-    let answer = expose(&ExposeRequest {
-        reading,
-        ei: arguments.ei,
-        aperture: arguments.aperture,
-        factors: arguments.factor.clone(),
-        magnification: arguments.magnification,
-        draw_and_focal_length_mm: arguments.draw.zip(arguments.focal_length),
-        pupil_ratio: arguments.pupil_ratio,
-        reciprocity: arguments.reciprocity.clone(),
-    })?;
-    if arguments.json {
-        say_json(&answer.json)
+/// Says an answer as JSON or as lines.
+fn answered(as_json: bool, json: &Value, lines: &[String]) -> Result<(), AppError> {
+    if as_json {
+        say_json(json)
     } else {
-        say(&answer.lines.join("\n"))
+        say(&lines.join("\n"))
     }
 }
 
