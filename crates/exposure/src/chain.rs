@@ -35,10 +35,10 @@ use quantity::{
 /// Source: film makers' sheets that start their corrections above 1 s (common practice).
 pub const RECIPROCITY_ASKED_ABOVE_S: f64 = 1.0;
 
-/// Above this time, in seconds, a computed exposure is refused: 28 hours.
+/// Above this time, in seconds, a computed exposure is refused: almost six days.
 ///
 /// No published reciprocity table comes near it, and a slip of the pen does.
-pub const LONGEST_EXPOSURE_S: f64 = 1e5;
+pub const LONGEST_EXPOSURE_S: f64 = 5e5;
 
 /// Why a chain could not be computed.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

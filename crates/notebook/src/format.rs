@@ -70,7 +70,7 @@ tables! {
 
     /// A reciprocity law with its origin.
     ReciprocityTable "reciprocity" {
-        /// The law: "power:1.31", "additive:0.1,1.62", "schwarzschild:0.85" or "table:FILE.csv".
+        /// The law: "power:1.31", "additive:0.1,1.62", "schwarzschild:0.85" or "table:FILE.csv"; a range of metered seconds may follow, as in "power:1.31@..120".
         law: Required<At<String>>,
         /// Where it comes from.
         source: Required<String>,
