@@ -130,7 +130,9 @@ pub(crate) fn bellows(
             Bellows::from_draw(mm(draw_mm)?, mm(focal_length_mm)?, pupil).map_err(no_bellows)?,
         ),
         // The mark of infinity itself.
-        Some(ExposeBellows::Extension { extension_mm, .. }) if extension_mm == 0.0 => None,
+        Some(ExposeBellows::Extension {
+            extension_mm: 0.0, ..
+        }) => None,
         Some(ExposeBellows::Extension {
             extension_mm,
             focal_length_mm,
