@@ -43,7 +43,9 @@ pub use expose_inputs::{cell_from_word, sky_from_word, through_from_word};
 pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_word};
 pub use json::findings_json;
 pub use output::write_file;
-pub use predict::{FilmChoice, FilterChoice, PredictAnswer, PredictRequest, StatedSpread, predict};
+pub use predict::{
+    FilmChoice, FilmConvention, FilterChoice, PredictAnswer, PredictRequest, StatedSpread, predict,
+};
 pub use progress::{Progress, Silent};
 pub use single_scan::{MeasureRequest, MeasuredScan, measure_scan};
 pub use spectral_file::SpectralFile;

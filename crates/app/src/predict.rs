@@ -30,9 +30,23 @@ pub enum FilmChoice {
         file: SpectralFile,
         /// Whether the values are log10 of sensitivity.
         log: bool,
+        /// What the sensitivity is to.
+        convention: FilmConvention,
     },
     /// A class of film, by its word.
     Class(String),
+}
+
+/// What a film's printed sensitivity is to.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum FilmConvention {
+    /// Equal energy at each wavelength.
+    #[default]
+    EqualEnergy,
+    /// Equal numbers of photons.
+    EqualPhotons,
+    /// A wedge spectrogram under a lamp.
+    Wedge(SpectralFile),
 }
 
 /// A filter that is asked about.
@@ -248,11 +262,32 @@ fn curve(
 
 fn film(choice: &FilmChoice, notes: &mut Vec<String>) -> Result<Film, AppError> {
     match choice {
-        FilmChoice::File { file, log } => Ok(Film {
-            name: file.name(),
-            curve: curve(file, Purpose::Film, log.then_some(ValueScale::Log10), notes)?,
-            class: None,
-        }),
+        FilmChoice::File {
+            file,
+            log,
+            convention,
+        } => {
+            let scale = log.then_some(ValueScale::Log10);
+            let printed = curve(file, Purpose::Film, scale, notes)?;
+            let turned = match convention {
+                FilmConvention::EqualEnergy => Ok(printed),
+                FilmConvention::EqualPhotons => spectra::equal_energy_from_equal_photons(&printed),
+                FilmConvention::Wedge(lamp) => {
+                    let lamp = curve(lamp, Purpose::Light, None, notes)?;
+                    spectra::equal_energy_from_wedge(&printed, &lamp)
+                }
+            };
+            Ok(Film {
+                name: file.name(),
+                curve: turned.map_err(|e| {
+                    AppError::new(
+                        format!("film: {e}"),
+                        "give a lamp that covers the film and 560 nm",
+                    )
+                })?,
+                class: None,
+            })
+        }
         FilmChoice::Class(word) => {
             let words = FilmClass::ALL.map(FilmClass::word).join(", ");
             let class = FilmClass::from_word(word).ok_or_else(|| {

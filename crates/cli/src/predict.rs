@@ -1,8 +1,8 @@
 //! The command `predict`: its options and what it prints.
 
 use app::{
-    AppError, FilmChoice, FilterChoice, PredictRequest, SpectralFile, StatedSpread, predict,
-    write_file,
+    AppError, FilmChoice, FilmConvention, FilterChoice, PredictRequest, SpectralFile, StatedSpread,
+    predict, write_file,
 };
 use clap::{Args, ValueHint};
 use std::path::PathBuf;
@@ -20,6 +20,13 @@ pub(crate) struct PredictArguments {
     /// The film's values are log10 of sensitivity.
     #[arg(long, requires = "film")]
     pub(crate) film_log: bool,
+    /// The film's curve is a wedge spectrogram made with this lamp: its power by
+    /// wavelength. Otherwise sensitivity is to equal energy.
+    #[arg(long, value_name = "LAMP", requires = "film", value_hint = ValueHint::FilePath)]
+    pub(crate) film_wedge_lamp: Option<String>,
+    /// The film's sensitivity is to equal numbers of photons.
+    #[arg(long, requires = "film", conflicts_with = "film_wedge_lamp")]
+    pub(crate) film_equal_photons: bool,
     /// A class in place of a curve: orthochromatic, panchromatic, extended-red,
     /// near-infrared or infrared; smooth models of our own, with their spread.
     #[arg(long, value_name = "CLASS", conflicts_with = "film")]
@@ -98,6 +105,11 @@ pub(crate) fn prediction(arguments: &PredictArguments) -> Result<(), AppError> {
         (Some(text), _) => FilmChoice::File {
             file: file(text),
             log: arguments.film_log,
+            convention: match &arguments.film_wedge_lamp {
+                Some(lamp) => FilmConvention::Wedge(file(lamp)),
+                None if arguments.film_equal_photons => FilmConvention::EqualPhotons,
+                None => FilmConvention::EqualEnergy,
+            },
         },
         (None, Some(class)) => FilmChoice::Class(class.clone()),
         // clap asks for one of the two.

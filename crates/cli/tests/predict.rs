@@ -239,3 +239,33 @@ fn the_figure_is_written() {
     let svg = fs::read_to_string(folder.path().join("p.svg")).unwrap();
     assert!(svg.contains("effective") || svg.contains("10 to 90 %"));
 }
+
+#[test]
+fn a_wedge_spectrogram_is_divided_by_its_lamp() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path());
+    // A lamp that rises with wavelength makes a flat film look like itself: heights
+    // equal to log10 of the lamp are a film of equal sensitivity.
+    let lamp: String = (400..=700).map(|nm| format!("{nm},{nm}\n")).collect();
+    let heights: String = (400..=700)
+        .map(|nm| format!("{nm},{}\n", f64::from(nm).log10()))
+        .collect();
+    let path = |name: &str| folder.path().join(name);
+    fs::write(path("lamp.csv"), format!("wavelength_nm,e\n{lamp}")).unwrap();
+    fs::write(path("wedge.csv"), format!("wavelength_nm,log_s\n{heights}")).unwrap();
+    let asked = [
+        "--film",
+        "wedge.csv",
+        "--film-log",
+        "--film-wedge-lamp",
+        "lamp.csv",
+        "--light",
+        "light.csv",
+        "--filter",
+        "half.csv",
+    ];
+    let answer = json(folder.path(), &asked);
+    // Equal sensitivity from 400 to 700 nm in equal energy: the mean is 550 nm.
+    let mean = answer["mean_wavelength_nm"].as_f64().unwrap();
+    assert!((mean - 550.0).abs() < 1e-6, "{mean}");
+}

@@ -558,3 +558,47 @@ fn every_file_has_a_name_of_its_own_and_stands_alone() {
         assert!(figure.svg.contains("role=\"img\"") && figure.svg.contains("<title>"));
     }
 }
+
+#[test]
+fn spectral_panels_show_the_band_and_its_limits() {
+    use spectra::{
+        Curve, CurveKind, Ends, GridChoice, Interpolation, Predicting, VerdictLimits, prediction,
+    };
+    let curve = |kind, values: &[(f64, f64)]| Curve::from_values(kind, "invented", values).unwrap();
+    let film = curve(
+        CurveKind::Sensitivity,
+        &[(400.0, 1.0), (600.0, 1.0), (700.0, 0.0)],
+    );
+    let filter = curve(
+        CurveKind::Transmittance,
+        &[(400.0, 0.0), (600.0, 0.0), (600.1, 1.0), (700.0, 1.0)],
+    );
+    let light = curve(CurveKind::RelativePower, &[(400.0, 1.0), (700.0, 1.0)]);
+    let of = Predicting {
+        film: &film,
+        filter: &filter,
+        light: &light,
+        interpolation: Interpolation::Linear,
+        grid: GridChoice::Union,
+        ends: Ends::LeftOut,
+    };
+    let p = prediction(&of, VerdictLimits::COMMON_PRACTICE).unwrap();
+    // Hand calculation: 250 against 50 is 5, 2.3 stops. The response falls in a
+    // straight line from 600 to 700 nm: 10 % lies below 600 + 100 (1 − √0.9) =
+    // 605.1, 90 % below 600 + 100 (1 − √0.1) = 668.4. 0.1: the filter's own edge.
+    assert!((p.stops().unwrap().to_stops() - 2.32).abs() < 0.01);
+    let band = p.filtered.band.unwrap();
+    assert!((band.low.to_nm() - 605.1).abs() < 0.1 && (band.high.to_nm() - 668.4).abs() < 0.1);
+    let panels = figures::SpectralPanels {
+        film: "Film (invented)",
+        filter: "edge 600",
+        light: "equal energy",
+        prediction: &p,
+        filter_curve: &filter,
+        interpolation: Interpolation::Linear,
+    };
+    let drawn = figures::spectral_panels(&panels, Sheet::FILE);
+    assert!(drawn.contains("605 nm") && drawn.contains("668 nm"));
+    assert!(drawn.contains("Behind edge 600 the film needs 2.3 stops more"));
+    golden("spectral_panels", &drawn);
+}

@@ -11,8 +11,10 @@
 //! Symbols: λ wavelength, nm; E(λ) light; S(λ) sensitivity of the film to
 //! energy; T(λ) transmittance; R(λ) reflectance.
 
+pub mod batch;
 pub mod curve;
 pub mod film_class;
+pub mod film_sensitivity;
 pub mod filter_stack;
 pub mod grid;
 pub mod interpolation;
@@ -23,8 +25,14 @@ pub mod product;
 pub mod read;
 pub mod uncertainty;
 
+pub use batch::{BatchError, Integrals, integrals};
 pub use curve::{Assumed, Beyond, Curve, CurveError, CurvePoint, NoValue, Sampling};
 pub use film_class::{ClassModel, FilmClass};
+pub use film_sensitivity::{
+    AbsoluteSpeed, SensitivityError, as_logarithm, at_other_density,
+    equal_energy_from_equal_photons, equal_energy_from_wedge, speed_from_absolute,
+    wedge_from_equal_energy,
+};
 pub use filter_stack::{GlassError, in_thickness, stacked, surface_transmittance, with_surfaces};
 pub use grid::{Grid, GridError};
 pub use interpolation::Interpolation;
