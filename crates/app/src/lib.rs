@@ -24,6 +24,7 @@ mod json;
 mod measuring;
 mod output;
 mod pictures;
+mod plan;
 mod predict;
 mod predict_text;
 mod progress;
@@ -43,6 +44,7 @@ pub use expose_inputs::{cell_from_word, sky_from_word, through_from_word};
 pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_word};
 pub use json::findings_json;
 pub use output::write_file;
+pub use plan::{PlanQuestion, Planned, plan};
 pub use predict::{
     FilmChoice, FilmConvention, FilterChoice, PredictAnswer, PredictRequest, StatedSpread, predict,
 };

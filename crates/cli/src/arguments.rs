@@ -1,6 +1,7 @@
 //! What can be asked on the command line. The help texts are the documentation.
 
 use crate::exposing::{ExposeArguments, FocusArguments};
+use crate::plan::PlanArguments;
 use crate::predict::PredictArguments;
 use clap::{Args, Parser, Subcommand, ValueHint};
 use clap_complete::Shell;
@@ -96,6 +97,14 @@ pub(crate) enum Command {
     /// thin lenses of common glasses, with an interval, and a focus series is proposed
     /// where the depth of focus does not hide it. Focus by eye without the filter first.
     Focus(FocusArguments),
+    /// Plan a test: which sheets to expose, in what order, and how narrow the answer
+    /// will be.
+    ///
+    /// Sheets are shared out between unfiltered anchors, a bracket behind the filter,
+    /// and controls so that the expected interval of the factor is narrowest, by the
+    /// same model that evaluates the test afterwards. Where no image is expected, it
+    /// says so before a sheet is spent.
+    Plan(Box<PlanArguments>),
     /// Predict from spectra what a filter costs on a film in a light: factor, effective
     /// band, subject contrast, and whether there will be an image at all.
     ///

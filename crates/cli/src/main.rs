@@ -14,6 +14,7 @@ mod arguments;
 mod comparison_text;
 mod exposing;
 mod findings_text;
+mod plan;
 mod predict;
 mod progress_bar;
 
@@ -91,6 +92,7 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
             let answer = infrared_focus(&exposing::focus_request(&arguments)?)?;
             answered(arguments.json, &answer.json, &answer.lines)
         }
+        Command::Plan(arguments) => plan::planning(&arguments),
         Command::Predict(arguments) => predict::prediction(&arguments),
         Command::Schema => say_json(&app::schema()),
         Command::Completions { shell } => {

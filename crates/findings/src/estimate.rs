@@ -439,7 +439,7 @@ fn start_factors(model: &JointModel, p: &mut [f64]) {
 
 /// Puts each curve's pivot where its net density is the matching density, or
 /// in the middle of its readings when it doesn't get there.
-fn set_pivots(model: &mut JointModel, p: &[f64], assumptions: &Assumptions) {
+pub(crate) fn set_pivots(model: &mut JointModel, p: &[f64], assumptions: &Assumptions) {
     for c in 0..model.curves.len() {
         let curve = &model.curves[c];
         let mut all: Vec<f64> = values_on(model, c).collect();

@@ -29,6 +29,7 @@ mod frames;
 mod model;
 mod next_sheet;
 mod normal;
+mod plan;
 mod solve;
 
 pub use assumptions::Assumptions;
@@ -39,3 +40,4 @@ pub use evaluate::{EvaluateError, METHOD, evaluate};
 pub use finding::*;
 pub use frame_exposure::FrameExposureError;
 pub use normal::interval_half_width;
+pub use plan::*;

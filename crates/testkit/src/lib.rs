@@ -10,6 +10,7 @@
 //! table of code values.
 
 mod demo;
+mod expose_frames;
 mod frame_pair;
 mod invented;
 mod landscape;
@@ -26,6 +27,7 @@ mod tiff_file;
 mod truth;
 
 pub use demo::{DemoTest, demo};
+pub use expose_frames::{FrameTruth, expose_frames};
 pub use frame_pair::{FramePair, FramePairPlan, SecondFrame, frame_pair};
 pub use large_test::large_test;
 pub use planned_test::{

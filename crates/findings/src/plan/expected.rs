@@ -1,0 +1,218 @@
+//! What interval a plan is expected to give: the planned test is written down
+//! as if it had been exposed, and the estimate's own model tells its covariance.
+//!
+//! For each of a few factors, spread evenly over the prior's probability, the
+//! readings are the model's own means; readings that fall on base+fog become
+//! limits by the same rule as real ones and so bring little. No fit is made: the
+//! covariance is taken at the parameters that the readings came from.
+//!
+//! Source: Bayesian experimental design with the Laplace approximation, from memory.
+
+use super::layout::{FrameOfPlan, as_exposed};
+use super::request::{PlanError, PlanRequest, id};
+use crate::assumptions::Assumptions;
+use crate::estimate::set_pivots;
+use crate::model::{FactorKey, JointModel, Key};
+use crate::normal::quantile;
+use crate::solve::{Covariance, Model, Seen};
+use core::f64::consts::LOG10_2;
+use quantity::{Measured, Stops};
+use record::{
+    Exposure, Frame, Lens, LightReading, Patch, PatchRole, Reading, ReadingOrigin, Response,
+    Shutter, Test, TestParts,
+};
+
+/// Factors that are looked at, each with the same share of the prior.
+const NODES: usize = 9;
+/// Noise of a good reading. \[density\]
+const READING_SD: f64 = 0.01;
+/// A wall in the picture, darker than the card. \[stops\]
+const WALL_STOPS: f64 = -2.0;
+/// Deviation of a measured shutter speed. \[stops\]
+const MEASURED_STOPS: f64 = 0.05;
+/// A step tablet's readings reach from base+fog to the shoulder.
+const CARD: &str = "grey-card";
+
+/// What a plan is expected to bring.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ExpectedInterval {
+    /// Mean half-width of the factor's interval, where there is one. \[stops\]
+    pub half_width_stops: f64,
+    /// Half-width where the factor is as the prior's middle says. \[stops\]
+    pub at_the_middle_stops: f64,
+    /// Share of the prior for which the bracket holds an image of the card, so
+    /// that there is an interval and not only a bound.
+    pub chance_of_interval: f64,
+    /// What layouts are ranked by: as the half-width, with the prior's own where
+    /// there is only a bound. \[stops\]
+    pub(super) score: f64,
+}
+
+/// Writes the planned test down as if it had been exposed and marked, without readings.
+pub(super) fn as_if_exposed(request: &PlanRequest, frames: &[FrameOfPlan]) -> TestParts {
+    let mut light = request.light.clone();
+    light.reading = Some(LightReading::Ev100(request.ev100));
+    let mut film = request.film.clone();
+    film.box_speed = Some(request.box_speed);
+    let mut filters = vec![request.filter.clone()];
+    filters.extend(request.red.iter().map(|(red, _)| red.clone()));
+    let mut parts = TestParts {
+        title: format!("{} behind {}", film.name, request.filter.name),
+        films: vec![film],
+        filters,
+        lenses: vec![Lens {
+            id: id("lens"),
+            name: "lens of the test".to_owned(),
+            focal_length: None,
+            pupil_ratio: None,
+            shutter: Shutter {
+                marked_uncertainty: if request.measured_shutter {
+                    Stops::new(MEASURED_STOPS).ok()
+                } else {
+                    None
+                },
+                measured: vec![],
+            },
+        }],
+        lights: vec![light],
+        processes: vec![request.process.clone()],
+        tablets: request.tablet.iter().cloned().collect(),
+        ..TestParts::default()
+    };
+    for planned in frames {
+        let frame = &planned.frame;
+        let exposure = as_exposed(&frame.exposure);
+        let mut patch = |name: &str, role| {
+            parts.patches.push(Patch {
+                frame: frame.id.clone(),
+                name: id(name),
+                role,
+                place: None,
+            });
+        };
+        patch("base-fog", PatchRole::BaseFog);
+        match (&exposure, &request.tablet) {
+            (Exposure::Camera(_), _) => {
+                patch(CARD, PatchRole::GreyCard);
+                patch("wall", PatchRole::Wall);
+            }
+            (Exposure::Tablet { .. }, Some(tablet)) => {
+                for (step, _) in (1_u32..).zip(&tablet.steps) {
+                    patch(&format!("step-{step}"), PatchRole::TabletStep(step));
+                }
+            }
+            _ => {}
+        }
+        parts.frames.push(Frame {
+            id: frame.id.clone(),
+            film: frame.film.clone(),
+            filters: frame.filters.clone(),
+            process: frame.process.clone(),
+            holder: frame.holder.clone(),
+            load: frame.load,
+            role: frame.role,
+            exposed_at: None,
+            exposure,
+            remarks: None,
+        });
+    }
+    parts
+}
+
+fn reading(patch: &Patch, density: f64) -> Reading {
+    Reading {
+        frame: patch.frame.clone(),
+        patch: patch.name.clone(),
+        response: Response::Density,
+        value: Measured::new(density, READING_SD),
+        limit: None,
+        origin: ReadingOrigin::Densitometer(None),
+    }
+}
+
+/// Foresees what a plan's frames bring.
+///
+/// # Errors
+/// [`PlanError`] when the planned records contradict each other.
+pub(super) fn expected(
+    request: &PlanRequest,
+    frames: &[FrameOfPlan],
+    mean_stops: f64,
+    sd_stops: f64,
+    assumptions: &Assumptions,
+) -> Result<ExpectedInterval, PlanError> {
+    let parts = as_if_exposed(request, frames);
+    let patches = parts.patches.clone();
+    let test = Test::assemble(parts)?;
+    let foreseen = |problem: String| PlanError::NotForeseen { problem };
+    // Parameters do not depend on what is read, so any densities serve to name them.
+    let dummy: Vec<Reading> = patches.iter().map(|p| reading(p, 1.0)).collect();
+    let model =
+        JointModel::build(&test, &dummy, assumptions).map_err(|e| foreseen(e.to_string()))?;
+    let key = FactorKey {
+        film: request.film.id.clone(),
+        filters: vec![request.filter.id.clone()],
+        light: request.light.id.clone(),
+    };
+    let Some(&factor) = model.index.get(&Key::Factor(key)) else {
+        return Err(foreseen("no frame is behind the filter".to_owned()));
+    };
+    let mut start: Vec<f64> = model.priors.iter().map(|p| p.mean).collect();
+    for (i, key) in model.keys.iter().enumerate() {
+        match key {
+            Key::Subject(name, _) if name.as_str() == "wall" => start[i] = WALL_STOPS * LOG10_2,
+            Key::Factor(f) if f.filters != [request.filter.id.clone()] => {
+                start[i] = request
+                    .red
+                    .as_ref()
+                    .map_or(0.0, |(_, s)| s.to_delta_log_h());
+            }
+            _ => {}
+        }
+    }
+    let z = quantile(0.5 + 0.5 * assumptions.coverage);
+    let (mut widths, mut score) = (vec![], 0.0);
+    for node in 0..NODES {
+        let share = (node as f64 + 0.5) / NODES as f64;
+        let mut p = start.clone();
+        p[factor] = (mean_stops + sd_stops * quantile(share)) * LOG10_2;
+        let ready = model.ready(&p);
+        let readings: Vec<Reading> = model
+            .terms
+            .iter()
+            .enumerate()
+            .map(|(k, term)| reading(&patches[term.reading], model.value(&ready, k, &p)))
+            .collect();
+        let mut seen = JointModel::build(&test, &readings, assumptions)
+            .map_err(|e| foreseen(e.to_string()))?;
+        set_pivots(&mut seen, &p, assumptions);
+        // An interval needs the card to be seen behind the filter.
+        let shown = seen.terms.iter().zip(&seen.observations).any(|(t, o)| {
+            matches!(o.seen, Seen::Value(_))
+                && t.exposed
+                    .as_ref()
+                    .is_some_and(|x| x.linear.iter().any(|(i, _)| *i == factor))
+        });
+        let half = Covariance::at(&seen, &p)
+            .map(|c| z * libm::sqrt(c.variance(&[(factor, 1.0)])) / LOG10_2);
+        match half {
+            Some(half) if shown => {
+                score += half.min(z * sd_stops);
+                widths.push((node, half));
+            }
+            // A bound leaves about as much as was believed before.
+            _ => score += z * sd_stops,
+        }
+    }
+    let found = widths.len();
+    let mean = widths.iter().map(|(_, w)| w).sum::<f64>() / (found.max(1) as f64);
+    Ok(ExpectedInterval {
+        half_width_stops: if found == 0 { z * sd_stops } else { mean },
+        at_the_middle_stops: widths
+            .iter()
+            .find(|(node, _)| *node == NODES / 2)
+            .map_or(z * sd_stops, |(_, w)| *w),
+        chance_of_interval: found as f64 / NODES as f64,
+        score: score / NODES as f64,
+    })
+}

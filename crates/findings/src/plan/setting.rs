@@ -1,0 +1,174 @@
+//! From an EI to what is set on lens and shutter.
+//!
+//! Times of a second or more are counted and set to the tenth; below, the
+//! nearest whole-stop mark is taken, and what it leaves over is told.
+
+use super::request::{PlanError, PlanRequest};
+use core::f64::consts::LOG2_10;
+use exposure::{
+    ApertureSetting, ChainError, ExposureRequest, LightReading, MarkReading, OutsideLaw, StepSize,
+    exposure_answer, nearest_shutter, shutter_marks,
+};
+use quantity::{ExposureIndex, FNumber, Seconds};
+use record::PlannedTime;
+
+/// From here on times are counted. \[s\]
+const COUNTED_FROM_S: f64 = 1.0;
+
+/// What is set for one frame.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Setting {
+    pub(super) ei: ExposureIndex,
+    pub(super) aperture: FNumber,
+    pub(super) time: PlannedTime,
+    /// Exposure that the mark gives over what was asked for. \[stops\]
+    pub(super) left_over_stops: f64,
+}
+
+/// The metered and the corrected time of an EI at an aperture.
+fn times(
+    request: &PlanRequest,
+    ei: ExposureIndex,
+    aperture: FNumber,
+) -> Result<(Seconds, Seconds), ChainError> {
+    let answer = exposure_answer(&ExposureRequest {
+        reading: LightReading::Ev100(request.ev100),
+        ei,
+        aperture: ApertureSetting::Exact(aperture),
+        filters: vec![],
+        bellows: None,
+        reciprocity: request.law.as_ref().map(|(_, law)| law.clone()),
+        outside_law: OutsideLaw::Refuse,
+        available: None,
+    })?;
+    Ok((answer.time_metered, answer.time_corrected))
+}
+
+fn set(request: &PlanRequest, ei: ExposureIndex, aperture: FNumber) -> Result<Setting, ChainError> {
+    let (metered, corrected) = times(request, ei, aperture)?;
+    let wanted_s = corrected.to_s();
+    let marked_s = if wanted_s >= 10.0 {
+        libm::round(wanted_s)
+    } else if wanted_s >= COUNTED_FROM_S {
+        libm::round(10.0 * wanted_s) / 10.0
+    } else {
+        nearest_shutter(
+            corrected,
+            &shutter_marks(StepSize::Full),
+            MarkReading::Nominal,
+        )
+        .map_or(wanted_s, |found| {
+            found.mark.time(MarkReading::Nominal).to_s()
+        })
+    };
+    Ok(Setting {
+        ei,
+        aperture,
+        left_over_stops: libm::log2(marked_s / wanted_s),
+        time: PlannedTime {
+            marked: Seconds::from_s(marked_s)?,
+            metered: Some(metered),
+            corrected: request.law.as_ref().map(|_| corrected),
+            law: request.law.as_ref().map(|(text, _)| text.clone()),
+        },
+    })
+}
+
+/// Sets a frame at the preferred aperture, opened as far as the longest time
+/// asks; `None` when no mark is wide enough.
+pub(super) fn at_preferred_aperture(request: &PlanRequest, ei: ExposureIndex) -> Option<Setting> {
+    let preferred = request.apertures.first()?.to_ratio();
+    let mut marks: Vec<FNumber> = request
+        .apertures
+        .iter()
+        .copied()
+        .filter(|a| a.to_ratio() <= preferred)
+        .collect();
+    marks.sort_by(|a, b| b.to_ratio().total_cmp(&a.to_ratio()));
+    marks
+        .into_iter()
+        .filter_map(|aperture| set(request, ei, aperture).ok())
+        .find(|s| s.time.marked.to_s() <= request.longest.to_s())
+}
+
+/// Sets a frame at one time by the aperture mark that comes nearest; `None` when
+/// none comes within half a stop and a little.
+pub(super) fn at_time(request: &PlanRequest, ei: ExposureIndex, time: Seconds) -> Option<Setting> {
+    if time.to_s() > request.longest.to_s() {
+        return None;
+    }
+    let mut best: Option<Setting> = None;
+    for &aperture in &request.apertures {
+        let Ok((metered, corrected)) = times(request, ei, aperture) else {
+            continue;
+        };
+        let left_over_stops = libm::log2(time.to_s() / corrected.to_s());
+        let nearer = best
+            .as_ref()
+            .is_none_or(|b| left_over_stops.abs() < b.left_over_stops.abs());
+        if left_over_stops.abs() <= 0.55 && nearer {
+            best = Some(Setting {
+                ei,
+                aperture,
+                left_over_stops,
+                time: PlannedTime {
+                    marked: time,
+                    metered: Some(metered),
+                    corrected: request.law.as_ref().map(|_| corrected),
+                    law: request.law.as_ref().map(|(text, _)| text.clone()),
+                },
+            });
+        }
+    }
+    best
+}
+
+/// Says why the middle of the bracket can't be exposed.
+pub(super) fn too_long(request: &PlanRequest, ei: ExposureIndex) -> PlanError {
+    let Some(widest) = request
+        .apertures
+        .iter()
+        .copied()
+        .min_by(|a, b| a.to_ratio().total_cmp(&b.to_ratio()))
+    else {
+        return PlanError::NoAperture;
+    };
+    let (_, needed) = match times(request, ei, widest) {
+        Ok(found) => found,
+        Err(error) => return error.into(),
+    };
+    // Down from the widest mark by halves of a stop; no lens opens past f/1.
+    let would_do = (1..=24_u32)
+        .filter_map(|k| {
+            FNumber::from_ratio(widest.to_ratio() / libm::exp2(0.25 * f64::from(k))).ok()
+        })
+        .take_while(|a| a.to_ratio() >= 1.0)
+        .find(|a| times(request, ei, *a).is_ok_and(|(_, t)| t.to_s() <= request.longest.to_s()));
+    let (mut low, mut high) = (ei.to_arithmetic(), ei.to_arithmetic() * libm::exp2(16.0));
+    for _ in 0..60 {
+        let middle = libm::sqrt(low * high);
+        let fits = ExposureIndex::from_arithmetic(middle)
+            .ok()
+            .and_then(|ei| times(request, ei, widest).ok())
+            .is_some_and(|(_, t)| t.to_s() <= request.longest.to_s());
+        if fits {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    PlanError::TooLong {
+        ei: ei.to_arithmetic(),
+        needed,
+        widest,
+        longest: request.longest,
+        would_do,
+        ei_that_fits: high,
+    }
+}
+
+/// Moves an EI by stops of exposure: more exposure is a lower EI.
+pub(super) fn more_exposed(ei: ExposureIndex, stops: f64) -> Result<ExposureIndex, PlanError> {
+    let log = libm::log10(ei.to_arithmetic()) - stops / LOG2_10;
+    Ok(ExposureIndex::from_arithmetic(libm::pow(10.0, log))?)
+}
