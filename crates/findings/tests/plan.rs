@@ -1,5 +1,11 @@
 //! A plan's promise against what the estimate then achieves, and what is refused.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    reason = "a failed step is a failed test; the measured numbers are printed for the proof"
+)]
+
 use findings::{
     Assumptions, FactorPrior, FilmReach, PlanAnswer, PlanError, PlanRequest, TestPlan,
     VerdictCriteria, evaluate, factor_prior, hand_bracket, plan_test,

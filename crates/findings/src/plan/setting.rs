@@ -55,10 +55,10 @@ fn set(request: &PlanRequest, ei: ExposureIndex, aperture: FNumber) -> Result<Se
         nearest_shutter(
             corrected,
             &shutter_marks(StepSize::Full),
-            MarkReading::Nominal,
+            MarkReading::Literal,
         )
         .map_or(wanted_s, |found| {
-            found.mark.time(MarkReading::Nominal).to_s()
+            found.mark.time(MarkReading::Literal).to_s()
         })
     };
     Ok(Setting {
