@@ -494,6 +494,16 @@ fn a_jcamp_table_is_held_against_its_head() {
 }
 
 #[test]
+fn a_damaged_repeat_count_makes_no_million_points() {
+    // Found by damaging files: Z9999999 is 89 999 999 times, made before the
+    // head's count of 3 was looked at.
+    let text = "##TITLE= a\n##XUNITS= nm\n##YUNITS= A\n##FIRSTX= 700\n##LASTX= 690\n##NPOINTS= 3\n##XYDATA= (X++(Y..Y))\n700ABCZ9999999\n##END=\n";
+    let seen = read(text, Purpose::Filter);
+    let wanted = JcampError::TooManyPoints { line: 8, limit: 3 };
+    assert_eq!(seen, Err(ReadError::Jcamp(wanted)));
+}
+
+#[test]
 fn a_jcamp_file_reads_the_same_with_old_line_ends_and_odd_labels() {
     let wanted = read(FILTER_JDX, Purpose::Filter).unwrap();
     let old = FILTER_JDX

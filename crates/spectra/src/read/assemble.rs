@@ -11,7 +11,7 @@ use super::reading::{Notice, ReadPoint, SpectralReading};
 use quantity::Nanometres;
 
 /// The longest table that is read; a fine one has a few thousand rows.
-pub(super) const MOST_POINTS: usize = 1_000_000;
+pub(super) const MOST_POINTS: usize = 200_000;
 
 /// What photographic materials can be sensitive to at all, from the far
 /// ultraviolet of plates with little gelatin to plates made for 1.2 µm. [nm]

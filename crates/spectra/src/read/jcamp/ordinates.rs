@@ -9,7 +9,6 @@
 //! value, which is checked and not counted again.
 
 use super::error::JcampError;
-use crate::read::assemble::MOST_POINTS;
 use crate::read::text::Line;
 
 /// A table with even steps, in units of the file.
@@ -44,12 +43,12 @@ enum Element {
     NoValue,
 }
 
-/// The numbers of a table `(X++(Y..Y))`.
+/// The numbers of a table `(X++(Y..Y))`, at most as many as the head promises.
 ///
 /// # Errors
 /// [`JcampError`] for a foreign character, a difference or repeat of nothing, a
 /// check value that doesn't agree, or too many points.
-pub(super) fn ordinates(lines: &[Line<'_>]) -> Result<Ordinates, JcampError> {
+pub(super) fn ordinates(lines: &[Line<'_>], most: usize) -> Result<Ordinates, JcampError> {
     let mut table = Ordinates::default();
     // Whether the line before ended in a difference, so that this one begins with a check.
     let mut checked = false;
@@ -75,7 +74,7 @@ pub(super) fn ordinates(lines: &[Line<'_>]) -> Result<Ordinates, JcampError> {
             .then(|| table.values.last().copied().flatten())
             .flatten();
         let first = table.values.len();
-        checked = step_through(&mut table, elements, before, line.number, checked)?;
+        checked = step_through(&mut table, elements, before, line.number, checked, most)?;
         // A line with nothing but its check adds nothing, and the next begins anew.
         if table.values.len() == first {
             checked = false;
@@ -91,6 +90,7 @@ fn step_through(
     before: Option<f64>,
     line: usize,
     mut in_differences: bool,
+    most: usize,
 ) -> Result<bool, JcampError> {
     let mut current = before;
     // A repeat right after a check repeats the value that was checked.
@@ -105,11 +105,8 @@ fn step_through(
             other => (other, 1),
         };
         for _ in 0..times {
-            if table.values.len() == MOST_POINTS {
-                return Err(JcampError::TooManyPoints {
-                    line,
-                    limit: MOST_POINTS,
-                });
+            if table.values.len() == most {
+                return Err(JcampError::TooManyPoints { line, limit: most });
             }
             current = match step {
                 Element::Value(value) => Some(value),
@@ -255,7 +252,7 @@ mod tests {
     use super::*;
 
     fn values(text: &str) -> Result<Vec<Option<f64>>, JcampError> {
-        ordinates(&crate::read::text::lines(text)).map(|table| table.values)
+        ordinates(&crate::read::text::lines(text), 100).map(|table| table.values)
     }
 
     fn plain(text: &str) -> Vec<f64> {
@@ -347,7 +344,7 @@ mod tests {
             seen,
             Err(JcampError::TooManyPoints {
                 line: 1,
-                limit: MOST_POINTS
+                limit: 100
             })
         );
         assert!(matches!(

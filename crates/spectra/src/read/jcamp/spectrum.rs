@@ -10,6 +10,7 @@ use super::error::JcampError;
 use super::ordinates::{Ordinates, ordinates};
 use super::pairs::pairs;
 use super::records::Record;
+use crate::read::assemble::MOST_POINTS;
 use crate::read::text::Line;
 
 /// The points of a spectrum in its own units, factors applied.
@@ -136,7 +137,8 @@ fn even(
             points: count,
         });
     }
-    let table = ordinates(lines)?;
+    // A damaged repeat may ask for millions of points: none beyond the head's count is made.
+    let table = ordinates(lines, count.min(MOST_POINTS))?;
     let at = |index: usize| first + step * f64::from(u32::try_from(index).unwrap_or(u32::MAX));
     check_x(&table, x_factor, step, at)?;
     Ok(table
