@@ -44,6 +44,9 @@ usage: cargo run -p xtask -- CHORE
   prove [--tests N] [--kind LETTER] [--draw N]
                        simulate tests whose truth is known and score the estimate
                        (1000 of each kind when not given; use --release)
+  prove-tail [--films N] [--draw N]
+                       simulate films whose red end is known and count what the intervals hold
+                       (500 of each number of filters when not given; use --release)
   fuzz [--seconds N] [--target NAME] [--draw N]
                        damaged files against the readers of spectral files
                        (60 s when not given; use --release)
@@ -64,6 +67,7 @@ fn main() -> ExitCode {
         ["browser"] => browser::run(&workspace, &built),
         ["browser", program] => browser::run(&workspace, &PathBuf::from(program)),
         ["golden", "report"] => golden::report(&workspace),
+        ["prove-tail", rest @ ..] => prove::tail_chore(rest),
         ["prove", rest @ ..] => prove::run(rest),
         ["fuzz", rest @ ..] => fuzz::run(rest),
         ["glossary"] => glossary::rewrite(&workspace),

@@ -11,6 +11,7 @@ mod bound;
 mod kinds;
 mod requirements;
 mod score;
+pub(crate) mod tail;
 
 use kinds::{Kind, Specified};
 use requirements::Verdict;
@@ -133,6 +134,29 @@ pub(crate) fn run(words: &[&str]) -> Result<(), String> {
             failed.join("; ")
         ))
     }
+}
+
+/// Runs the proof of the red end.
+pub(crate) fn tail_chore(words: &[&str]) -> Result<(), String> {
+    let (mut films, mut draw) = (500, 1);
+    for pair in words.chunks(2) {
+        let number = |value: &str| {
+            value
+                .parse::<u32>()
+                .map_err(|_| format!("{} wants a whole number, not {value:?}", pair[0]))
+        };
+        match pair {
+            ["--films", value] => films = number(value)?.max(1),
+            ["--draw", value] => draw = number(value)?.into(),
+            _ => {
+                return Err(format!(
+                    "prove-tail knows --films and --draw with a value, not {}",
+                    pair[0]
+                ));
+            }
+        }
+    }
+    tail::run(films, draw)
 }
 
 const HEAD: &str = "kind  spec  factors   RMSE  bound  ratio  mean-inv  frames    bias   held %  half-w  bounds   eye  refused";

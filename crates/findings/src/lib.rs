@@ -31,6 +31,7 @@ mod next_sheet;
 mod normal;
 mod plan;
 mod solve;
+mod tail;
 
 pub use assumptions::Assumptions;
 pub use compare::*;
@@ -41,3 +42,4 @@ pub use finding::*;
 pub use frame_exposure::FrameExposureError;
 pub use normal::interval_half_width;
 pub use plan::*;
+pub use tail::*;

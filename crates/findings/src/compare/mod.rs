@@ -16,7 +16,7 @@
 mod batch;
 mod causes;
 mod comparison;
-mod edge;
+pub(crate) mod edge;
 mod outside;
 mod pairs;
 mod side;

@@ -1,0 +1,126 @@
+//! What the red end of a film is like before any reading.
+//!
+//! S(λ) = 1/(1 + 10^(k(λ − λe))): level below the edge, half at it, and falling
+//! by k per nm beyond. No film is so level in the blue and green; what that does
+//! to the unfiltered exposure is one unknown common to all factors.
+
+/// A kind of film: where its edge lies and how common it is in such tests.
+struct FilmClass {
+    middle_nm: f64,
+    sd_nm: f64,
+    share: f64,
+}
+
+/// Panchromatic, extended red, infrared. Common practice: films sold as such
+/// end near 650, 720 and 780 nm; shares are a choice, even but for the rarer
+/// infrared.
+const CLASSES: [FilmClass; 3] = [
+    FilmClass {
+        middle_nm: 655.0,
+        sd_nm: 18.0,
+        share: 0.4,
+    },
+    FilmClass {
+        middle_nm: 715.0,
+        sd_nm: 20.0,
+        share: 0.4,
+    },
+    FilmClass {
+        middle_nm: 780.0,
+        sd_nm: 30.0,
+        share: 0.2,
+    },
+];
+
+/// Middle and natural-log spread of k. Common practice: a published red end falls
+/// by two decades within 30 to 70 nm. [log10 sensitivity per nm]
+const STEEPNESS: f64 = 0.045;
+const STEEPNESS_LN_SD: f64 = 0.5;
+
+/// How far the sensitivity below the edge may be from level, as it shows in the
+/// exposure without a filter. [log10]
+pub(super) const LEVEL_SD: f64 = 0.10;
+
+/// Edges that are considered. [nm]
+pub(super) const EDGES_NM: core::ops::Range<usize> = 300..430;
+/// Step of the edges. [nm]
+pub(super) const EDGE_STEP_NM: f64 = 2.0;
+/// Steepnesses that are considered: their number, and the ends.
+pub(super) const STEEPNESSES: usize = 33;
+const STEEPNESS_ENDS: (f64, f64) = (0.009, 0.22);
+
+/// Edges on the grid. [nm]
+pub(super) fn edges() -> Vec<f64> {
+    EDGES_NM.map(|step| step as f64 * EDGE_STEP_NM).collect()
+}
+
+/// Steepnesses on the grid, even in their logarithm. [log10 per nm]
+pub(super) fn steepnesses() -> Vec<f64> {
+    let (low, high) = STEEPNESS_ENDS;
+    let step = libm::log(high / low) / (STEEPNESSES - 1) as f64;
+    (0..STEEPNESSES)
+        .map(|i| low * libm::exp(step * i as f64))
+        .collect()
+}
+
+/// Density of the class in λe and ln k, up to a constant.
+pub(super) fn density(edge_nm: f64, steepness: f64) -> f64 {
+    let normal = |z: f64| libm::exp(-0.5 * z * z);
+    let edge: f64 = CLASSES
+        .iter()
+        .map(|class| class.share / class.sd_nm * normal((edge_nm - class.middle_nm) / class.sd_nm))
+        .sum();
+    edge * normal(libm::log(steepness / STEEPNESS) / STEEPNESS_LN_SD)
+}
+
+/// S(λ).
+pub(super) fn sensitivity(nm: f64, edge_nm: f64, steepness: f64) -> f64 {
+    // Beyond 12 decades nothing counts, and exp10 stays finite.
+    1.0 / (1.0 + libm::exp10((steepness * (nm - edge_nm)).min(12.0)))
+}
+
+/// What is assumed, for the list of assumptions.
+pub(super) fn in_words() -> Vec<(String, String)> {
+    let classes: Vec<String> = CLASSES
+        .iter()
+        .map(|class| {
+            format!(
+                "{:.0} ± {:.0} nm ({:.0} %)",
+                class.middle_nm,
+                class.sd_nm,
+                100.0 * class.share
+            )
+        })
+        .collect();
+    vec![
+        (
+            "edge of films before any reading".to_owned(),
+            format!("{}; common practice", classes.join(", ")),
+        ),
+        (
+            "steepness of the red end before any reading".to_owned(),
+            format!(
+                "{STEEPNESS} in log10 per nm, times or over {:.1}; common practice",
+                libm::exp(STEEPNESS_LN_SD)
+            ),
+        ),
+        (
+            "sensitivity below the edge".to_owned(),
+            format!("level within {LEVEL_SD} in log10; a choice"),
+        ),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sensitivity_is_half_at_the_edge_and_falls_by_the_steepness_beyond() {
+        assert!((sensitivity(700.0, 700.0, 0.05) - 0.5).abs() < 1e-12);
+        // 100 to 140 nm beyond at 0.05 per nm: two decades.
+        let fall = sensitivity(800.0, 700.0, 0.05) / sensitivity(840.0, 700.0, 0.05);
+        assert!((libm::log10(fall) - 2.0).abs() < 1e-4, "{fall}");
+        assert!(sensitivity(400.0, 700.0, 0.05) > 0.999);
+    }
+}
