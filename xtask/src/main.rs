@@ -46,7 +46,7 @@ usage: cargo run -p xtask -- CHORE
                        (1000 of each kind when not given; use --release)
   prove-tail [--films N] [--draw N]
                        simulate films whose red end is known and count what the intervals hold
-                       (500 of each number of filters when not given; use --release)
+                       (200 of each number of filters when not given; use --release)
   fuzz [--seconds N] [--target NAME] [--draw N]
                        damaged files against the readers of spectral files
                        (60 s when not given; use --release)

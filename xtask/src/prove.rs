@@ -138,7 +138,7 @@ pub(crate) fn run(words: &[&str]) -> Result<(), String> {
 
 /// Runs the proof of the red end.
 pub(crate) fn tail_chore(words: &[&str]) -> Result<(), String> {
-    let (mut films, mut draw) = (500, 1);
+    let (mut films, mut draw) = (200, 1);
     for pair in words.chunks(2) {
         let number = |value: &str| {
             value

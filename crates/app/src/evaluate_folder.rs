@@ -2,7 +2,7 @@
 
 use crate::carrying::{CarriedFrame, Way, carry_patches};
 use crate::error::with_causes;
-use crate::json::findings_json;
+use crate::json::{findings_json, tails_json};
 use crate::measuring::{Measuring, calibrator_words, measure_folder, tone_words};
 use crate::output::{FIGURES, FINDINGS_JSON, READINGS_CSV, REPORT_HTML, write_results};
 use crate::pictures::pictures;
@@ -52,12 +52,14 @@ pub fn evaluate_folder(
 ) -> Result<Evaluated, AppError> {
     let (folder, measured, findings) = folder_findings(dir, progress)?;
     let mut json = findings_json(&findings);
+    let tails = findings::tails(&findings, &folder.test);
     progress.at("drawing", 0, 1);
     let pictures = pictures(&folder, &measured, &findings)?;
     let mut warnings = folder.warnings.clone();
     warnings.extend(measured.warnings.iter().cloned());
     let scans = scan_summaries(&folder, &measured);
     if let Value::Object(object) = &mut json {
+        object.insert("red_end".to_owned(), tails_json(&tails));
         object.insert("scans".to_owned(), scans_json(&scans));
         object.insert("carried".to_owned(), carried_json(&measured.carried));
         object.insert(
@@ -76,6 +78,7 @@ pub fn evaluate_folder(
     let html = report::html(&ReportInput {
         test: &folder.test,
         findings: &findings,
+        tails: tails.clone(),
         pictures: pictures.plain,
         lifted_pictures: pictures.lifted,
         scale: pictures.scale,
@@ -100,6 +103,11 @@ pub fn evaluate_folder(
             .into_iter()
             .map(|f| (format!("{FIGURES}/{}.svg", f.name), f.svg.into_bytes())),
     );
+    files.extend(tails.iter().filter_map(|tail| {
+        let svg = figures::red_end(tail, figures::Sheet::FILE)?;
+        let name = format!("{FIGURES}/red-end-{}-{}.svg", tail.film, tail.light);
+        Some((name, svg.into_bytes()))
+    }));
     let out = out.map_or_else(|| folder.root.join(RESULTS), Path::to_path_buf);
     progress.at("writing the report", 0, 1);
     write_results(&out, &files)?;

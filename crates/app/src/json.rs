@@ -4,7 +4,7 @@
 //! `high`; where only a bound is known, the end that isn't is null.
 
 use crate::curve_file::names;
-use findings::{FactorFinding, Findings};
+use findings::{FactorFinding, Findings, TailFinding};
 use quantity::{Bound, Interval, Measured};
 use record::{Id, Response};
 use serde_json::{Value, json};
@@ -158,6 +158,47 @@ pub fn findings_json(f: &Findings) -> Value {
         "notes": f.notes,
         "flags": names(&f.flags),
     })
+}
+
+/// Gives the red ends of the films as JSON, under the key `red_end`.
+pub(crate) fn tails_json(tails: &[TailFinding]) -> Value {
+    let factor = |of: &Interval<quantity::FilterFactor>| {
+        interval(of, None, quantity::FilterFactor::to_ratio)
+    };
+    tails
+        .iter()
+        .map(|t| {
+            json!({
+                "film": t.film.as_str(),
+                "light": t.light.as_str(),
+                "edge_nm": interval(&t.edge, None, quantity::Nanometres::to_nm),
+                "steepness_log10_per_nm": interval(&t.steepness, None, |k| k),
+                "correlation": t.correlation,
+                "told_apart": t.told_apart,
+                "filters": t.readings.iter().map(|r| json!({
+                    "filter": r.filter.as_str(),
+                    "half_peak_nm": r.half_peak_nm.0,
+                    "half_peak_sd_nm": r.half_peak_nm.1,
+                    "bound": bound_word(r.bound),
+                })).collect::<Vec<_>>(),
+                "other_filters": t.outlooks.iter().map(|o| json!({
+                    "half_peak_nm": o.half_peak_nm,
+                    "factor": factor(&o.factor),
+                })).collect::<Vec<_>>(),
+                "next_filter": t.next.as_ref().map(|n| json!({
+                    "half_peak_nm": n.half_peak_nm,
+                    "factor": factor(&n.factor),
+                    "edge_half_width_now_nm": n.edge_half_width_nm.0,
+                    "edge_half_width_then_nm": n.edge_half_width_nm.1,
+                    "steepness_times_or_over_now": n.steepness_times_or_over.0,
+                    "steepness_times_or_over_then": n.steepness_times_or_over.1,
+                })),
+                "assumptions": t.assumed.iter().map(|(name, value)| json!({
+                    "name": name, "value_and_source": value,
+                })).collect::<Vec<_>>(),
+            })
+        })
+        .collect()
 }
 
 fn factor(f: &FactorFinding) -> Value {

@@ -42,6 +42,7 @@ pub(crate) fn evidence(input: &ReportInput<'_>, letters: &PatchLetters) -> Marku
                 (figure(|sheet| figures::wood_effect(found, sheet)))
                 (wood_notes(input))
             }
+            (crate::red_end::red_ends(input))
             (explanations(input))
             (criteria(input))
             (assumptions(&found.assumptions))

@@ -5,7 +5,7 @@
 //! scale; this room only sets them side by side and draws outlines over them.
 
 use figures::DensityScale;
-use findings::Findings;
+use findings::{Findings, TailFinding};
 use quantity::Flag;
 use record::{Id, Test};
 
@@ -16,6 +16,8 @@ pub struct ReportInput<'a> {
     pub test: &'a Test,
     /// What was found.
     pub findings: &'a Findings,
+    /// The red ends of its films, where filters with known edges tell them.
+    pub tails: Vec<TailFinding>,
     /// The negatives, all at the same scale.
     pub pictures: Vec<FramePicture>,
     /// The same negatives, all lifted by the amount that `lifted_scale` names;

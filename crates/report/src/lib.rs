@@ -17,6 +17,7 @@ mod input;
 mod labels;
 mod pictures;
 mod raw;
+mod red_end;
 mod style;
 mod words;
 

@@ -208,3 +208,24 @@ fn ends_of_an_ei_interval_are_rounded_outward() {
     // 310 lies above 250 in the series of thirds, 510 below 640 and above 500.
     assert!(report::html(&input(&test, &found)).contains("250 to 640, "));
 }
+
+#[test]
+fn the_red_end_is_told_or_said_to_be_a_ridge() {
+    let (test, findings) = (test("t"), findings("t"));
+    let mut input = input(&test, &findings);
+    let tails = input.tails.clone();
+    input.tails = vec![];
+    let without = report::html(&input);
+    assert!(!without.contains("Red end of the film"));
+    let mut one = tails.first().cloned().unwrap();
+    one.told_apart = false;
+    input.tails = vec![one.clone()];
+    let ridge = report::html(&input);
+    assert!(ridge.contains("One filter gives a ridge"));
+    assert!(ridge.contains("can't be told apart"));
+    one.told_apart = true;
+    input.tails = vec![one];
+    let told = report::html(&input);
+    assert!(told.contains("half of the sensitivity is left at") && !told.contains("ridge"));
+    assert!(told.contains("What other filters would give"));
+}

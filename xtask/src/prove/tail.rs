@@ -3,10 +3,11 @@
 //! Draws films, filters, lights and factors by rules of its own, hands the
 //! factors to the estimate, and counts how often its intervals hold the truth.
 //! Nothing is shared with the estimate but the meaning of edge (half of the
-//! level below) and steepness (slope far beyond): the knee is a hyperbola and no
-//! logistic curve, the level below is wavy, edges of filters are exponential
-//! absorption or logistic by turns and leak a little, the light is a sum of a
-//! cool and a warm radiator, and the integral has steps of 1 nm.
+//! level below) and steepness (slope far beyond), and how films are distributed:
+//! the knee is a hyperbola and no logistic curve, the level below is wavy with
+//! more or less blue, edges of filters are exponential absorption or logistic by
+//! turns and leak a little, the light is a sum of a cool and a warm radiator,
+//! and the integral has steps of 1 nm.
 
 use findings::{TailData, TailLight, tail_estimate};
 use quantity::Bound;
@@ -37,6 +38,8 @@ struct Film {
     steepness: f64,
     /// Waves of the level below: size in log10, and phase.
     waves: [(f64, f64); 3],
+    /// Blue sensitivity above the green, log10: film and lens differ most there.
+    blue: f64,
 }
 
 impl Film {
@@ -53,6 +56,7 @@ impl Film {
             edge: middle + sd * chance.normal(),
             steepness: 0.045 * (0.5 * chance.normal()).exp(),
             waves: core::array::from_fn(|_| (0.12 * chance.normal(), 6.3 * chance.uniform())),
+            blue: 0.20 * chance.normal(),
         }
     }
 
@@ -68,7 +72,8 @@ impl Film {
             .zip([90.0, 130.0, 200.0])
             .map(|((size, phase), length)| size * (6.283 * nm / length + phase).sin())
             .sum();
-        10.0_f64.powf(fade * waves - knee)
+        let blue = self.blue * ((520.0 - nm) / 40.0).clamp(0.0, 1.0);
+        10.0_f64.powf(blue + fade * waves - knee)
     }
 }
 

@@ -22,8 +22,8 @@ pub struct NextFilter {
     pub factor: Interval<FilterFactor>,
     /// Half-width of the edge's interval now and then. [nm]
     pub edge_half_width_nm: (f64, f64),
-    /// Ratio of the steepness's upper to its lower end now and then.
-    pub steepness_span: (f64, f64),
+    /// By what the steepness may be multiplied or divided, now and then.
+    pub steepness_times_or_over: (f64, f64),
 }
 
 /// Filters that could be had, about as far apart as they are sold. [nm]
@@ -79,11 +79,14 @@ impl TailEstimate {
         }
     }
 
-    /// What each of the filters that could be had would give, those used left out.
+    /// What each of the filters that could be had would give. Left out are those
+    /// used, and those behind which no picture is expected: past 10 stops a
+    /// filter's leaks count as much as its edge.
     #[must_use]
     pub fn outlooks(&self, used_nm: &[f64]) -> Vec<Outlook> {
         self.candidates(used_nm)
             .map(|nm| self.outlook(nm, EDGE_SD_NM))
+            .filter(|outlook| makes_a_picture(&outlook.factor))
             .collect()
     }
 
@@ -114,7 +117,7 @@ impl TailEstimate {
         let mut best: Option<(f64, NextFilter)> = None;
         for half_peak_nm in self.candidates(used_nm) {
             let outlook = self.outlook(half_peak_nm, EDGE_SD_NM);
-            if libm::log10(outlook.factor.value.to_ratio()) > MOST_LOG_FACTOR {
+            if !makes_a_picture(&outlook.factor) {
                 continue;
             }
             let ratios = self.films.behind(half_peak_nm, EDGE_SD_NM);
@@ -136,7 +139,7 @@ impl TailEstimate {
             let reduction = of_edge + of_steepness;
             if best.is_none_or(|(most, _)| reduction > most) {
                 let half = 0.5 * (self.edge.high.to_nm() - self.edge.low.to_nm());
-                let span = libm::log(self.steepness.high / self.steepness.low);
+                let span = 0.5 * libm::log(self.steepness.high / self.steepness.low);
                 let left = |share: f64| libm::sqrt((1.0 - share).max(0.0));
                 best = Some((
                     reduction,
@@ -144,13 +147,20 @@ impl TailEstimate {
                         half_peak_nm,
                         factor: outlook.factor,
                         edge_half_width_nm: (half, half * left(of_edge)),
-                        steepness_span: (libm::exp(span), libm::exp(span * left(of_steepness))),
+                        steepness_times_or_over: (
+                            libm::exp(span),
+                            libm::exp(span * left(of_steepness)),
+                        ),
                     },
                 ));
             }
         }
         best.map(|(_, next)| next)
     }
+}
+
+fn makes_a_picture(factor: &Interval<FilterFactor>) -> bool {
+    libm::log10(factor.value.to_ratio()) <= MOST_LOG_FACTOR
 }
 
 /// The quantile of a mixture of normals (mean, sd, weight), means rising.
