@@ -3,6 +3,7 @@
 use super::film_class::{edges, steepnesses};
 use super::posterior::{Possibility, TailEstimate, covariance, log_factor};
 use quantity::{FilterFactor, Interval};
+use std::collections::BTreeMap;
 
 /// A filter that was not used, and the factor to be expected behind it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -52,19 +53,14 @@ impl TailEstimate {
     #[must_use]
     pub fn outlook(&self, half_peak_nm: f64, half_peak_sd_nm: f64) -> Outlook {
         let ratios = self.films.behind(half_peak_nm, half_peak_sd_nm);
-        let mut parts: Vec<(f64, f64, f64)> = self
-            .possibilities
-            .iter()
-            .map(|p| {
-                let ratio = &ratios[p.film];
-                (
-                    log_factor(ratio, p.level, p.tilt),
-                    libm::sqrt(ratio.own_variance),
-                    p.weight,
-                )
-            })
-            .collect();
-        parts.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let parts = gathered(self.possibilities.iter().map(|p| {
+            let ratio = &ratios[p.film];
+            (
+                log_factor(ratio, p.level, p.tilt),
+                ratio.own_variance,
+                p.weight,
+            )
+        }));
         let tail = 0.5 - 0.5 * self.coverage;
         let [low, value, high] = [tail, 0.5, 1.0 - tail].map(|end| mixture_quantile(&parts, end));
         let factor = Interval {
@@ -161,6 +157,30 @@ impl TailEstimate {
 
 fn makes_a_picture(factor: &Interval<FilterFactor>) -> bool {
     libm::log10(factor.value.to_ratio()) <= MOST_LOG_FACTOR
+}
+
+/// Width of the bins that possibilities are gathered in: far below any sd. [log10]
+const BIN: f64 = 0.004;
+
+/// Normals (mean, variance, weight) of nearly one mean taken together, as
+/// (mean, sd, weight) with means rising.
+fn gathered(all: impl Iterator<Item = (f64, f64, f64)>) -> Vec<(f64, f64, f64)> {
+    let mut bins: BTreeMap<i64, (f64, f64)> = BTreeMap::new();
+    for (mean, variance, weight) in all {
+        // Factors are within a few hundred decades, so the cast is exact.
+        let (total, spread) = bins.entry(libm::floor(mean / BIN) as i64).or_default();
+        *total += weight;
+        *spread += weight * variance;
+    }
+    bins.into_iter()
+        .map(|(bin, (weight, spread))| {
+            (
+                (bin as f64 + 0.5) * BIN,
+                libm::sqrt(spread / weight),
+                weight,
+            )
+        })
+        .collect()
 }
 
 /// The quantile of a mixture of normals (mean, sd, weight), means rising.
