@@ -42,7 +42,7 @@ pub use factor_interval::{
 pub use letters::{PatchLetters, role_words};
 pub use named::{NamedFigure, curve_families, named_figures};
 pub use process_plot::process_plot;
-pub use spectral_panels::{SpectralPanels, spectral_panels};
 pub use red_end::red_end;
+pub use spectral_panels::{SpectralPanels, spectral_panels};
 pub use svg::{Colours, Sheet};
 pub use wood_effect::wood_effect;

@@ -70,7 +70,9 @@ impl Film {
             .waves
             .iter()
             .zip([90.0, 130.0, 200.0])
-            .map(|((size, phase), length)| size * (6.283 * nm / length + phase).sin())
+            .map(|((size, phase), length)| {
+                size * (std::f64::consts::TAU * nm / length + phase).sin()
+            })
             .sum();
         let blue = self.blue * ((520.0 - nm) / 40.0).clamp(0.0, 1.0);
         10.0_f64.powf(blue + fade * waves - knee)

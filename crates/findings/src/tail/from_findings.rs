@@ -70,7 +70,7 @@ pub struct TailReading {
 /// filter whose edge is known. Nothing here changes the findings.
 #[must_use]
 pub fn tails(findings: &Findings, test: &Test) -> Vec<TailFinding> {
-    let mut groups: Vec<(Id, Id, Vec<(TailReading, TailData)>)> = vec![];
+    let mut groups: Vec<(Id, Id, Vec<Used>)> = vec![];
     for factor in &findings.factors {
         let Some(used) = reading(factor, test) else {
             continue;
@@ -91,13 +91,10 @@ pub fn tails(findings: &Findings, test: &Test) -> Vec<TailFinding> {
         .collect()
 }
 
-fn tail(
-    film: Id,
-    light: Id,
-    list: Vec<(TailReading, TailData)>,
-    coverage: f64,
-    test: &Test,
-) -> TailFinding {
+/// A factor as it is told, and as it enters the estimate.
+type Used = (TailReading, TailData);
+
+fn tail(film: Id, light: Id, list: Vec<Used>, coverage: f64, test: &Test) -> TailFinding {
     let lights = &test.parts().lights;
     let sky = lights
         .iter()
@@ -134,7 +131,7 @@ fn distinct(used_nm: &[f64]) -> usize {
 }
 
 /// What a factor says, when it is of one filter with a known edge against no filter.
-fn reading(factor: &FactorFinding, test: &Test) -> Option<(TailReading, TailData)> {
+fn reading(factor: &FactorFinding, test: &Test) -> Option<Used> {
     let ([id], []) = (factor.filters.as_slice(), factor.against.as_slice()) else {
         return None;
     };
