@@ -17,13 +17,13 @@ const WIDTH_LN_SD: f64 = 0.25;
 /// Peak transmittance and its spread. [log10]
 /// The same four filters: 0.90 to 0.91; uncoated and dyed ones are lower.
 const PEAK: f64 = 0.88;
-const PEAK_LOG_SD: f64 = 0.02;
+const PEAK_LOG_SD: f64 = 0.03;
 
 /// How far a density-matched factor lies from the ratio of exposures: the
 /// gradient changes with the colour of light. [log10]
 const MATCH_SD: f64 = 0.04;
 /// What is left of this model in the foot of a filter, as a share of log10 F.
-const FOOT_SHARE: f64 = 0.01;
+const FOOT_SHARE: f64 = 0.02;
 
 /// The wavelengths of the integrals. [nm]
 const FROM_NM: f64 = 380.0;
@@ -85,7 +85,6 @@ impl Films {
             filter(half_peak_nm + reach, WIDTH_NM),
         );
         let wider = filter(half_peak_nm, WIDTH_NM * libm::exp(WIDTH_LN_SD));
-        let narrower = filter(half_peak_nm, WIDTH_NM * libm::exp(-WIDTH_LN_SD));
         self.rows
             .iter()
             .zip(&self.whole)
@@ -93,7 +92,7 @@ impl Films {
                 let (passed, by_tilt) = sums(row, &middle, &self.tilts);
                 let sum = |filter: &[f64; COUNT]| log_sum(row, filter);
                 let by_centre = 0.5 * (sum(&before) - sum(&after)) / reach * half_peak_sd_nm;
-                let by_width = 0.5 * (sum(&wider) - sum(&narrower));
+                let by_width = sum(&wider) - passed;
                 let log_factor = whole - passed;
                 let foot = FOOT_SHARE * log_factor;
                 Ratio {
