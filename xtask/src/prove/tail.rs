@@ -138,10 +138,10 @@ fn log_factor(film: &Film, filter: &Filter, light: &Light) -> f64 {
     (whole / passed).log10()
 }
 
-/// Nominal filters of a drawer. [nm]
+/// Nominal filters of a drawer. \[nm\]
 const DRAWER: [f64; 8] = [620.0, 650.0, 665.0, 680.0, 695.0, 720.0, 740.0, 760.0];
 
-/// Factors beyond this leave a blank frame: a bound. [log10]
+/// Factors beyond this leave a blank frame: a bound. \[log10\]
 const BLANK_BEYOND: f64 = 2.7;
 
 /// What was counted.

@@ -8,24 +8,24 @@
 use super::film_class::{edges, sensitivity, steepnesses};
 use super::tail_light::TailLight;
 
-/// Width of a filter's edge and its natural-log spread. [nm]
+/// Width of a filter's edge and its natural-log spread. \[nm\]
 /// Four measured long-pass camera filters of one public collection have 7 to 10;
 /// absorbing glass is steeper in its foot.
 const WIDTH_NM: f64 = 7.0;
 const WIDTH_LN_SD: f64 = 0.25;
 
-/// Peak transmittance and its spread. [log10]
+/// Peak transmittance and its spread. \[log10\]
 /// The same four filters: 0.90 to 0.91; uncoated and dyed ones are lower.
 const PEAK: f64 = 0.88;
 const PEAK_LOG_SD: f64 = 0.03;
 
 /// How far a density-matched factor lies from the ratio of exposures: the
-/// gradient changes with the colour of light. [log10]
+/// gradient changes with the colour of light. \[log10\]
 const MATCH_SD: f64 = 0.04;
 /// What is left of this model in the foot of a filter, as a share of log10 F.
 const FOOT_SHARE: f64 = 0.02;
 
-/// The wavelengths of the integrals. [nm]
+/// The wavelengths of the integrals. \[nm\]
 const FROM_NM: f64 = 380.0;
 const STEP_NM: f64 = 4.0;
 const COUNT: usize = 156;
@@ -37,7 +37,7 @@ pub(super) struct Ratio {
     pub log_factor: f64,
     /// Variance of log10 F by what is this filter's own: c, w, P, and the model.
     pub own_variance: f64,
-    /// Change of log10 F with the tilt of the light. [per (1 per 100 nm)]
+    /// Change of log10 F with the tilt of the light. \[per (1 per 100 nm)\]
     pub by_tilt: f64,
 }
 

@@ -33,28 +33,28 @@ const CLASSES: [FilmClass; 3] = [
 ];
 
 /// Middle and natural-log spread of k. Common practice: a published red end falls
-/// by two decades within 30 to 70 nm. [log10 sensitivity per nm]
+/// by two decades within 30 to 70 nm. \[log10 sensitivity per nm\]
 const STEEPNESS: f64 = 0.045;
 const STEEPNESS_LN_SD: f64 = 0.5;
 
 /// How far the sensitivity below the edge may be from level, as it shows in the
-/// exposure without a filter. [log10]
+/// exposure without a filter. \[log10\]
 pub(super) const LEVEL_SD: f64 = 0.10;
 
-/// Edges that are considered. [nm]
+/// Edges that are considered. \[nm\]
 pub(super) const EDGES_NM: core::ops::Range<usize> = 300..430;
-/// Step of the edges. [nm]
+/// Step of the edges. \[nm\]
 pub(super) const EDGE_STEP_NM: f64 = 2.0;
 /// Steepnesses that are considered: their number, and the ends.
 pub(super) const STEEPNESSES: usize = 33;
 const STEEPNESS_ENDS: (f64, f64) = (0.009, 0.22);
 
-/// Edges on the grid. [nm]
+/// Edges on the grid. \[nm\]
 pub(super) fn edges() -> Vec<f64> {
     EDGES_NM.map(|step| step as f64 * EDGE_STEP_NM).collect()
 }
 
-/// Steepnesses on the grid, even in their logarithm. [log10 per nm]
+/// Steepnesses on the grid, even in their logarithm. \[log10 per nm\]
 pub(super) fn steepnesses() -> Vec<f64> {
     let (low, high) = STEEPNESS_ENDS;
     let step = libm::log(high / low) / (STEEPNESSES - 1) as f64;

@@ -14,16 +14,16 @@ use crate::normal::interval_half_width;
 use quantity::{Bound, Interval, Nanometres};
 use record::{EdgeLevel, Id, Sky, Test};
 
-/// How well the edge of a single filter is known when its level is stated. [nm]
+/// How well the edge of a single filter is known when its level is stated. \[nm\]
 /// Common practice: samples of one marking differ by two to three nanometres.
 const STATED_SD_NM: f64 = 3.0;
 
-/// How far a bare number may be off besides its level. [nm]
+/// How far a bare number may be off besides its level. \[nm\]
 /// Four measured long-pass camera filters of one public collection have half of
 /// their peak 15 below to 8 nm above the number they are sold by.
 const BARE_SD_NM: f64 = 8.0;
 
-/// Softness of a bound. [log10]
+/// Softness of a bound. \[log10\]
 const BOUND_SD: f64 = 0.1;
 
 /// The red end of a film, learned in one light.
@@ -35,7 +35,7 @@ pub struct TailFinding {
     pub light: Id,
     /// Wavelength at which the sensitivity is half of what it is below.
     pub edge: Interval<Nanometres>,
-    /// How steeply it falls beyond. [log10 sensitivity per nm]
+    /// How steeply it falls beyond. \[log10 sensitivity per nm\]
     pub steepness: Interval<f64>,
     /// Correlation of the edge with the logarithm of the steepness.
     pub correlation: f64,
@@ -58,7 +58,7 @@ pub struct TailFinding {
 pub struct TailReading {
     /// The filter.
     pub filter: Id,
-    /// Where it has half of its peak, and how well that is known. [nm]
+    /// Where it has half of its peak, and how well that is known. \[nm\]
     pub half_peak_nm: (f64, f64),
     /// Which side the factor is known from, when it is only a bound.
     pub bound: Option<Bound>,

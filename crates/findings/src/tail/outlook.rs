@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 /// A filter that was not used, and the factor to be expected behind it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Outlook {
-    /// Where it would have half of its peak. [nm]
+    /// Where it would have half of its peak. \[nm\]
     pub half_peak_nm: f64,
     /// The factor a test would find, with its interval.
     pub factor: Interval<FilterFactor>,
@@ -17,31 +17,31 @@ pub struct Outlook {
 /// The filter that would tell most.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct NextFilter {
-    /// Where it would have half of its peak. [nm]
+    /// Where it would have half of its peak. \[nm\]
     pub half_peak_nm: f64,
     /// The factor to be expected.
     pub factor: Interval<FilterFactor>,
-    /// Half-width of the edge's interval now and then. [nm]
+    /// Half-width of the edge's interval now and then. \[nm\]
     pub edge_half_width_nm: (f64, f64),
     /// By what the steepness may be multiplied or divided, now and then.
     pub steepness_times_or_over: (f64, f64),
 }
 
-/// Filters that could be had, about as far apart as they are sold. [nm]
+/// Filters that could be had, about as far apart as they are sold. \[nm\]
 const FILTERS_NM: [f64; 11] = [
     610.0, 630.0, 650.0, 665.0, 680.0, 695.0, 715.0, 740.0, 760.0, 780.0, 830.0,
 ];
 
-/// How well the edge of a filter yet to be bought is known. [nm]
+/// How well the edge of a filter yet to be bought is known. \[nm\]
 const EDGE_SD_NM: f64 = 3.0;
 
-/// How well a test finds a factor: a third of a stop. [log10]
+/// How well a test finds a factor: a third of a stop. \[log10\]
 const FOUND_SD: f64 = 0.06;
 
-/// Beyond this a picture is hardly made, and the factor would be a bound: 10 stops. [log10]
+/// Beyond this a picture is hardly made, and the factor would be a bound: 10 stops. \[log10\]
 const MOST_LOG_FACTOR: f64 = 3.01;
 
-/// Filters nearer than this to one in use tell little that is new. [nm]
+/// Filters nearer than this to one in use tell little that is new. \[nm\]
 const SAME_FILTER_NM: f64 = 8.0;
 
 impl TailEstimate {
@@ -159,7 +159,7 @@ fn makes_a_picture(factor: &Interval<FilterFactor>) -> bool {
     libm::log10(factor.value.to_ratio()) <= MOST_LOG_FACTOR
 }
 
-/// Width of the bins that possibilities are gathered in: far below any sd. [log10]
+/// Width of the bins that possibilities are gathered in: far below any sd. \[log10\]
 const BIN: f64 = 0.004;
 
 /// Normals (mean, variance, weight) of nearly one mean taken together, as

@@ -18,13 +18,13 @@ use quantity::{Bound, Interval, Nanometres};
 /// One factor and the filter it was found behind.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TailData {
-    /// Where the filter has half of its peak. [nm]
+    /// Where the filter has half of its peak. \[nm\]
     pub half_peak_nm: f64,
-    /// How well that is known. [nm]
+    /// How well that is known. \[nm\]
     pub half_peak_sd_nm: f64,
     /// log10 of the factor, or of its bound.
     pub log_factor: f64,
-    /// Its standard uncertainty. [log10]
+    /// Its standard uncertainty. \[log10\]
     pub log_factor_sd: f64,
     /// Which side it is known from, when it is only a bound.
     pub bound: Option<Bound>,
@@ -58,9 +58,9 @@ const THREE: [(f64, f64); 3] = [
 pub(super) struct Possibility {
     /// Index of the film on the grid.
     pub film: usize,
-    /// Exposure without a filter above that of a level film. [log10]
+    /// Exposure without a filter above that of a level film. \[log10\]
     pub level: f64,
-    /// Tilt of the light from its middle. [log10 per 100 nm]
+    /// Tilt of the light from its middle. \[log10 per 100 nm\]
     pub tilt: f64,
     /// Share of the posterior.
     pub weight: f64,
@@ -70,7 +70,7 @@ pub(super) struct Possibility {
 pub struct TailEstimate {
     /// Wavelength at which the sensitivity is half of what it is below.
     pub edge: Interval<Nanometres>,
-    /// How steeply it falls beyond. [log10 sensitivity per nm]
+    /// How steeply it falls beyond. \[log10 sensitivity per nm\]
     pub steepness: Interval<f64>,
     /// Correlation of the edge with the logarithm of the steepness.
     pub correlation: f64,

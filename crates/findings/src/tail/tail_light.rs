@@ -7,9 +7,9 @@ use record::Sky;
 pub struct TailLight {
     /// Whether it is a lamp of 2856 K rather than sunlight.
     lamp: bool,
-    /// How log10 E tilts towards the red against the table. [per 100 nm]
+    /// How log10 E tilts towards the red against the table. \[per 100 nm\]
     tilt: f64,
-    /// How well the tilt is known. [per 100 nm]
+    /// How well the tilt is known. \[per 100 nm\]
     tilt_sd: f64,
 }
 
@@ -35,12 +35,12 @@ impl TailLight {
         }
     }
 
-    /// How well the tilt is known. [log10 per 100 nm]
+    /// How well the tilt is known. \[log10 per 100 nm\]
     pub(super) fn tilt_sd(self) -> f64 {
         self.tilt_sd
     }
 
-    /// E(λ) with the tilt moved by this much, relative. [-]
+    /// E(λ) with the tilt moved by this much, relative. \[-\]
     pub(super) fn power(self, nm: f64, moved: f64) -> f64 {
         let table = if self.lamp { lamp(nm) } else { sunlight(nm) };
         table * libm::exp10((self.tilt + moved) * (nm - 550.0) / 100.0)
@@ -58,7 +58,7 @@ impl TailLight {
 }
 
 /// Global sunlight on a tilted plane, with the oxygen and water bands smoothed
-/// to what a filter's edge of some 10 nm sees. [W/m2/nm]
+/// to what a filter's edge of some 10 nm sees. \[W/m2/nm\]
 /// Source: ASTM G173-03, values at these wavelengths; 760 nm is the mean of the
 /// band with its neighbours, by hand: 4 nm of 0.2 in 20 nm of 1.19.
 const SUNLIGHT: [(f64, f64); 15] = [

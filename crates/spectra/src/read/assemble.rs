@@ -14,12 +14,12 @@ use quantity::Nanometres;
 pub(super) const MOST_POINTS: usize = 200_000;
 
 /// What photographic materials can be sensitive to at all, from the far
-/// ultraviolet of plates with little gelatin to plates made for 1.2 µm. [nm]
+/// ultraviolet of plates with little gelatin to plates made for 1.2 µm. \[nm\]
 /// From memory, with a margin: it tells a curve that can't matter, no more.
 pub(super) const FILM_SEES_NM: (f64, f64) = (180.0, 1300.0);
 
 /// Beyond this no film of trade is sensitive; instruments are noisy there, and
-/// a value out of range is a hole and no reason to refuse the file. [nm]
+/// a value out of range is a hole and no reason to refuse the file. \[nm\]
 const TRADE_FILM_SEES_TO_NM: f64 = 1000.0;
 
 /// A fraction above this is no noise of a measurement: it is per cent.
