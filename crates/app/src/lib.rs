@@ -19,6 +19,7 @@ mod evaluate_folder;
 mod expose;
 mod expose_answer;
 mod expose_inputs;
+mod field_card;
 mod infrared_focus;
 mod json;
 mod measuring;
@@ -41,8 +42,10 @@ pub use expose::{
     expose,
 };
 pub use expose_inputs::{cell_from_word, sky_from_word, through_from_word};
+pub use field_card::{WrittenCard, import_log, write_card};
 pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_word};
 pub use json::findings_json;
+pub use notebook::Imported;
 pub use output::write_file;
 pub use plan::{PlanQuestion, Planned, plan};
 pub use predict::{
@@ -59,6 +62,12 @@ pub const VERSION: &str = concat!("Filmproof ", env!("CARGO_PKG_VERSION"));
 #[must_use]
 pub fn schema() -> serde_json::Value {
     notebook::json_schema()
+}
+
+/// Gives the JSON Schema of a plan.
+#[must_use]
+pub fn plan_schema() -> serde_json::Value {
+    notebook::plan_json_schema()
 }
 
 /// Words and rows for whoever speaks to a person, so that they need to know

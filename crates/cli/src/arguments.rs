@@ -113,9 +113,44 @@ pub(crate) enum Command {
     /// added, and what that may cost is told. Without stated uncertainties assumed ones
     /// are used and named.
     Predict(Box<PredictArguments>),
+    /// Write the field card of a plan: for a phone without a network, and for paper.
+    ///
+    /// The folder's plan.toml says what is to be exposed. What was done comes back with
+    /// `filmproof import`: the log that the phone's page saves, or field-log.csv typed
+    /// from paper. A PDF is made by the browser's print dialog.
+    #[command(after_help = "Example: filmproof card my-test")]
+    Card {
+        /// The test folder.
+        #[arg(value_hint = ValueHint::DirPath)]
+        test: PathBuf,
+        /// Folder for the card; `card` within the test folder when not given.
+        #[arg(long, value_hint = ValueHint::DirPath)]
+        out: Option<PathBuf>,
+    },
+    /// Put a field log into the record of its test.
+    ///
+    /// Frames that were exposed are appended to test.toml; what stands there is never
+    /// changed. A log that contradicts it, or is of another plan, is refused whole. The
+    /// same log again changes nothing.
+    #[command(after_help = "Example: filmproof import my-test field-log.json")]
+    Import {
+        /// The test folder.
+        #[arg(value_hint = ValueHint::DirPath)]
+        test: PathBuf,
+        /// The log: JSON from the phone's page, or the CSV typed from paper.
+        #[arg(value_hint = ValueHint::FilePath)]
+        log: PathBuf,
+        /// Print JSON.
+        #[arg(long)]
+        json: bool,
+    },
     /// Print the JSON Schema of test.toml.
     #[command(after_help = "Example: filmproof schema > test.schema.json")]
-    Schema,
+    Schema {
+        /// Of plan.toml instead.
+        #[arg(long)]
+        plan: bool,
+    },
     /// Print completions for a shell.
     #[command(
         after_help = "Example: filmproof completions bash > /etc/bash_completion.d/filmproof"

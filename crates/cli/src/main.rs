@@ -13,6 +13,7 @@
 mod arguments;
 mod comparison_text;
 mod exposing;
+mod field;
 mod findings_text;
 mod plan;
 mod predict;
@@ -94,7 +95,13 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
         }
         Command::Plan(arguments) => plan::planning(&arguments),
         Command::Predict(arguments) => predict::prediction(&arguments),
-        Command::Schema => say_json(&app::schema()),
+        Command::Card { test, out } => field::card(&test, out.as_deref()),
+        Command::Import { test, log, json } => field::import(&test, &log, json),
+        Command::Schema { plan } => say_json(&if plan {
+            app::plan_schema()
+        } else {
+            app::schema()
+        }),
         Command::Completions { shell } => {
             let mut command = Arguments::command();
             let mut bytes = vec![];

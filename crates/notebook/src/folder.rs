@@ -119,7 +119,7 @@ impl TestFolder {
 /// cells come first; references between records are checked once those are
 /// sound.
 pub fn read_test_folder(dir: &Path) -> Result<TestFolder, FolderError> {
-    let read = read_files(dir, false)?;
+    let read = read_files(dir, false, None)?;
     let planned = read.root.join(PLAN_TOML).exists();
     let test = Test::assemble(read.parts).map_err(|error| {
         if planned && error == RecordError::NoFrames {
@@ -146,7 +146,15 @@ pub fn read_test_folder(dir: &Path) -> Result<TestFolder, FolderError> {
 /// [`FolderError`] as for [`read_test_folder`], when there is no `plan.toml`, and
 /// for what is at fault in it.
 pub fn read_planned_folder(dir: &Path) -> Result<PlannedFolder, FolderError> {
-    let read = read_files(dir, true)?;
+    planned_folder(read_files(dir, true, None)?)
+}
+
+/// Reads a test folder with its plan as if `test.toml` held another text.
+pub(crate) fn read_with_record(dir: &Path, text: &str) -> Result<PlannedFolder, FolderError> {
+    planned_folder(read_files(dir, true, Some(text))?)
+}
+
+fn planned_folder(read: ReadFiles) -> Result<PlannedFolder, FolderError> {
     if !read.parts.frames.is_empty() {
         // First the record alone, so that its faults are told at its own lines.
         Test::assemble(read.parts.clone()).map_err(|error| record_problem(&error, &read.places))?;
@@ -187,7 +195,7 @@ fn record_problem(error: &RecordError, places: &Places) -> FolderError {
     }
 }
 
-fn read_files(dir: &Path, with_plan: bool) -> Result<ReadFiles, FolderError> {
+fn read_files(dir: &Path, with_plan: bool, record: Option<&str>) -> Result<ReadFiles, FolderError> {
     let shown = dir.display().to_string();
     let root = dir.canonicalize().map_err(|error| {
         FolderError::of_file(
@@ -215,7 +223,10 @@ fn read_files(dir: &Path, with_plan: bool) -> Result<ReadFiles, FolderError> {
     }
     let mut problems = Problems::default();
     let mut warnings = Vec::new();
-    let text = text_of(&root, TEST_TOML)?;
+    let text = match record {
+        Some(text) => text.to_owned(),
+        None => text_of(&root, TEST_TOML)?,
+    };
     let source = Source::new(TEST_TOML, text);
     let table = read_table(&source, FORMAT, TestTable::from_table, &mut problems);
     let mut conversion = Conversion::new(&source, &root, &mut problems, &mut warnings);

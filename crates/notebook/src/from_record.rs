@@ -37,11 +37,11 @@ pub(crate) fn test_table(parts: &TestParts) -> TestTable {
         film: parts.films.iter().map(film).collect(),
         filter: parts.filters.iter().map(filter).collect(),
         lens: parts.lenses.iter().map(lens).collect(),
-        light: parts.lights.iter().map(light).collect(),
+        light: parts.lights.iter().map(light_table).collect(),
         process: parts.processes.iter().map(process).collect(),
         tablet: parts.tablets.iter().map(tablet).collect(),
         scan: parts.scans.iter().map(scan).collect(),
-        frame: parts.frames.iter().map(frame).collect(),
+        frame: parts.frames.iter().map(frame_table).collect(),
         outside_report: parts.outside_reports.iter().map(outside_report).collect(),
     }
 }
@@ -125,7 +125,8 @@ fn reading_keys(reading: Option<LightReading>) -> ReadingKeys {
     }
 }
 
-fn light(record: &Light) -> LightTable {
+/// Makes the table of a light.
+pub(crate) fn light_table(record: &Light) -> LightTable {
     let (ev100, illuminance_lux, luminance_cd_per_m2) = reading_keys(record.reading);
     LightTable {
         span: here(),
@@ -278,7 +279,8 @@ fn strip_table(record: &TabletStrip) -> StripTable {
     }
 }
 
-fn frame(record: &Frame) -> FrameTable {
+/// Makes the table of a frame.
+pub(crate) fn frame_table(record: &Frame) -> FrameTable {
     let mut table = FrameTable {
         span: here(),
         id: required(record.id.clone()),

@@ -13,9 +13,11 @@
 
 mod columns;
 mod csv_file;
+mod field_log;
 mod folder;
 mod format;
 mod from_record;
+mod import;
 mod keys;
 mod path;
 mod plan_format;
@@ -28,7 +30,9 @@ mod words;
 mod write;
 
 pub use columns::ReciprocityTableRow;
+pub use field_log::field_log_csv;
 pub use folder::{HashState, PlannedFolder, TestFolder, read_planned_folder, read_test_folder};
+pub use import::{Imported, import_field_log};
 pub use path::hash_file;
 pub use plan_record::plan_hash;
 pub use problem::{FolderError, Problem};

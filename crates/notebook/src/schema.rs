@@ -2,18 +2,24 @@
 
 use crate::columns::{CURVE, NAMED_PATCHES, PATCHES, READINGS, TABLET};
 use crate::csv_file::Column;
+use crate::field_log::FIELD_LOG;
 use crate::format::{FORMAT, TestTable};
 use crate::keys::{Field, Key, unit};
 use crate::plan_format::{PLAN_FORMAT, PlanTable};
 use serde_json::{Value, json};
 
 /// Our CSV files with their columns.
-const FILES: [(&str, &str, &[Column]); 5] = [
+const FILES: [(&str, &str, &[Column]); 6] = [
     ("patches.csv", "Outlines of patches.", &PATCHES),
     (
         "readings.csv",
         "Readings written by hand or from a densitometer.",
         &READINGS,
+    ),
+    (
+        "field-log.csv",
+        "A field log typed from a paper card, as `filmproof import` takes it.",
+        &FIELD_LOG,
     ),
     ("tablet", "Densities of a step tablet.", &TABLET),
     (

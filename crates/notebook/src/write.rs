@@ -300,6 +300,16 @@ fn toml_text(head: &str, entries: Vec<Entry>, docs: &[Key]) -> String {
     text
 }
 
+/// Writes tables as they are appended to a `test.toml`.
+pub(crate) fn tables_text(entries: Vec<(&'static str, Vec<Entry>)>) -> String {
+    let mut text = String::new();
+    for (key, entries) in entries {
+        text.push_str(&format!("\n[[{key}]]\n"));
+        push_table(&mut text, key, entries, false);
+    }
+    text
+}
+
 fn push_table(text: &mut String, path: &str, entries: Vec<Entry>, explained: bool) {
     let mut later = Vec::new();
     for entry in entries {

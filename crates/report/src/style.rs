@@ -15,6 +15,15 @@ const SHEET: &str = include_str!("style.css");
 
 /// Writes the whole style sheet, fonts embedded; `foot` is printed on each page.
 pub(crate) fn style_sheet(foot: &str) -> String {
+    format!(
+        "{}{SHEET}@page{{@bottom-left{{content:{}}}}}\n",
+        font_faces(),
+        css_string(foot)
+    )
+}
+
+/// Writes the fonts, embedded.
+pub(crate) fn font_faces() -> String {
     let encode = |bytes: &[u8]| base64::engine::general_purpose::STANDARD.encode(bytes);
     let face = |weight: u32, bytes: &[u8]| {
         format!(
@@ -22,12 +31,7 @@ pub(crate) fn style_sheet(foot: &str) -> String {
             encode(bytes)
         )
     };
-    format!(
-        "{}{}{SHEET}@page{{@bottom-left{{content:{}}}}}\n",
-        face(400, REGULAR),
-        face(600, SEMIBOLD),
-        css_string(foot)
-    )
+    format!("{}{}", face(400, REGULAR), face(600, SEMIBOLD))
 }
 
 /// Writes text as a CSS string that can't end the string or the style element.

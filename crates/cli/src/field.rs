@@ -1,0 +1,58 @@
+//! The field card and its way back, told to a person.
+
+use crate::{say, say_json};
+use app::{AppError, import_log, write_card};
+use std::path::Path;
+
+/// Writes the card and says where it is.
+pub(crate) fn card(test: &Path, out: Option<&Path>) -> Result<(), AppError> {
+    let card = write_card(test, out)?;
+    for warning in &card.warnings {
+        eprintln!("note: {warning}");
+    }
+    let mut text = String::new();
+    for (path, what) in &card.files {
+        text.push_str(&format!("{}: {what}\n", path.display()));
+    }
+    text.push_str("For a PDF, print from a browser into a file.");
+    say(&text)
+}
+
+/// Imports a field log and says what was done.
+pub(crate) fn import(test: &Path, log: &Path, json: bool) -> Result<(), AppError> {
+    let imported = import_log(test, log)?;
+    for warning in &imported.warnings {
+        eprintln!("note: {warning}");
+    }
+    let ids = |ids: &[_]| -> Vec<String> { ids.iter().map(ToString::to_string).collect() };
+    let added = ids(&imported.added);
+    let unchanged = ids(&imported.unchanged);
+    let not_exposed = ids(&imported.not_exposed);
+    if json {
+        return say_json(&serde_json::json!({
+            "added": added,
+            "unchanged": unchanged,
+            "not_exposed": not_exposed,
+            "files": imported.files,
+            "warnings": imported.warnings,
+        }));
+    }
+    let mut text = String::new();
+    for (what, ids) in [
+        ("Recorded as exposed", &added),
+        ("Recorded before, the same", &unchanged),
+        (
+            "Logged but not ticked as exposed, and not recorded",
+            &not_exposed,
+        ),
+    ] {
+        if !ids.is_empty() {
+            text.push_str(&format!("{what}: {}\n", ids.join(", ")));
+        }
+    }
+    text.push_str(&format!(
+        "Kept in the test folder: {}",
+        imported.files.join(", ")
+    ));
+    say(&text)
+}
