@@ -1,4 +1,4 @@
-//! The worked example's report as a browser shows it.
+//! The worked example's report as a browser shows it, and the field card in it.
 //!
 //! Wide, on a phone and dark: it must show something, follow the dark theme,
 //! and not be wider than a phone. Screenshots stay in `target/xtask/browser`
@@ -68,6 +68,10 @@ pub(crate) fn run(workspace: &Workspace, program: &Path) -> Result<(), String> {
         faults.push(format!(
             "the page is {widest} px wide on a phone of {PHONE_PX} px"
         ));
+    }
+    let chromium = browser.chromium.clone();
+    if let Err(why) = crate::field_card::run(workspace, &program, &chromium) {
+        faults.push(format!("field card: {why}"));
     }
     if faults.is_empty() {
         println!("browser: passed; pictures in {}", browser.folder.display());

@@ -16,7 +16,9 @@ mod arrows;
 mod browser;
 mod check;
 mod command;
+mod devtools;
 mod fault;
+mod field_card;
 mod fuzz;
 mod glossary;
 mod golden;
@@ -39,7 +41,8 @@ usage: cargo run -p xtask -- CHORE
 
   check [--fast]       the whole gate; --fast leaves the tests out
   oracles [PROGRAM]    run the built program against numbers known from outside
-  browser [PROGRAM]    look at the worked example's report in Chromium, where there is one
+  browser [PROGRAM]    look at the worked example's report in Chromium, where there is one,
+                       and take the field card from plan to record there
   golden report        goldens that differ from the last commit: old, new, difference
   prove [--tests N] [--kind LETTER] [--draw N]
                        simulate tests whose truth is known and score the estimate

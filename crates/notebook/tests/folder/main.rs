@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 mod document;
+mod import;
 mod mutation;
 mod plan;
 mod refused;

@@ -13,7 +13,7 @@ fn plan_toml() -> String {
 }
 
 /// The document's folder before anything was exposed.
-fn write_unexposed(dir: &Path) {
+pub(crate) fn write_unexposed(dir: &Path) {
     let text = sample::test_toml();
     let frames = text.find("[[frame]]").unwrap();
     let scan = text.find("[[scan]]").unwrap();

@@ -177,8 +177,20 @@
     if (frame.law_refused) return { n, s: tm, metered: tm, planned: false, why: frame.law_refused };
     const tc = corrected(frame.law, tm);
     if (tc.refused) return { n, s: tm, metered: tm, planned: false, why: tc.refused };
-    return { n, s: tc.s, metered: tm, planned: false };
+    if (tc.s >= 1) return { n, s: tc.s, metered: tm, planned: false };
+    // A shutter has marks: the nearest one is set, and what it leaves over is told.
+    const off = (mark) => Math.log2(mark[1] / tc.s);
+    const mark = plan.marks.reduce((best, next) => Math.abs(off(next)) < Math.abs(off(best)) ? next : best);
+    const over = off(mark);
+    return {
+      n, s: mark[1], label: mark[0], metered: tm, planned: false, corrected: tc.s,
+      over: "nearest mark, " + (over < 0 ? "−" : "+") + Math.abs(over).toFixed(1) + " stops",
+    };
   };
+  // What was set, once a frame is ticked: typed, or as it was when it was ticked.
+  const markedTime = (frame) => entry(frame.id).time_set_s ?? entry(frame.id).time_marked_s ?? setting(frame).s;
+  const markLabel = (frame, s) => s === frame.time_marked_s ? frame.time_label :
+    (plan.marks.find((mark) => mark[1] === s) || [time(s)])[0];
 
   // --- the list of frames --------------------------------------------------
 
@@ -198,6 +210,12 @@
     });
     input.value = typed[key] ?? attributes.value ?? "";
     return make("label", { for: id }, make("span", {}, label), input);
+  };
+  // `0.5` or `1/30`.
+  const seconds = (text) => {
+    const parts = String(text).split("/").map(decimal);
+    if (parts.length > 2 || parts.some((part) => part === null || part <= 0)) return null;
+    return parts.length === 2 ? parts[0] / parts[1] : parts[0];
   };
   const positive = (text) => {
     const number = decimal(text);
@@ -272,6 +290,7 @@
       camera ? field(frame, "ev100", "Reading, EV at ISO 100", { more: { inputmode: "decimal", placeholder: frame.ev100 ?? "" } }, decimal) : null,
       camera ? skyField(frame) : null,
       camera ? field(frame, "aperture_f", "Aperture, f/", { more: { inputmode: "decimal", placeholder: frame.aperture_f } }, positive) : null,
+      camera ? field(frame, "time_set_s", "Time set, if another: 1/125, or seconds", {}, seconds) : null,
       camera ? field(frame, "time_actual_s", "Actual time, s", { more: { inputmode: "decimal" } }, positive) : null,
       field(frame, "holder", "Holder side really used", { more: { placeholder: frame.holder ?? "" } }, (text) => text.trim()),
       field(frame, "load", "Loading of that side", { more: { inputmode: "numeric", placeholder: frame.load } }, (text) => {
@@ -299,6 +318,7 @@
     const typed = entry(frame.id);
     if (typed.exposed) {
       typed.exposed = false;
+      delete typed.time_marked_s;
       say("Frame " + frame.id + " is no longer ticked. What was typed is kept.");
     } else {
       typed.exposed = true;
@@ -336,11 +356,12 @@
       const how = node.querySelector(".how");
       if (frame.kind === "camera") {
         const now = setting(frame);
-        set.textContent = "f/" + now.n + "  " + (now.planned ? frame.time_label : time(now.s));
+        const set_s = typed.exposed ? markedTime(frame) : typed.time_set_s ?? now.s;
+        set.textContent = "f/" + now.n + "  " + markLabel(frame, set_s);
         how.textContent = [
           "EI " + frame.ei,
-          now.planned ? frame.times_words : "new: metered " + time(now.metered) + (now.why ? "" : ", corrected " + time(now.s)),
-          now.why ?? "", frame.shutter_words,
+          now.planned ? frame.times_words : "new: metered " + time(now.metered) + (now.why ? "" : ", corrected " + time(now.corrected ?? now.s)),
+          now.over ?? "", now.why ?? "", frame.shutter_words,
         ].filter((text) => text).join(" · ");
         const button = node.querySelector(".time");
         button.textContent = now.s >= 1 ? "Count " + time(now.s) : "Time by hand";
@@ -382,7 +403,7 @@
   let run = null;
 
   const ask = (frame) => {
-    const { s } = setting(frame);
+    const s = entry(frame.id).time_set_s ?? setting(frame).s;
     $("asked").textContent = "Frame " + frame.id + ", " + (place(frame).holder ?? "no holder");
     $("target").textContent = time(s);
     $("dial").hidden = true;
@@ -430,6 +451,7 @@
     stop();
     remember();
     Object.assign(entry(frame.id), { exposed: true, exposed_at: startedAt, time_marked_s: s, time_actual_s: actual });
+    delete entry(frame.id).time_set_s;
     say("Frame " + frame.id + " got " + actual + " s.");
     save();
     build();
@@ -456,6 +478,7 @@
       const typed = entry(frame.id);
       const line = { frame: frame.id, exposed: Boolean(typed.exposed) };
       for (const key of KEYS) if (typed[key] !== undefined) line[key] = typed[key];
+      if (typed.time_set_s !== undefined) line.time_marked_s = typed.time_set_s;
       return line;
     }),
   });

@@ -4,7 +4,10 @@ use super::{
     CAUTIONS, CardFrame, CardInput, camera, film_words, filter_words, shutter_words, times_words,
 };
 use crate::style::font_faces;
-use exposure::{CatenaryShape, ReciprocityForm, ReciprocityLaw, ShutterMark};
+use exposure::{
+    CatenaryShape, MarkReading, ReciprocityForm, ReciprocityLaw, ShutterMark, StepSize,
+    shutter_marks,
+};
 use maud::{DOCTYPE, PreEscaped, html};
 use quantity::{Ev100, Seconds};
 use record::{PlannedExposure, PlannedFrame, Sky};
@@ -39,8 +42,15 @@ pub fn phone_html(input: &CardInput<'_>) -> String {
         .iter()
         .map(|(sky, word)| json!([word, sky.words()]))
         .collect();
+    // Set on a shutter, so as they are engraved.
+    let marks: Vec<_> = shutter_marks(StepSize::Full)
+        .iter()
+        .filter(|mark| mark.time(MarkReading::Literal).to_s() <= 1.0)
+        .map(|mark| json!([mark.label(), mark.time(MarkReading::Literal).to_s()]))
+        .collect();
     let plan = json!({
         "title": parts.title,
+        "marks": marks,
         "plan_sha256": input.plan_sha256,
         "skies": skies,
         "frames": frames,
