@@ -22,7 +22,7 @@ findings     -> quantity exposure sensitometry record    tests: testkit
 figures      -> quantity exposure record findings spectra
 report       -> quantity exposure record findings figures
 notebook     -> quantity record
-app          -> quantity exposure sensitometry spectra record negative findings figures report notebook testkit
+app          -> quantity exposure sensitometry spectra reference record negative findings figures report notebook testkit
 cli          -> app    tests: record testkit
 ";
 

@@ -31,6 +31,7 @@ mod predict_text;
 mod progress;
 mod single_scan;
 mod spectral_file;
+mod sun;
 
 pub use compare_tests::{ComparedTests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
@@ -53,7 +54,9 @@ pub use predict::{
 };
 pub use progress::{Progress, Silent};
 pub use single_scan::{MeasureRequest, MeasuredScan, measure_scan};
+pub use spectra::clear_sky::Air;
 pub use spectral_file::SpectralFile;
+pub use sun::{SunAnswer, SunRequest, sun};
 
 /// Name and version of the program, as reports name it.
 pub const VERSION: &str = concat!("Filmproof ", env!("CARGO_PKG_VERSION"));

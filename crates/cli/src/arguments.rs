@@ -3,6 +3,7 @@
 use crate::exposing::{ExposeArguments, FocusArguments};
 use crate::plan::PlanArguments;
 use crate::predict::PredictArguments;
+use crate::sun::SunArguments;
 use clap::{Args, Parser, Subcommand, ValueHint};
 use clap_complete::Shell;
 use std::path::PathBuf;
@@ -144,6 +145,11 @@ pub(crate) enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Where the sun stands at a place and time, and the light under a clear sky:
+    /// illuminance, EV, visible and near-infrared shares, open shade.
+    ///
+    /// The sky is assumed clear; what is assumed of the air is told and can be set.
+    Sun(Box<SunArguments>),
     /// Print the JSON Schema of test.toml.
     #[command(after_help = "Example: filmproof schema > test.schema.json")]
     Schema {

@@ -12,6 +12,7 @@
 //! energy; T(λ) transmittance; R(λ) reflectance.
 
 pub mod batch;
+pub mod clear_sky;
 pub mod curve;
 pub mod film_class;
 pub mod film_sensitivity;
@@ -19,10 +20,14 @@ pub mod filter_stack;
 pub mod grid;
 pub mod interpolation;
 pub mod kind;
+pub mod lamp;
+pub mod leaf;
 pub mod long_pass;
 pub mod prediction;
 pub mod product;
 pub mod read;
+pub mod seen;
+pub mod sun_position;
 pub mod uncertainty;
 
 pub use batch::{BatchError, Integrals, integrals};
