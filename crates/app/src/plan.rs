@@ -3,8 +3,8 @@
 use crate::AppError;
 use exposure::{SunnySky, format_aperture, format_ei, format_time, sunny_estimate};
 use findings::{
-    Assumptions, FEWEST_SHEETS, FactorPrior, FilmReach, PlanAnswer, PlanError, PlanRequest,
-    TestPlan, factor_prior, plan_test,
+    Assumptions, FEWEST_SHEETS, FactorPrior, FilmReach, MOST_SHEETS, PlanAnswer, PlanError,
+    PlanRequest, TestPlan, factor_prior, plan_test,
 };
 use quantity::{Density, Ev100, ExposureIndex, FNumber, Measured, Nanometres, Seconds, Stops};
 use record::{
@@ -233,7 +233,8 @@ fn request(q: &PlanQuestion) -> Result<(PlanRequest, FilmReach, f64), AppError> 
         )),
         _ => None,
     };
-    let sides = (1..=q.holders)
+    // More holders than any plan fills are left at home.
+    let sides = (1..=q.holders.min(MOST_SHEETS))
         .flat_map(|h| [format!("{h}A"), format!("{h}B")])
         .collect();
     let request = PlanRequest {
@@ -657,4 +658,81 @@ fn to_json(
         "variants": variants,
         "cautions": CAUTIONS,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn question() -> PlanQuestion {
+        PlanQuestion {
+            film_class: "extended-red".into(),
+            box_speed: 400.0,
+            filter_edge: "715:50%".into(),
+            sky: "clear-sun".into(),
+            ev100: None,
+            sheets: 8,
+            holders: 4,
+            aperture: 16.0,
+            lens_apertures: (5.6, 45.0),
+            longest_s: 60.0,
+            reciprocity: None,
+            measured_shutter: false,
+            tablet: false,
+            red_filter: true,
+            expected_factor_stops: None,
+            out: None,
+        }
+    }
+
+    /// Common practice: a panchromatic film that ends near 670 nm stays blank behind 760.
+    #[test]
+    fn no_image_is_told_before_a_sheet_is_spent() {
+        let answer = plan(&PlanQuestion {
+            film_class: "panchromatic".into(),
+            filter_edge: "760:50%".into(),
+            ..question()
+        })
+        .map(|a| a.json);
+        assert!(answer.is_ok_and(|json| {
+            json["image"] == "none" && json["instead"].as_array().is_some_and(|i| i.len() == 3)
+        }));
+    }
+
+    #[test]
+    fn words_and_numbers_without_meaning_are_refused() {
+        let wrong = [
+            PlanQuestion {
+                film_class: "colour".into(),
+                ..question()
+            },
+            PlanQuestion {
+                sky: "rain".into(),
+                ..question()
+            },
+            PlanQuestion {
+                filter_edge: "red".into(),
+                ..question()
+            },
+            PlanQuestion {
+                sheets: 9,
+                ..question()
+            },
+            PlanQuestion {
+                longest_s: 0.001,
+                ..question()
+            },
+        ];
+        assert!(wrong.iter().all(|q| plan(q).is_err()));
+    }
+
+    #[test]
+    fn more_holders_than_sheets_stay_at_home() {
+        let answer = plan(&PlanQuestion {
+            sheets: 2,
+            holders: usize::MAX,
+            ..question()
+        });
+        assert!(answer.is_ok_and(|a| a.json["frames"].as_array().is_some_and(|f| f.len() == 2)));
+    }
 }
