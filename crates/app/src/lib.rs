@@ -32,6 +32,7 @@ mod progress;
 mod single_scan;
 mod spectral_file;
 mod sun;
+mod trace_plot;
 
 pub use compare_tests::{ComparedTests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
@@ -57,6 +58,7 @@ pub use single_scan::{MeasureRequest, MeasuredScan, measure_scan};
 pub use spectra::clear_sky::Air;
 pub use spectral_file::SpectralFile;
 pub use sun::{SunAnswer, SunRequest, sun};
+pub use trace_plot::{TraceAnswer, TraceRequest, trace_plot};
 
 /// Name and version of the program, as reports name it.
 pub const VERSION: &str = concat!("Filmproof ", env!("CARGO_PKG_VERSION"));

@@ -4,6 +4,7 @@ use crate::exposing::{ExposeArguments, FocusArguments};
 use crate::plan::PlanArguments;
 use crate::predict::PredictArguments;
 use crate::sun::SunArguments;
+use crate::trace_plot::TraceArguments;
 use clap::{Args, Parser, Subcommand, ValueHint};
 use clap_complete::Shell;
 use std::path::PathBuf;
@@ -114,6 +115,11 @@ pub(crate) enum Command {
     /// added, and what that may cost is told. Without stated uncertainties assumed ones
     /// are used and named.
     Predict(Box<PredictArguments>),
+    /// Read a spectral curve off a picture of a printed plot, with its uncertainty.
+    ///
+    /// Two marks on each axis tie the picture to the plot; it may lie turned. Points past the
+    /// marks are less certain, and the uncertainty says so.
+    TracePlot(TraceArguments),
     /// Write the field card of a plan: for a phone without a network, and for paper.
     ///
     /// The folder's plan.toml says what is to be exposed. What was done comes back with

@@ -19,6 +19,7 @@ mod plan;
 mod predict;
 mod progress_bar;
 mod sun;
+mod trace_plot;
 
 use app::{
     AppError, CurveRequest, MeasureRequest, compare_tests, curve_of_file, evaluate_folder, expose,
@@ -97,6 +98,7 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
         Command::Plan(arguments) => plan::planning(&arguments),
         Command::Predict(arguments) => predict::prediction(&arguments),
         Command::Sun(arguments) => sun::sun(&arguments),
+        Command::TracePlot(arguments) => trace_plot::traced(&arguments),
         Command::Card { test, out } => field::card(&test, out.as_deref()),
         Command::Import { test, log, json } => field::import(&test, &log, json),
         Command::Schema { plan } => say_json(&if plan {

@@ -269,3 +269,36 @@ fn a_wedge_spectrogram_is_divided_by_its_lamp() {
     let mean = answer["mean_wavelength_nm"].as_f64().unwrap();
     assert!((mean - 550.0).abs() < 1e-6, "{mean}");
 }
+
+#[test]
+fn a_curve_is_read_off_marked_points() {
+    let folder = tempfile::tempdir().unwrap();
+    let marked = "what,x_px,y_px,value\nx1,50,300,400\nx2,450,300,800\ny1,50,300,0\ny2,50,100,2\npoint,350,250,\npoint,250,200,\n";
+    fs::write(folder.path().join("marked.csv"), marked).unwrap();
+    let run = |arguments: &[&str]| {
+        Command::cargo_bin("filmproof")
+            .unwrap()
+            .current_dir(folder.path())
+            .arg("trace-plot")
+            .args(arguments)
+            .output()
+            .unwrap()
+    };
+    let output = run(&["marked.csv"]);
+    let text = String::from_utf8(output.stdout).unwrap();
+    // By construction: 1 px is 1 nm across and 0.01 up.
+    assert!(text.contains("\n600.00,1.000000,"), "{text}");
+    assert!(text.contains("\n700.00,0.500000,"), "{text}");
+    fs::write(
+        folder.path().join("odd.csv"),
+        "what,x_px,y_px,value\nx1,1,2,3\n",
+    )
+    .unwrap();
+    let output = run(&["odd.csv"]);
+    assert_eq!(output.status.code(), Some(1));
+    assert!(
+        String::from_utf8(output.stderr)
+            .unwrap()
+            .contains("missing")
+    );
+}

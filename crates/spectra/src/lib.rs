@@ -28,6 +28,7 @@ pub mod product;
 pub mod read;
 pub mod seen;
 pub mod sun_position;
+pub mod trace;
 pub mod uncertainty;
 
 pub use batch::{BatchError, Integrals, integrals};
