@@ -1,7 +1,7 @@
 //! Spectral files opened and read, with what the reader of a file should be told.
 
 use crate::AppError;
-use spectra::read::{Answers, Purpose, ReadError, ValueScale, spectral_reading};
+use spectra::read::{Answers, Purpose, ReadError, ValueScale, WavelengthUnit, spectral_reading};
 use spectra::{Curve, CurveKind};
 use std::path::PathBuf;
 
@@ -17,24 +17,51 @@ pub struct SpectralFile {
     pub column: Option<String>,
     /// The scale of the values.
     pub scale: Option<ValueScale>,
+    /// The unit of the wavelengths.
+    pub unit: Option<WavelengthUnit>,
+    /// The spectrum in a file of several: its title, sample or number.
+    pub part: Option<String>,
 }
 
 impl SpectralFile {
-    /// Takes `FILE` or `FILE#COLUMN`; a file that has such a name as a whole comes first.
+    /// Takes `FILE`, `FILE#COLUMN`, or `FILE#` with answers as
+    /// `column=NAME,unit=nm,scale=percent,part=2`; a file that has such a name as
+    /// a whole comes first, and what isn't an answer is a column.
     #[must_use]
     pub fn from_text(text: &str) -> Self {
         let whole = PathBuf::from(text);
         match text.rsplit_once('#') {
-            Some((path, column)) if !whole.exists() && !column.is_empty() => Self {
-                path: path.into(),
-                column: Some(column.to_owned()),
-                scale: None,
-            },
+            Some((path, said)) if !whole.exists() && !said.is_empty() => {
+                let plain = Self {
+                    path: path.into(),
+                    ..Self::default()
+                };
+                plain.answered(said).unwrap_or(Self {
+                    column: Some(said.to_owned()),
+                    ..plain
+                })
+            }
             _ => Self {
                 path: whole,
                 ..Self::default()
             },
         }
+    }
+
+    /// With each of these answers; `None` when one of them is none.
+    fn answered(&self, said: &str) -> Option<Self> {
+        let mut file = self.clone();
+        for answer in said.split(',') {
+            let (key, value) = answer.split_once('=')?;
+            match key {
+                "column" => file.column = Some(value.to_owned()),
+                "part" => file.part = Some(value.to_owned()),
+                "unit" => file.unit = Some(WavelengthUnit::from_word(value)?),
+                "scale" => file.scale = Some(ValueScale::from_word(value)?),
+                _ => return None,
+            }
+        }
+        Some(file)
     }
 
     /// Gives the file's name without its ending, or the column where one was named.
@@ -51,7 +78,8 @@ impl SpectralFile {
         Answers {
             column: self.column.clone(),
             value_scale: self.scale,
-            ..Answers::default()
+            wavelength_unit: self.unit,
+            part: self.part.clone(),
         }
     }
 }
@@ -108,12 +136,41 @@ fn remedy(error: &ReadError, purpose: Purpose) -> String {
             format!("name the column after the file: --{what} FILE.csv#COLUMN")
         }
         ReadError::WhichScale { .. } if purpose == Purpose::Film => {
-            "give --film-log for log10 of sensitivity, or say it in the column's heading".to_owned()
+            "give --film-log for log10 of sensitivity, say it in the column's heading, or after the file: --film FILE.csv#scale=linear".to_owned()
         }
         ReadError::WhichScale { .. } => {
-            "say it in the column's heading, as in 'transmittance_percent (%)'".to_owned()
+            format!("say it in the column's heading, as in 'transmittance_percent (%)', or after the file: --{what} FILE.csv#scale=percent")
         }
-        ReadError::WhichUnit { .. } => "name the first column wavelength_nm".to_owned(),
+        ReadError::WhichUnit { .. } => format!(
+            "name the first column wavelength_nm, or say it after the file: --{what} FILE.csv#unit=nm"
+        ),
+        ReadError::WhichPart { .. } | ReadError::NoSuchPart { .. } => {
+            format!("name the spectrum after the file: --{what} FILE.jdx#part=1")
+        }
         _ => "see the documentation of spectral files for what is read".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn answers_stand_after_the_file() {
+        let file = SpectralFile::from_text("plate.txt#unit=angstrom,scale=linear,column=T,part=2");
+        assert_eq!(file.path, PathBuf::from("plate.txt"));
+        assert_eq!(file.unit, Some(WavelengthUnit::Angstroms));
+        assert_eq!(file.scale, Some(ValueScale::Linear));
+        assert_eq!(file.column.as_deref(), Some("T"));
+        assert_eq!(file.part.as_deref(), Some("2"));
+    }
+
+    #[test]
+    fn what_is_no_answer_is_a_column() {
+        for column in ["No_29", "a=b", "unit=furlong", "3"] {
+            let file = SpectralFile::from_text(&format!("f.csv#{column}"));
+            assert_eq!(file.column.as_deref(), Some(column));
+            assert_eq!(file.unit, None);
+        }
     }
 }

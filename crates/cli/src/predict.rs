@@ -14,7 +14,8 @@ use std::path::PathBuf;
 pub(crate) struct PredictArguments {
     /// Spectral sensitivity of the film: wavelength_nm and a value, linear and relative.
     ///
-    /// Of a file with several columns name one after the file: FILE.csv#COLUMN.
+    /// Of a file with several columns name one after the file: FILE.csv#COLUMN. What a file
+    /// doesn't say is said there too: FILE.txt#unit=angstrom,scale=linear,column=NAME,part=1.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, required_unless_present = "film_class")]
     pub(crate) film: Option<String>,
     /// The film's values are log10 of sensitivity.
