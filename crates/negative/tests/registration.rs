@@ -163,7 +163,7 @@ fn drawn(draw: u64) -> FramePairPlan {
 fn most_places_are_right_and_the_others_are_refused() {
     let (mut points_all, mut points_right, mut refused, mut covered) = (0, 0, 0, 0);
     let mut worst: f64 = 0.0;
-    for draw in 1..=60 {
+    for draw in 1..=24 {
         let plan = drawn(draw);
         match registered(&plan) {
             Err(error) => {
@@ -180,6 +180,9 @@ fn most_places_are_right_and_the_others_are_refused() {
                 }
             }
         }
+        if draw % 4 > 0 {
+            continue;
+        }
         let other = registered(&FramePairPlan {
             second: SecondFrame::OtherSubject,
             ..plan
@@ -188,12 +191,12 @@ fn most_places_are_right_and_the_others_are_refused() {
     }
     eprintln!(
         "{points_right} of {points_all} within 0.25 px of 2000, {covered} within twice what is said, worst {worst:.3} px of 800, \
-         {refused} of 60 refused"
+         {refused} of 24 refused"
     );
     assert!(f64::from(points_right) >= 0.95 * f64::from(points_all));
     assert!(f64::from(covered) >= 0.90 * f64::from(points_all));
     assert!(worst < 0.8, "wrong by {worst} px without a word");
-    assert!(refused <= 3);
+    assert!(refused <= 1);
 }
 
 /// The three frames of glass plates taken through blue, green and red filters.

@@ -18,8 +18,9 @@ const PLAIN_PEAK: f64 = 5.5;
 const ROUNDS: usize = 2;
 /// Most rounds on the last size.
 const LAST_ROUNDS: usize = 8;
-/// A last step below this ends it. \[pixels\]
-const SETTLED: f64 = 0.002;
+/// A step below this is the last: what it leaves is smaller by as much again.
+/// \[pixels\]
+const SETTLED: f64 = 0.02;
 /// Gain of the fit for which a tilt of the camera is believed: χ² of the four
 /// more numbers, for each unit of scatter.
 const TILT_GAIN: f64 = 25.0;
@@ -210,8 +211,11 @@ pub fn register(
         agreeing: 0,
         needed: 1,
     };
-    Err(blank(first, &small.first, halvings, "first")
-        .or_else(|| blank(second, &small.second, halvings, "second"))
+    // Grain is told at half the size: at full size a scanner's softness hides it.
+    let fine = &levels[levels.len().min(2) - 1];
+    let halvings = halvings.saturating_sub(1);
+    Err(blank(&fine.first, &small.first, halvings, "first")
+        .or_else(|| blank(&fine.second, &small.second, halvings, "second"))
         .or(refusal)
         .unwrap_or(none))
 }
