@@ -171,6 +171,23 @@ fn most_places_are_right_and_the_others_are_refused() {
                 eprintln!("draw {draw}: {error}");
             }
             Ok(found) => {
+                let most = points(&plan)
+                    .iter()
+                    .map(|p| off(&found, &plan, *p))
+                    .fold(0.0, f64::max);
+                eprintln!(
+                    "draw {draw}: off {most:.3} px, said {:.3}, agreement {:.2}, {:.0} times chance, {} of {} blocks, scatter {:.2}; \
+                     turned {:.3}, scaled {:.3}, grain {:.3}",
+                    found.uncertainty_px((0.0, 0.0)),
+                    found.agreement,
+                    found.above_chance,
+                    found.blocks_agreeing,
+                    found.blocks,
+                    found.scatter_px,
+                    plan.rotation,
+                    plan.scale,
+                    plan.grain
+                );
                 for point in points(&plan) {
                     let off = off(&found, &plan, point);
                     points_all += 1;
