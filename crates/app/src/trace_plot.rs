@@ -104,10 +104,7 @@ pub fn trace_plot(request: &TraceRequest) -> Result<TraceAnswer, AppError> {
             traced_curve(&axes, &places, request.sd_px, kind, &shown.to_string())
         })
         .map_err(|e| wrong(e.to_string()))?;
-    let mut csv = format!(
-        "# {}\nwavelength_nm,value,standard_uncertainty\n",
-        curve.source()
-    );
+    let mut csv = format!("# {}\nwavelength_nm,value,uncertainty\n", curve.source());
     for (nm, value, sd) in rows(&curve) {
         csv.push_str(&format!("{nm:.2},{value:.6},{sd:.6}\n"));
     }
