@@ -8,6 +8,7 @@
 mod closed_form_curve;
 mod demo_truth;
 mod exposure_chain;
+mod light;
 mod made_scan;
 mod readme;
 mod refusals;
@@ -21,6 +22,8 @@ use std::path::{Path, PathBuf};
 pub(crate) struct Bench {
     program: PathBuf,
     folder: PathBuf,
+    /// Where what is slow to make is kept from run to run.
+    kept: PathBuf,
     /// The README, which must name what the program can do.
     readme: String,
     passed: usize,
@@ -85,6 +88,7 @@ const PARTS: &[(&str, Part)] = &[
     ("curve of a closed form", closed_form_curve::compare),
     ("scan of known densities", made_scan::compare),
     ("truth of the worked example", demo_truth::compare),
+    ("light against public libraries", light::compare),
     ("refusals and exit codes", refusals::compare),
     ("commands in the README", readme::compare),
 ];
@@ -99,6 +103,7 @@ pub(crate) fn run(workspace: &Workspace, program: &Path) -> Result<(), String> {
     let mut bench = Bench {
         program,
         folder: workspace.scratch("oracles")?,
+        kept: workspace.kept(),
         readme: workspace.text("README.md")?,
         passed: 0,
         failed: 0,

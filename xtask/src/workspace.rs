@@ -40,6 +40,11 @@ impl Workspace {
         Ok(folder)
     }
 
+    /// A folder for what outlives one run.
+    pub(crate) fn kept(&self) -> PathBuf {
+        self.root.join("target/xtask-kept")
+    }
+
     /// The names of the crates' folders, sorted.
     pub(crate) fn crate_folders(&self) -> Result<Vec<String>, String> {
         let mut names = vec![];
