@@ -22,7 +22,9 @@ mod expose_inputs;
 mod field_card;
 mod infrared_focus;
 mod json;
+mod light_by_name;
 mod measuring;
+mod named_spectra;
 mod output;
 mod pictures;
 mod plan;
@@ -33,6 +35,7 @@ mod single_scan;
 mod spectral_file;
 mod sun;
 mod trace_plot;
+mod sun_chart;
 
 pub use compare_tests::{ComparedTests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
@@ -48,6 +51,7 @@ pub use field_card::{WrittenCard, import_log, write_card};
 pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_word};
 pub use json::findings_json;
 pub use notebook::Imported;
+pub use light_by_name::{LightAnswer, light};
 pub use output::write_file;
 pub use plan::{PlanQuestion, Planned, plan};
 pub use predict::{

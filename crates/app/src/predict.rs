@@ -4,8 +4,10 @@
 //! the answer to text and JSON. Begin with [`predict`].
 
 use crate::AppError;
+use crate::named_spectra::{named, sun_height};
 use crate::predict_text::{lines_of, ranked_lines};
 use crate::spectral_file::{SpectralFile, read_curve};
+use crate::sun_chart::{ChartRow, chart, chart_json, chart_lines};
 use findings::interval_half_width;
 use quantity::{ExposureIndex, Nanometres, Stops};
 use serde_json::{Map, Value, json};
@@ -101,6 +103,8 @@ pub struct PredictRequest {
     pub hold_ends: bool,
     /// Stated standard deviations.
     pub spread: StatedSpread,
+    /// Whether the factors over the sun's height are wanted.
+    pub sun_chart: bool,
     /// Whether the figure is wanted.
     pub figure: bool,
 }
@@ -127,6 +131,8 @@ pub(crate) struct FilterAnswer {
     pub(crate) shade: Option<Prediction>,
     pub(crate) ei: Option<ExposureIndex>,
     pub(crate) spread: Combined,
+    /// The factors over the sun's height, when they were asked for.
+    pub(crate) sun_chart: Option<Vec<ChartRow>>,
     /// Whether the spread was stated and not only assumed.
     pub(crate) stated: bool,
 }
@@ -154,10 +160,17 @@ struct Film {
 pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
     let mut notes = vec![];
     let film = film(&request.film, &mut notes)?;
-    let light = curve(&request.light, Purpose::Light, None, &mut notes)?;
+    let (light, light_sd_stops) = spectrum(&request.light, Purpose::Light, None, &mut notes)?;
+    // A clear sun by name brings its own shade along.
+    let own_shade = request
+        .light
+        .as_name()
+        .and_then(sun_height)
+        .map(|height| SpectralFile::from_text(&format!("open-shade:{height}")));
     let shade = request
         .shade
         .as_ref()
+        .or(own_shade.as_ref())
         .map(|file| curve(file, Purpose::Light, None, &mut notes))
         .transpose()?;
     let subjects = request
@@ -175,6 +188,7 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
         request,
         film: &film,
         light: &light,
+        light_sd_stops,
         shade: shade.as_ref(),
         subjects: &subjects,
     };
@@ -208,6 +222,11 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
     } else {
         ranked_lines(&answers, &film.name, !subjects.is_empty())
     };
+    for answer in &answers {
+        if let Some(rows) = &answer.sun_chart {
+            lines.extend(chart_lines(&answer.name, rows));
+        }
+    }
     lines.push(String::new());
     lines.push(format!("Film: {}", film.curve.source()));
     lines.push(format!("Light: {}", light.source()));
@@ -251,13 +270,29 @@ fn curve(
     scale: Option<ValueScale>,
     notes: &mut Vec<String>,
 ) -> Result<Curve, AppError> {
+    Ok(spectrum(file, purpose, scale, notes)?.0)
+}
+
+/// Gives a curve by file or by name, with the spread of a light that its model states.
+fn spectrum(
+    file: &SpectralFile,
+    purpose: Purpose,
+    scale: Option<ValueScale>,
+    notes: &mut Vec<String>,
+) -> Result<(Curve, Option<f64>), AppError> {
+    if let Some(text) = file.as_name()
+        && let Some(named) = named(text, purpose)?
+    {
+        notes.extend(named.notes);
+        return Ok((named.curve, named.infrared_sd_stops));
+    }
     let answers = Answers {
         value_scale: scale.or(file.scale),
         ..file.answers()
     };
     let (curve, told) = read_curve(file, purpose, &answers)?;
     notes.extend(told);
-    Ok(curve)
+    Ok((curve, None))
 }
 
 fn film(choice: &FilmChoice, notes: &mut Vec<String>) -> Result<Film, AppError> {
@@ -364,6 +399,8 @@ struct Asking<'a> {
     request: &'a PredictRequest,
     film: &'a Film,
     light: &'a Curve,
+    /// Spread of the light beyond 700 nm, where its model has one.
+    light_sd_stops: Option<f64>,
     shade: Option<&'a Curve>,
     subjects: &'a [(String, Curve)],
 }
@@ -411,6 +448,7 @@ impl Asking<'_> {
             }
             _ => None,
         };
+        let sun_chart = request.sun_chart.then(|| chart(&of)).transpose()?;
         let (parts, stated) = self.spread(&of, &prediction)?;
         Ok(FilterAnswer {
             name: name.to_owned(),
@@ -419,6 +457,7 @@ impl Asking<'_> {
             subjects,
             shade,
             ei,
+            sun_chart,
             spread: spectra::combined(&parts),
             stated,
         })
@@ -453,6 +492,7 @@ impl Asking<'_> {
             filter_edge_nm: stated.filter_edge_nm.unwrap_or(assumed.filter_edge_nm),
             light_infrared_stops: stated
                 .light_infrared_stops
+                .or(self.light_sd_stops)
                 .unwrap_or(assumed.light_infrared_stops),
             gradient_stops: assumed.gradient_stops,
         };
@@ -476,7 +516,8 @@ impl Asking<'_> {
                 });
             }
         }
-        let any = stated != StatedSpread::default() || model.is_some();
+        let any =
+            stated != StatedSpread::default() || model.is_some() || self.light_sd_stops.is_some();
         Ok((parts, any))
     }
 }
@@ -615,12 +656,13 @@ fn filter_json(a: &FilterAnswer) -> Map<String, Value> {
             "over_sun_stops": s.stops().zip(p.stops()).map(|(s, p)| (s - p).to_stops()),
             "verdict": s.verdict.word(),
         })),
+        "by_sun_height": a.sun_chart.as_deref().map(chart_json),
         "uncertainty": {
             "sd_stops": p.factor.map(|_| a.spread.sd_stops),
             "low_stops": a.interval_stops().map(|i| i.0),
             "high_stops": a.interval_stops().map(|i| i.1),
             "coverage": COVERAGE,
-            "basis": if a.stated { "stated, or of the class of film; the rest assumed" } else { "assumed" },
+            "basis": if a.stated { "stated, or of the class of film or the model of the light; the rest assumed" } else { "assumed" },
             "shares": a.spread.shares.iter().map(|(source, share)| json!({
                 "source": source, "share": share,
             })).collect::<Vec<_>>(),

@@ -67,11 +67,23 @@ impl SpectralFile {
     /// Gives the file's name without its ending, or the column where one was named.
     #[must_use]
     pub fn name(&self) -> String {
+        if let Some(name) = self.as_name() {
+            return name.to_owned();
+        }
         let stem = self.path.file_stem().unwrap_or(self.path.as_os_str());
         match &self.column {
             Some(column) => column.clone(),
             None => stem.to_string_lossy().into_owned(),
         }
+    }
+
+    /// Gives the text where no file of this name exists, so that it may name a
+    /// spectrum; a file comes first.
+    pub(crate) fn as_name(&self) -> Option<&str> {
+        if self.column.is_some() || self.path.exists() {
+            return None;
+        }
+        self.path.to_str()
     }
 
     pub(crate) fn answers(&self) -> Answers {

@@ -185,7 +185,7 @@ fn ev(lux: f64) -> f64 {
     libm::log2(lux * 100.0 / INCIDENT_CONSTANT)
 }
 
-fn points(sky: &[SkyLight], part: impl Fn(&SkyLight) -> f64) -> Vec<(f64, f64)> {
+pub(crate) fn points(sky: &[SkyLight], part: impl Fn(&SkyLight) -> f64) -> Vec<(f64, f64)> {
     sky.iter().map(|l| (l.wavelength_nm, part(l))).collect()
 }
 
@@ -205,11 +205,11 @@ fn csv_of(sky: &[SkyLight]) -> String {
     text
 }
 
-fn damaged(e: impl std::fmt::Display) -> AppError {
+pub(crate) fn damaged(e: impl std::fmt::Display) -> AppError {
     AppError::new(e.to_string(), "this program is damaged; build it anew")
 }
 
-fn coefficients() -> Result<Vec<SkyCoefficients>, AppError> {
+pub(crate) fn coefficients() -> Result<Vec<SkyCoefficients>, AppError> {
     let table = reference::clear_sky_coefficients().map_err(damaged)?;
     table
         .rows()
@@ -227,7 +227,7 @@ fn coefficients() -> Result<Vec<SkyCoefficients>, AppError> {
         .collect()
 }
 
-fn luminosity() -> Result<Vec<(f64, f64)>, AppError> {
+pub(crate) fn luminosity() -> Result<Vec<(f64, f64)>, AppError> {
     let table = reference::luminosity().map_err(damaged)?;
     let column = table.column("V").map_err(damaged)?;
     Ok(column

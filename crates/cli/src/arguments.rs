@@ -2,6 +2,7 @@
 
 use crate::exposing::{ExposeArguments, FocusArguments};
 use crate::plan::PlanArguments;
+use crate::light::LightArguments;
 use crate::predict::PredictArguments;
 use crate::sun::SunArguments;
 use crate::trace_plot::TraceArguments;
@@ -151,6 +152,8 @@ pub(crate) enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// A light by its name: lamp, standard daylight, clear sky, shade, leaves, clouds.
+    Light(LightArguments),
     /// Where the sun stands at a place and time, and the light under a clear sky:
     /// illuminance, EV, visible and near-infrared shares, open shade.
     ///

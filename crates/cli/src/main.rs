@@ -16,6 +16,7 @@ mod exposing;
 mod field;
 mod findings_text;
 mod plan;
+mod light;
 mod predict;
 mod progress_bar;
 mod sun;
@@ -97,6 +98,7 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
         }
         Command::Plan(arguments) => plan::planning(&arguments),
         Command::Predict(arguments) => predict::prediction(&arguments),
+        Command::Light(arguments) => light::light(&arguments),
         Command::Sun(arguments) => sun::sun(&arguments),
         Command::TracePlot(arguments) => trace_plot::traced(&arguments),
         Command::Card { test, out } => field::card(&test, out.as_deref()),

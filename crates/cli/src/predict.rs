@@ -9,7 +9,7 @@ use std::path::PathBuf;
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Examples:\n  filmproof predict --film film.csv --filter r715.csv --light sun.csv --subject leaf.csv\n  filmproof predict --film-class extended-red --filter-edge 715:50% --filter-edge 740:50% --light sun.csv"
+    after_help = "Examples:\n  filmproof predict --film film.csv --filter r715.csv --light sun.csv --subject leaf.csv\n  filmproof predict --film-class extended-red --filter-edge 715:50% --filter-edge 740:50% --light sun.csv\n  filmproof predict --film-class near-infrared --filter gelatin:89B --light sun:35 --subject leaf --sun-chart"
 )]
 pub(crate) struct PredictArguments {
     /// Spectral sensitivity of the film: wavelength_nm and a value, linear and relative.
@@ -33,6 +33,8 @@ pub(crate) struct PredictArguments {
     #[arg(long, value_name = "CLASS", conflicts_with = "film")]
     pub(crate) film_class: Option<String>,
     /// Transmittance of a filter, 0 to 1 or as its heading says; several are ranked.
+    ///
+    /// Or a gelatin filter by its number in the published table: gelatin:89B.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, required_unless_present = "filter_edge")]
     pub(crate) filter: Vec<String>,
     /// A long-pass filter by its edge and the level it is quoted at: 715:50%,
@@ -58,14 +60,16 @@ pub(crate) struct PredictArguments {
     /// The filters stand one behind the other.
     #[arg(long)]
     pub(crate) stack: bool,
-    /// Spectral power of the light; only its shape counts.
+    /// Spectral power of the light; only its shape counts. A file, or a name as of
+    /// `filmproof light`: sun:35 (brings its open shade along), overcast:35, daylight:5500.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(crate) light: String,
-    /// The light in the shade, for the factor there.
+    /// The light in the shade, for the factor there: a file or a name as open-shade:35.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(crate) shade: Option<String>,
     /// Reflectance of a subject, held against the 18 % grey card; may be given
-    /// several times.
+    /// several times. A file or a name: leaf, spring-leaf, deep-green-leaf,
+    /// autumn-leaf, needles, grey-card, wall, roof, bark, soil, water.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(crate) subject: Vec<String>,
     /// EI of the film without a filter.
@@ -91,6 +95,9 @@ pub(crate) struct PredictArguments {
     /// One standard deviation of the light's power beyond 700 nm, in stops.
     #[arg(long, value_name = "STOPS", allow_negative_numbers = true)]
     pub(crate) light_infrared_sd: Option<f64>,
+    /// Add the factors over the sun's height, in the sun and in open shade.
+    #[arg(long)]
+    pub(crate) sun_chart: bool,
     /// Write the figure as SVG: light x film, filter, product.
     #[arg(long, value_name = "FILE.svg", value_hint = ValueHint::FilePath)]
     pub(crate) figure: Option<PathBuf>,
@@ -142,6 +149,7 @@ pub(crate) fn prediction(arguments: &PredictArguments) -> Result<(), AppError> {
             filter_edge_nm: arguments.filter_edge_sd,
             light_infrared_stops: arguments.light_infrared_sd,
         },
+        sun_chart: arguments.sun_chart,
         figure: arguments.figure.is_some(),
     })?;
     for note in &answer.notes {

@@ -302,3 +302,108 @@ fn a_curve_is_read_off_marked_points() {
             .contains("missing")
     );
 }
+
+#[test]
+fn lights_subjects_and_filters_by_name_need_no_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let base = [
+        "--film-class",
+        "near-infrared",
+        "--filter",
+        "gelatin:89B",
+        "--light",
+    ];
+    let of = |light: &str, more: &[&str]| {
+        let all: Vec<&str> = base
+            .iter()
+            .copied()
+            .chain([light])
+            .chain(more.iter().copied())
+            .collect();
+        json(folder.path(), &all)
+    };
+    let sun = of("sun:35", &["--subject", "leaf", "--sun-chart"]);
+    // A clear sun brings its open shade along, which has less infrared.
+    let shade = sun["shade"]["over_sun_stops"].as_f64().unwrap();
+    assert!((0.5..2.5).contains(&shade), "{shade}");
+    assert!(sun["wood_effect_stops"].as_f64().unwrap() > 1.0);
+    let chart = sun["by_sun_height"].as_array().unwrap();
+    assert_eq!(chart.len(), 11);
+    // The chart and the single answer agree between their neighbours.
+    let at = |deg: f64, key: &str| {
+        let row = chart
+            .iter()
+            .find(|r| r["sun_elevation_deg"] == deg)
+            .unwrap();
+        row[key].as_f64().unwrap()
+    };
+    let single = sun["factor_stops"]["value"].as_f64().unwrap();
+    let (low, high) = (at(30.0, "factor_stops"), at(40.0, "factor_stops"));
+    assert!((low.min(high)..=low.max(high)).contains(&single));
+    let at_40 = of("open-shade:40", &[]);
+    let alone = at_40["factor_stops"]["value"].as_f64().unwrap();
+    assert!((alone - at(40.0, "open_shade_factor_stops")).abs() < 1e-12);
+    // Clouds are known less well, and say why.
+    let cloud = of("overcast:35", &[]);
+    let sd = |of: &Value| of["uncertainty"]["sd_stops"].as_f64().unwrap();
+    assert!(sd(&cloud) > 1.5 * sd(&sun));
+    assert!(cloud["by_sun_height"].is_null() && cloud["shade"].is_null());
+    assert!(cloud["notes"].to_string().contains("no published law"));
+}
+
+#[test]
+fn a_file_comes_before_a_name_and_a_broken_name_is_an_error() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(
+        folder.path().join("leaf"),
+        "wavelength_nm,r\n300,0.18\n1100,0.18\n",
+    )
+    .unwrap();
+    let base = ["--film-class", "infrared", "--filter-edge", "720:50%"];
+    let with = |more: &[&'static str]| [base.as_slice(), more].concat();
+    let flat = json(
+        folder.path(),
+        &with(&["--light", "sun:35", "--subject", "leaf"]),
+    );
+    let lift = flat["wood_effect_stops"].as_f64().unwrap();
+    assert!(
+        lift.abs() < 1e-9,
+        "the file's flat reflectance, not the model's: {lift}"
+    );
+    for light in ["sun", "sun:0", "tungsten:x", "nowhere"] {
+        let (code, _, err) = predict(folder.path(), &with(&["--light", light]));
+        assert_eq!(code, 1, "{light}: {err}");
+    }
+}
+
+#[test]
+fn a_light_is_printed_by_its_name_and_read_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let light = |more: &[&str]| {
+        Command::cargo_bin("filmproof")
+            .unwrap()
+            .arg("light")
+            .args(more)
+            .output()
+            .unwrap()
+    };
+    let csv = light(&["overcast:35", "--spectrum"]);
+    fs::write(folder.path().join("light.csv"), &csv.stdout).unwrap();
+    let base = [
+        "--film-class",
+        "near-infrared",
+        "--filter-edge",
+        "715:50%",
+        "--light",
+    ];
+    let stops = |light: &'static str| {
+        let found = json(folder.path(), &[base.as_slice(), &[light]].concat());
+        found["factor_stops"]["value"].as_f64().unwrap()
+    };
+    assert!((stops("light.csv") - stops("overcast:35")).abs() < 1e-6);
+    assert_eq!(light(&["moon"]).status.code(), Some(1));
+    let told = light(&["daylight:5500", "--json"]);
+    let told: Value = serde_json::from_slice(&told.stdout).unwrap();
+    // Standard daylight ends at 830 nm, so its share to 900 nm is not known.
+    assert!(told["near_infrared_over_visible"].is_null());
+}

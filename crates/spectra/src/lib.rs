@@ -13,6 +13,7 @@
 
 pub mod batch;
 pub mod clear_sky;
+pub mod cloud;
 pub mod curve;
 pub mod film_class;
 pub mod film_sensitivity;
@@ -23,6 +24,7 @@ pub mod kind;
 pub mod lamp;
 pub mod leaf;
 pub mod long_pass;
+pub mod plain_subject;
 pub mod prediction;
 pub mod product;
 pub mod read;

@@ -97,4 +97,32 @@ def sun_and_sky():
     return {"conditions": count, **worst}
 
 
-print(json.dumps({"sun_and_sky": sun_and_sky()}))
+def against(name, theirs):
+    """Greatest relative difference where both know a value; at least 40 of them."""
+    ours = table(ran("light", name, "--spectrum"))
+    here = dict(zip(ours["wavelength_nm"], ours["relative_power"]))
+    there = dict(zip(theirs.wavelengths, theirs.values))
+    both = sorted(set(here) & set(there))
+    assert len(both) >= 40, (name, len(both))
+    pick = lambda of: np.array([of[nm] for nm in both])
+    return relative(pick(here), pick(there))
+
+
+def lamps():
+    daylight = 0.0
+    for kelvin in (4000, 5003, 5503, 6504, 7504, 10000, 25000):
+        xy = colour.temperature.CCT_to_xy_CIE_D(kelvin)
+        theirs = colour.sd_CIE_illuminant_D_series(xy)
+        daylight = max(daylight, against(f"daylight:{kelvin}", theirs))
+    a = against("illuminant-a", colour.sd_CIE_standard_illuminant_A())
+    kelvin = 3200
+    planck = colour.sd_blackbody(kelvin, colour.SpectralShape(300, 1100, 10))
+    planck = planck / planck[560]
+    return {
+        "daylight": daylight,
+        "illuminant_a": a,
+        "tungsten": against(f"tungsten:{kelvin}", planck),
+    }
+
+
+print(json.dumps({"sun_and_sky": sun_and_sky(), "lamps": lamps()}))

@@ -48,6 +48,14 @@ pub(super) fn compare(bench: &mut Bench) -> Result<(), String> {
     ] {
         bench.near(what, number(sky, key)?, 0.0, at_most);
     }
+    let lamps = &found["lamps"];
+    for (what, key, at_most) in [
+        ("CIE daylight, 4000 to 25000 K, relative", "daylight", 1e-6),
+        ("CIE illuminant A, relative", "illuminant_a", 1e-6),
+        ("black body of 3200 K, relative", "tungsten", 1e-6),
+    ] {
+        bench.near(what, number(lamps, key)?, 0.0, at_most);
+    }
     Ok(())
 }
 
