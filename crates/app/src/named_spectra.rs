@@ -159,7 +159,7 @@ fn lamp(source: &str, power: impl Fn(f64) -> f64) -> Result<NamedSpectrum, AppEr
 
 fn daylight(text: &str, kelvin: f64) -> Result<NamedSpectrum, AppError> {
     let (m1, m2) = daylight_multipliers(kelvin)
-        .map_err(|e| AppError::new(format!("{text}: {e}"), "D65 is daylight:6504"))?;
+        .map_err(|e| AppError::new(format!("{text}: {e}"), "D65 is daylight:6503.6"))?;
     let table = reference::daylight_components().map_err(damaged)?;
     let values: Vec<(f64, f64)> = table
         .rows()
@@ -334,8 +334,8 @@ mod tests {
     fn standard_lights_have_their_published_values() {
         // Source: CIE 15, D65: 117.008 at 450 nm, 71.6091 at 700 nm; A: 198.261 at 700 nm.
         for (nm, expected) in [(450.0, 117.008), (560.0, 100.0), (700.0, 71.6091)] {
-            let got = value("daylight:6504", Purpose::Light, nm);
-            assert!((got / expected - 1.0).abs() < 2e-4, "{nm}: {got}");
+            let got = value("daylight:6503.6", Purpose::Light, nm);
+            assert!((got / expected - 1.0).abs() < 1e-5, "{nm}: {got}");
         }
         let a = value("illuminant-a", Purpose::Light, 700.0);
         assert!((a / 198.261 - 1.0).abs() < 1e-5);
