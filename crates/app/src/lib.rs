@@ -34,8 +34,8 @@ mod progress;
 mod single_scan;
 mod spectral_file;
 mod sun;
-mod trace_plot;
 mod sun_chart;
+mod trace_plot;
 
 pub use compare_tests::{ComparedTests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
@@ -50,8 +50,8 @@ pub use expose_inputs::{cell_from_word, sky_from_word, through_from_word};
 pub use field_card::{WrittenCard, import_log, write_card};
 pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_word};
 pub use json::findings_json;
-pub use notebook::Imported;
 pub use light_by_name::{LightAnswer, light};
+pub use notebook::Imported;
 pub use output::write_file;
 pub use plan::{PlanQuestion, Planned, plan};
 pub use predict::{

@@ -1,8 +1,8 @@
 //! What can be asked on the command line. The help texts are the documentation.
 
 use crate::exposing::{ExposeArguments, FocusArguments};
-use crate::plan::PlanArguments;
 use crate::light::LightArguments;
+use crate::plan::PlanArguments;
 use crate::predict::PredictArguments;
 use crate::sun::SunArguments;
 use crate::trace_plot::TraceArguments;
