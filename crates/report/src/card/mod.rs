@@ -163,6 +163,14 @@ fn shutter_words(test: &PlannedTest, camera: &PlannedCamera) -> String {
 }
 
 fn ei_words(camera: &PlannedCamera) -> String {
-    // The number as planned: a mark near it would be another EI.
-    format!("EI {}", camera.ei.to_arithmetic())
+    // To two digits after the first, and not to a mark: a mark near it would be another EI.
+    let ei = camera.ei.to_arithmetic();
+    let digits = (2.0 - ei.log10().floor()).clamp(0.0, 6.0);
+    let text = format!("{ei:.0$}", digits as usize);
+    let short = if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        &text
+    };
+    format!("EI {short}")
 }

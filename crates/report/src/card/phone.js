@@ -357,9 +357,9 @@
       if (frame.kind === "camera") {
         const now = setting(frame);
         const set_s = typed.exposed ? markedTime(frame) : typed.time_set_s ?? now.s;
-        set.textContent = "f/" + now.n + "  " + markLabel(frame, set_s);
+        set.textContent = "f/" + Number(now.n.toPrecision(3)) + "  " + markLabel(frame, set_s);
         how.textContent = [
-          "EI " + frame.ei,
+          "EI " + Number(frame.ei.toPrecision(3)),
           now.planned ? frame.times_words : "new: metered " + time(now.metered) + (now.why ? "" : ", corrected " + time(now.corrected ?? now.s)),
           now.over ?? "", now.why ?? "", frame.shutter_words,
         ].filter((text) => text).join(" · ");
