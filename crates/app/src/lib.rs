@@ -29,6 +29,7 @@ mod output;
 mod pictures;
 mod plan;
 mod predict;
+mod predict_json;
 mod predict_text;
 mod progress;
 mod single_scan;
