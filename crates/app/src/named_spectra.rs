@@ -64,6 +64,20 @@ const LEAVES: [(&str, Leaf, bool); 5] = [
     ("needles", Leaf::NEEDLES, true),
 ];
 
+/// Gives the names that a purpose has, for a message; `None` when it has none.
+pub(crate) fn names(purpose: Purpose) -> Option<String> {
+    match purpose {
+        Purpose::Light => Some(LIGHT_NAMES.to_owned()),
+        Purpose::Subject => {
+            let leaves = LEAVES.iter().map(|(word, _, _)| *word);
+            let plain = PlainSubject::ALL.into_iter().map(PlainSubject::word);
+            Some(leaves.chain(plain).collect::<Vec<_>>().join(", "))
+        }
+        Purpose::Filter => Some("gelatin:NUMBER".to_owned()),
+        Purpose::Film => None,
+    }
+}
+
 /// Gives the sun's height of a clear sun by name, degrees.
 pub(crate) fn sun_height(text: &str) -> Option<&str> {
     text.strip_prefix("sun:")

@@ -4,7 +4,7 @@
 //! the answer to text and JSON. Begin with [`predict`].
 
 use crate::AppError;
-use crate::named_spectra::{named, sun_height};
+use crate::named_spectra::{named, names, sun_height};
 use crate::predict_json::json_of;
 use crate::predict_text::{lines_of, ranked_lines};
 use crate::spectral_file::{SpectralFile, read_curve};
@@ -281,11 +281,20 @@ fn spectrum(
     scale: Option<ValueScale>,
     notes: &mut Vec<String>,
 ) -> Result<(Curve, Option<f64>), AppError> {
-    if let Some(text) = file.as_name()
-        && let Some(named) = named(text, purpose)?
-    {
-        notes.extend(named.notes);
-        return Ok((named.curve, named.infrared_sd_stops));
+    if let Some(text) = file.as_name() {
+        if let Some(named) = named(text, purpose)? {
+            notes.extend(named.notes);
+            return Ok((named.curve, named.infrared_sd_stops));
+        }
+        if let Some(names) = names(purpose) {
+            return Err(AppError::new(
+                format!(
+                    "{text}: there is no such file, and no {} of this name",
+                    purpose.word()
+                ),
+                format!("give a file, or one of {names}"),
+            ));
+        }
     }
     let answers = Answers {
         value_scale: scale.or(file.scale),

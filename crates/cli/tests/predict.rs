@@ -374,6 +374,13 @@ fn a_file_comes_before_a_name_and_a_broken_name_is_an_error() {
         let (code, _, err) = predict(folder.path(), &with(&["--light", light]));
         assert_eq!(code, 1, "{light}: {err}");
     }
+    let more = ["--light", "sun:35", "--subject", "foliage"];
+    let (code, _, err) = predict(folder.path(), &with(&more));
+    assert_eq!(code, 1);
+    assert!(
+        err.contains("foliage") && err.contains("autumn-leaf"),
+        "{err}"
+    );
 }
 
 #[test]
