@@ -7,7 +7,7 @@ use super::fit::{Fit, Freedom, Measure, fit};
 use super::halving::GreyPicture;
 use super::placement::Placement;
 use super::search::FirstPlace;
-use super::significance::{Agreement, agreeing, agreement_of, blank, check};
+use super::significance::{Agreement, SURE, agreeing, agreement_of, blank, check};
 use super::warp::laid_on;
 
 /// Long side of the pictures that are searched through, at most.
@@ -195,17 +195,33 @@ pub fn register(
     let search = FirstPlace::new(&small.first, &small.second);
     let upright = search.upright();
     let mut refusal = None;
-    if upright.height > PLAIN_PEAK {
-        match follow(&levels, upright.placement, motion) {
-            Ok(found) => return Ok(found),
-            Err(error) => refusal = Some(error),
+    // A place that stands far above chance is taken at once; one that stands a
+    // little above it only when no other beginning leads to a better one.
+    let mut best: Option<Registration> = None;
+    let mut sure = |begin: Placement| {
+        match follow(&levels, begin, motion) {
+            Ok(found) => {
+                if best
+                    .as_ref()
+                    .is_none_or(|b| found.above_chance > b.above_chance)
+                {
+                    best = Some(found);
+                }
+            }
+            Err(error) => refusal = refusal.take().or(Some(error)),
+        }
+        best.as_ref().is_some_and(|b| b.above_chance >= SURE)
+    };
+    let found = upright.height > PLAIN_PEAK && sure(upright.placement);
+    if !found {
+        for candidate in search.turned() {
+            if sure(candidate.placement) {
+                break;
+            }
         }
     }
-    for candidate in search.turned() {
-        match follow(&levels, candidate.placement, motion) {
-            Ok(found) => return Ok(found),
-            Err(error) => refusal = refusal.or(Some(error)),
-        }
+    if let Some(best) = best {
+        return Ok(best);
     }
     let none = RegistrationError::TooFewBlocks {
         agreeing: 0,

@@ -6,10 +6,13 @@ use super::fit::{Fit, Freedom, Measure, fit};
 use super::halving::GreyPicture;
 
 /// Agreement over that of wrong places, in standard deviations, that is asked
-/// for. Chance alone would reach about 4.5 in some ten thousand places, but a
-/// wrong rotation lets long edges agree here and there: on made frames such
-/// places reached 19, right ones began at 31. Found on 17 made pairs, not derived.
-const ABOVE_CHANCE: f64 = 25.0;
+/// for. Chance alone would reach about 4.5 in some ten thousand places.
+const ABOVE_CHANCE: f64 = 8.0;
+/// Agreement from which a place is taken without looking for a better one. A wrong
+/// rotation lets long edges agree here and there: on made frames such places
+/// reached 19, and the right ones of the same pairs began at 31. Found on 17 made
+/// pairs, not derived.
+pub(super) const SURE: f64 = 25.0;
 /// Blocks that must agree.
 const AGREEING_BLOCKS: usize = 8;
 /// Share of the weight of a block from which it agrees.
