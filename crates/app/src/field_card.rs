@@ -160,20 +160,31 @@ fn reading(records: &Test, camera: &PlannedCamera, card: &mut CardFrame) {
     }
 }
 
-fn bellows(records: &Test, camera: &PlannedCamera, card: &mut CardFrame) {
+/// The bellows extension of a planned frame; `None` for a subject far away.
+pub(crate) fn bellows_of(
+    records: &Test,
+    camera: &PlannedCamera,
+) -> Option<Result<Bellows, exposure::BellowsError>> {
     let lens = camera.lens.as_ref().and_then(|id| records.lens(id));
     let pupil = lens
         .and_then(|lens| lens.pupil_ratio)
-        .or_else(|| PupilRatio::from_ratio(1.0).ok());
-    let Some(pupil) = pupil else { return };
-    let bellows = match (camera.bellows, lens.and_then(|lens| lens.focal_length)) {
-        (Some(record::Bellows::Magnification(m)), _) => Ok(Bellows::from_magnification(m, pupil)),
-        (Some(record::Bellows::Draw(draw)), Some(focal)) => Bellows::from_draw(draw, focal, pupil),
-        _ => return,
-    };
-    match bellows {
-        Ok(bellows) => card.bellows_factor = bellows.to_ratio(),
-        Err(error) => card.notes.push(with_causes(&error)),
+        .or_else(|| PupilRatio::from_ratio(1.0).ok())?;
+    match (camera.bellows, lens.and_then(|lens| lens.focal_length)) {
+        (Some(record::Bellows::Magnification(m)), _) => {
+            Some(Ok(Bellows::from_magnification(m, pupil)))
+        }
+        (Some(record::Bellows::Draw(draw)), Some(focal)) => {
+            Some(Bellows::from_draw(draw, focal, pupil))
+        }
+        _ => None,
+    }
+}
+
+fn bellows(records: &Test, camera: &PlannedCamera, card: &mut CardFrame) {
+    match bellows_of(records, camera) {
+        Some(Ok(bellows)) => card.bellows_factor = bellows.to_ratio(),
+        Some(Err(error)) => card.notes.push(with_causes(&error)),
+        None => {}
     }
 }
 

@@ -11,6 +11,7 @@
 //! Begin with [`evaluate_folder`], the main job.
 
 mod carrying;
+mod changed_light;
 mod compare_tests;
 mod curve_file;
 mod demo_folder;
@@ -38,6 +39,7 @@ mod sun;
 mod sun_chart;
 mod trace_plot;
 
+pub use changed_light::{ChangedLightQuestion, ReplannedLight, replan};
 pub use compare_tests::{ComparedTests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
 pub use demo_folder::{DEMO_DRAW, write_demo};

@@ -67,7 +67,7 @@ const CAUTIONS: [&str; 4] = [
     "Chemicals: follow the safety data sheets and local rules.",
 ];
 
-const MARKS: [f64; 13] = [
+pub(crate) const MARKS: [f64; 13] = [
     1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0, 45.0, 64.0,
 ];
 
@@ -82,7 +82,7 @@ fn wrong(error: quantity::QuantityError) -> AppError {
     )
 }
 
-fn sky(word: &str) -> Result<Sky, AppError> {
+pub(crate) fn sky(word: &str) -> Result<Sky, AppError> {
     Sky::ALL
         .into_iter()
         .find(|s| s.words().replace(' ', "-") == word && *s != Sky::NotStated)

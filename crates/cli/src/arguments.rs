@@ -4,6 +4,7 @@ use crate::exposing::{ExposeArguments, FocusArguments};
 use crate::light::LightArguments;
 use crate::plan::PlanArguments;
 use crate::predict::PredictArguments;
+use crate::replan::ReplanArguments;
 use crate::sun::SunArguments;
 use crate::trace_plot::TraceArguments;
 use clap::{Args, Parser, Subcommand, ValueHint};
@@ -121,6 +122,13 @@ pub(crate) enum Command {
     /// Two marks on each axis tie the picture to the plot; it may lie turned. Points past the
     /// marks are less certain, and the uncertainty says so.
     TracePlot(TraceArguments),
+    /// After the light has changed: new times for the frames of a plan that are left.
+    ///
+    /// Frames that test.toml records as exposed stay as they are; each of the others keeps
+    /// its EI and gets its time by the new reading, with the lens opened where the time would
+    /// be too long. Where no unfiltered frame is left, one of the others becomes it, since a
+    /// factor is matched within one light.
+    Replan(ReplanArguments),
     /// Write the field card of a plan: for a phone without a network, and for paper.
     ///
     /// The folder's plan.toml says what is to be exposed. What was done comes back with

@@ -19,6 +19,7 @@ mod light;
 mod plan;
 mod predict;
 mod progress_bar;
+mod replan;
 mod sun;
 mod trace_plot;
 
@@ -101,6 +102,7 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
         Command::Light(arguments) => light::light(&arguments),
         Command::Sun(arguments) => sun::sun(&arguments),
         Command::TracePlot(arguments) => trace_plot::traced(&arguments),
+        Command::Replan(arguments) => replan::replanning(&arguments),
         Command::Card { test, out } => field::card(&test, out.as_deref()),
         Command::Import { test, log, json } => field::import(&test, &log, json),
         Command::Schema { plan } => say_json(&if plan {

@@ -167,7 +167,7 @@ fn check_plan(folder: &PlannedFolder, log: &FieldLog, name: &str) -> Result<(), 
     ))
 }
 
-fn hex(bytes: &[u8]) -> String {
+pub(crate) fn hex(bytes: &[u8]) -> String {
     Sha256::digest(bytes)
         .iter()
         .map(|b| format!("{b:02x}"))
@@ -349,7 +349,7 @@ fn differences(recorded: &Frame, logged: &Frame) -> Vec<&'static str> {
 
 /// Keeps the log and its sketches, then moves the new record into place. What
 /// was written is taken back when a later step fails.
-fn keep(
+pub(crate) fn keep(
     root: &Path,
     files: &[(String, &[u8])],
     record: &Path,

@@ -11,6 +11,7 @@
 //! Read `format` first (the keys), then `keys` (how they are read), then
 //! `folder`.
 
+mod changed_plan;
 mod columns;
 mod csv_file;
 mod field_log;
@@ -29,6 +30,7 @@ mod to_record;
 mod words;
 mod write;
 
+pub use changed_plan::change_plan;
 pub use columns::ReciprocityTableRow;
 pub use field_log::field_log_csv;
 pub use folder::{HashState, PlannedFolder, TestFolder, read_planned_folder, read_test_folder};

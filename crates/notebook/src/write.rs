@@ -264,7 +264,7 @@ fn test_toml(parts: &TestParts) -> String {
 }
 
 /// Writes planned frames as `plan.toml`.
-fn plan_toml(planned: &[PlannedFrame]) -> String {
+pub(crate) fn plan_toml(planned: &[PlannedFrame]) -> String {
     toml_text(
         "# What is to be exposed. Nothing here has been exposed yet: what was, stands in test.toml.\n\
          # Films, filters, lenses, lights and processes are those of test.toml.\n\n",

@@ -8,6 +8,7 @@
 //! This part must never choose what is not at hand: sheets, sides, marks and
 //! times are handed in.
 
+mod changed_light;
 mod expected;
 mod layout;
 mod order;
@@ -15,6 +16,7 @@ mod prior;
 mod request;
 mod setting;
 
+pub use changed_light::{ChangedLight, ChangedLightError, FramesLeft, PlannedAnew, frames_left};
 pub use expected::ExpectedInterval;
 pub use layout::FrameOfPlan;
 pub use prior::{FactorPrior, FilmReach, OutsidePriorTable, factor_prior};

@@ -6,8 +6,8 @@
 use super::request::{PlanError, PlanRequest};
 use core::f64::consts::LOG2_10;
 use exposure::{
-    ApertureSetting, ChainError, ExposureRequest, LightReading, MarkReading, OutsideLaw, StepSize,
-    exposure_answer, nearest_shutter, shutter_marks,
+    ApertureSetting, Bellows, ChainError, ExposureRequest, LightReading, MarkReading, OutsideLaw,
+    ReciprocityLaw, StepSize, exposure_answer, nearest_shutter, shutter_marks,
 };
 use quantity::{ExposureIndex, FNumber, Seconds};
 use record::PlannedTime;
@@ -25,53 +25,81 @@ pub(super) struct Setting {
     pub(super) left_over_stops: f64,
 }
 
-/// The metered and the corrected time of an EI at an aperture.
+/// What the times of a frame follow from, EI and aperture apart.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Chain<'a> {
+    pub(super) reading: LightReading,
+    pub(super) bellows: Option<Bellows>,
+    /// The law with its text.
+    pub(super) law: Option<(&'a str, &'a ReciprocityLaw)>,
+}
+
+impl<'a> Chain<'a> {
+    fn of(request: &'a PlanRequest) -> Self {
+        Self {
+            reading: LightReading::Ev100(request.ev100),
+            bellows: None,
+            law: request.law.as_ref().map(|(text, law)| (text.as_str(), law)),
+        }
+    }
+
+    /// The metered and the corrected time of an EI at an aperture.
+    fn times(self, ei: ExposureIndex, aperture: FNumber) -> Result<(Seconds, Seconds), ChainError> {
+        let answer = exposure_answer(&ExposureRequest {
+            reading: self.reading,
+            ei,
+            aperture: ApertureSetting::Exact(aperture),
+            filters: vec![],
+            bellows: self.bellows,
+            reciprocity: self.law.map(|(_, law)| law.clone()),
+            outside_law: OutsideLaw::Refuse,
+            available: None,
+        })?;
+        Ok((answer.time_after_bellows, answer.time_corrected))
+    }
+
+    /// What is set for an EI at an aperture.
+    pub(super) fn set(self, ei: ExposureIndex, aperture: FNumber) -> Result<Setting, ChainError> {
+        let (metered, corrected) = self.times(ei, aperture)?;
+        let wanted_s = corrected.to_s();
+        let marked_s = if wanted_s >= 10.0 {
+            libm::round(wanted_s)
+        } else if wanted_s >= COUNTED_FROM_S {
+            libm::round(10.0 * wanted_s) / 10.0
+        } else {
+            nearest_shutter(
+                corrected,
+                &shutter_marks(StepSize::Full),
+                MarkReading::Literal,
+            )
+            .map_or(wanted_s, |found| {
+                found.mark.time(MarkReading::Literal).to_s()
+            })
+        };
+        Ok(Setting {
+            ei,
+            aperture,
+            left_over_stops: libm::log2(marked_s / wanted_s),
+            time: PlannedTime {
+                marked: Seconds::from_s(marked_s)?,
+                metered: Some(metered),
+                corrected: self.law.map(|_| corrected),
+                law: self.law.map(|(text, _)| text.to_owned()),
+            },
+        })
+    }
+}
+
 fn times(
     request: &PlanRequest,
     ei: ExposureIndex,
     aperture: FNumber,
 ) -> Result<(Seconds, Seconds), ChainError> {
-    let answer = exposure_answer(&ExposureRequest {
-        reading: LightReading::Ev100(request.ev100),
-        ei,
-        aperture: ApertureSetting::Exact(aperture),
-        filters: vec![],
-        bellows: None,
-        reciprocity: request.law.as_ref().map(|(_, law)| law.clone()),
-        outside_law: OutsideLaw::Refuse,
-        available: None,
-    })?;
-    Ok((answer.time_metered, answer.time_corrected))
+    Chain::of(request).times(ei, aperture)
 }
 
 fn set(request: &PlanRequest, ei: ExposureIndex, aperture: FNumber) -> Result<Setting, ChainError> {
-    let (metered, corrected) = times(request, ei, aperture)?;
-    let wanted_s = corrected.to_s();
-    let marked_s = if wanted_s >= 10.0 {
-        libm::round(wanted_s)
-    } else if wanted_s >= COUNTED_FROM_S {
-        libm::round(10.0 * wanted_s) / 10.0
-    } else {
-        nearest_shutter(
-            corrected,
-            &shutter_marks(StepSize::Full),
-            MarkReading::Literal,
-        )
-        .map_or(wanted_s, |found| {
-            found.mark.time(MarkReading::Literal).to_s()
-        })
-    };
-    Ok(Setting {
-        ei,
-        aperture,
-        left_over_stops: libm::log2(marked_s / wanted_s),
-        time: PlannedTime {
-            marked: Seconds::from_s(marked_s)?,
-            metered: Some(metered),
-            corrected: request.law.as_ref().map(|_| corrected),
-            law: request.law.as_ref().map(|(text, _)| text.clone()),
-        },
-    })
+    Chain::of(request).set(ei, aperture)
 }
 
 /// Sets a frame at the preferred aperture, opened as far as the longest time
@@ -169,6 +197,9 @@ pub(super) fn too_long(request: &PlanRequest, ei: ExposureIndex) -> PlanError {
 
 /// Moves an EI by stops of exposure: more exposure is a lower EI.
 pub(super) fn more_exposed(ei: ExposureIndex, stops: f64) -> Result<ExposureIndex, PlanError> {
+    if stops == 0.0 {
+        return Ok(ei);
+    }
     let log = libm::log10(ei.to_arithmetic()) - stops / LOG2_10;
     Ok(ExposureIndex::from_arithmetic(libm::pow(10.0, log))?)
 }
