@@ -47,6 +47,10 @@ pub enum ChangedLightError {
     },
 }
 
+/// Gives the reciprocity law of a planned frame with its text, if it has one.
+pub type LawOfFrame<'a> =
+    dyn Fn(&PlannedFrame, &PlannedCamera) -> Option<(&'a str, &'a ReciprocityLaw)> + 'a;
+
 /// The new light and what is at hand.
 pub struct ChangedLight<'a> {
     /// The light's record name; it must be new to the record.
@@ -60,7 +64,7 @@ pub struct ChangedLight<'a> {
     /// The bellows of a frame, if it is focused near.
     pub bellows: &'a dyn Fn(&PlannedCamera) -> Option<Bellows>,
     /// The reciprocity law of a frame, with its text.
-    pub law: &'a dyn Fn(&PlannedFrame, &PlannedCamera) -> Option<(&'a str, &'a ReciprocityLaw)>,
+    pub law: &'a LawOfFrame<'a>,
 }
 
 /// A frame that was planned anew.
