@@ -16,7 +16,9 @@ mod prior;
 mod request;
 mod setting;
 
-pub use changed_light::{ChangedLight, ChangedLightError, FramesLeft, PlannedAnew, frames_left};
+pub use changed_light::{
+    ChangedLight, ChangedLightError, FramesLeft, LawOfFrame, PlannedAnew, frames_left,
+};
 pub use expected::ExpectedInterval;
 pub use layout::FrameOfPlan;
 pub use prior::{FactorPrior, FilmReach, OutsidePriorTable, factor_prior};
