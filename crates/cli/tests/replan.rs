@@ -1,5 +1,7 @@
 //! After the light has changed: what is left of a plan, by the command.
 
+#![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
 use assert_cmd::Command;
 use serde_json::Value;
 use std::fs;
