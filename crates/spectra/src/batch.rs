@@ -1,17 +1,15 @@
 //! Many integrals at once: every light × subject with every film × filter.
 //!
-//! ∫ E R S T dλ is a sum over the grid of (E R w) × (S T), w the weights of the
+//! ∫ E R S T dλ is a sum over the grid of (S T) × (E R w), w the weights of the
 //! trapezoid rule: one product of two matrices, rows by films and filters,
-//! columns by lights and subjects. The product itself is `nalgebra`'s, shared
-//! between the processor's cores by blocks of columns.
+//! columns by lights and subjects. The factors are no matrices in memory: each is
+//! filled straight into the strips that [`crate::strips`] multiplies, and every
+//! core takes the next strip of rows.
 //!
 //! Begin with [`integrals`].
 
-use nalgebra::{DMatrix, DMatrixView, DMatrixViewMut};
+use crate::strips::{COLUMNS, ROWS, multiply, strip};
 use rayon::prelude::*;
-
-/// Fewest columns worth a core of their own.
-const BLOCK_COLUMNS: usize = 32;
 
 /// Values of several curves on one grid, curve after curve.
 #[derive(Clone, Copy, Debug)]
@@ -45,8 +43,11 @@ pub enum BatchError {
 /// All integrals of a batch.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Integrals {
-    /// Rows film × filter, columns light × subject.
-    table: DMatrix<f64>,
+    /// Strips of [`ROWS`] films × filters; in each, by light × subject, then row.
+    /// The last strips may have rows and columns to spare.
+    table: Vec<f64>,
+    lights: usize,
+    films: usize,
     filters: usize,
     subjects: usize,
 }
@@ -57,21 +58,23 @@ impl Integrals {
     /// `None` beyond the curves that were given.
     #[must_use]
     pub fn at(&self, light: usize, film: usize, filter: usize, subject: usize) -> Option<f64> {
-        if filter >= self.filters || subject >= self.subjects {
+        if light >= self.lights
+            || film >= self.films
+            || filter >= self.filters
+            || subject >= self.subjects
+        {
             return None;
         }
-        self.table
-            .get((
-                film * self.filters + filter,
-                light * self.subjects + subject,
-            ))
-            .copied()
+        let row = film * self.filters + filter;
+        let column = light * self.subjects + subject;
+        let strip = row / ROWS * strip_values(self.lights * self.subjects);
+        self.table.get(strip + column * ROWS + row % ROWS).copied()
     }
 
     /// Gives how many integrals there are.
     #[must_use]
     pub fn count(&self) -> usize {
-        self.table.len()
+        self.lights * self.films * self.filters * self.subjects
     }
 }
 
@@ -106,61 +109,45 @@ pub fn integrals(
         }
     }
     let (rows, columns) = (films.count * filters.count, lights.count * subjects.count);
-    // rows × n and n × columns, both column after column.
-    let response = by_wavelength(films, filters, n);
-    let incoming = weighted(lights, subjects, weights_nm);
-    let left = DMatrixView::from_slice(&response, rows, n);
-    let mut table = DMatrix::zeros(rows, columns);
-    let block = columns
-        .div_ceil(rayon::current_num_threads().max(1))
-        .max(BLOCK_COLUMNS);
-    if rows > 0 && n > 0 {
+    let mut table = vec![0.0; rows.div_ceil(ROWS) * strip_values(columns)];
+    if n > 0 && columns > 0 {
+        let weighted: Vec<f64> = lights
+            .values
+            .chunks_exact(n)
+            .flat_map(|light| light.iter().zip(weights_nm).map(|(e, w)| e * w))
+            .collect();
+        let weighted = Sampled {
+            values: &weighted,
+            count: lights.count,
+        };
+        let mut incoming = vec![0.0; columns.div_ceil(COLUMNS) * COLUMNS * n];
+        incoming
+            .par_chunks_mut(COLUMNS * n)
+            .enumerate()
+            .for_each(|(at, out)| strip::<COLUMNS>(weighted, subjects, at, out));
         table
-            .as_mut_slice()
-            .par_chunks_mut(rows * block)
-            .zip(incoming.par_chunks(n * block))
-            .for_each(|(out, right)| {
-                let width = right.len() / n;
-                let right = DMatrixView::from_slice(right, n, width);
-                DMatrixViewMut::from_slice(out, rows, width).gemm(1.0, &left, &right, 0.0);
-            });
+            .par_chunks_mut(strip_values(columns))
+            .enumerate()
+            .for_each_init(
+                || vec![0.0; ROWS * n],
+                |response, (at, out)| {
+                    strip::<ROWS>(films, filters, at, response);
+                    multiply(response, &incoming, n, out);
+                },
+            );
     }
     Ok(Integrals {
         table,
+        lights: lights.count,
+        films: films.count,
         filters: filters.count,
         subjects: subjects.count,
     })
 }
 
-/// S T for every film and filter, wavelength after wavelength.
-fn by_wavelength(films: Sampled<'_>, filters: Sampled<'_>, n: usize) -> Vec<f64> {
-    let mut products = Vec::with_capacity(films.count * filters.count * n);
-    let mut at_filter = vec![0.0; filters.count];
-    for i in 0..n {
-        for (t, curve) in at_filter.iter_mut().zip(filters.values.chunks_exact(n)) {
-            *t = curve[i];
-        }
-        for film in films.values.chunks_exact(n) {
-            products.extend(at_filter.iter().map(|t| film[i] * t));
-        }
-    }
-    products
-}
-
-/// E R w for every light and subject, curve after curve.
-fn weighted(lights: Sampled<'_>, subjects: Sampled<'_>, weights: &[f64]) -> Vec<f64> {
-    let n = weights.len();
-    if n == 0 {
-        return vec![];
-    }
-    let mut products = Vec::with_capacity(lights.count * subjects.count * n);
-    for light in lights.values.chunks_exact(n) {
-        let light: Vec<f64> = light.iter().zip(weights).map(|(e, w)| e * w).collect();
-        for subject in subjects.values.chunks_exact(n) {
-            products.extend(light.iter().zip(subject).map(|(e, r)| e * r));
-        }
-    }
-    products
+/// Values of one strip of rows: whole strips of columns.
+fn strip_values(columns: usize) -> usize {
+    columns.div_ceil(COLUMNS) * COLUMNS * ROWS
 }
 
 #[cfg(test)]

@@ -29,6 +29,7 @@ pub mod prediction;
 pub mod product;
 pub mod read;
 pub mod seen;
+mod strips;
 pub mod sun_position;
 pub mod trace;
 pub mod uncertainty;
