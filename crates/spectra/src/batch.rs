@@ -166,19 +166,19 @@ mod tests {
     fn a_batch_is_the_same_as_one_integral_after_the_other() {
         let grid = Grid::regular(400.0, 900.0, 5.0).unwrap();
         let n = grid.wavelengths_nm().len();
-        let (lights, films) = (values(3, n, 0.013), values(5, n, 0.017));
+        let (lights, films) = (values(4, n, 0.013), values(5, n, 0.017));
         let (filters, subjects) = (values(17, n, 0.019), values(2, n, 0.023));
         let of = |values, count| Sampled { values, count };
         let all = integrals(
-            of(&lights, 3),
+            of(&lights, 4),
             of(&films, 5),
             of(&filters, 17),
             of(&subjects, 2),
             &grid.trapezoid_weights_nm(),
         )
         .unwrap();
-        assert_eq!(all.count(), 3 * 5 * 17 * 2);
-        for (e, s, t, r) in [(0, 0, 0, 0), (2, 4, 16, 1), (1, 3, 8, 0), (2, 0, 1, 1)] {
+        assert_eq!(all.count(), 4 * 5 * 17 * 2);
+        for (e, s, t, r) in [(0, 0, 0, 0), (3, 4, 16, 1), (1, 3, 8, 0), (2, 0, 1, 1)] {
             let product: Vec<f64> = (0..n)
                 .map(|i| {
                     lights[e * n + i] * films[s * n + i] * filters[t * n + i] * subjects[r * n + i]
@@ -189,7 +189,7 @@ mod tests {
             // 1e-12: the order of the sum differs.
             assert!((ours / one - 1.0).abs() < 1e-12, "{ours} against {one}");
         }
-        assert_eq!(all.at(3, 0, 0, 0), None);
+        assert_eq!(all.at(4, 0, 0, 0), None);
         assert_eq!(all.at(0, 0, 17, 0), None);
         assert_eq!(all.at(0, 0, 0, 2), None);
     }
