@@ -71,18 +71,19 @@ type Row = [Option<(f64, f64)>; 8];
 
 /// Mean and sd in stops at each edge, in sunlight.
 ///
-/// Source: common practice. 4 to 6 stops of 400-speed films behind 720-class
-/// filters; 2 to 3 stops from plain red to the deeper filter on infrared film;
-/// panchromatic films end near 660, extended-red ones near 710, near-infrared
-/// ones near 750 nm, and behind a 760 filter the first two stay blank and the
-/// third shows a trace. In between by judgement, wide on purpose.
+/// The means are those that the classes of film of the room `spectra` give in the
+/// sun at 45°, rounded; those classes are made so that they agree with common
+/// practice: about 4 stops for near-infrared films behind a 715 filter, 8 to 9 for
+/// extended-red ones, 3 for panchromatic films behind plain red. The spreads are
+/// by judgement, wide on purpose, since films of one class differ. Where 10 stops
+/// are passed no image is expected.
 const fn row(reach: FilmReach) -> Row {
     match reach {
-        FilmReach::Orthochromatic => [Some((7.0, 2.0)), None, None, None, None, None, None, None],
+        FilmReach::Orthochromatic => [Some((8.0, 2.0)), None, None, None, None, None, None, None],
         FilmReach::Panchromatic => [
             Some((3.0, 0.7)),
-            Some((5.5, 1.5)),
-            Some((9.0, 2.5)),
+            Some((6.0, 1.5)),
+            None,
             None,
             None,
             None,
@@ -90,34 +91,34 @@ const fn row(reach: FilmReach) -> Row {
             None,
         ],
         FilmReach::ExtendedRed => [
-            Some((2.5, 0.6)),
+            Some((2.3, 0.6)),
             Some((3.5, 0.8)),
-            Some((4.5, 1.2)),
-            Some((5.5, 1.5)),
-            Some((8.0, 2.0)),
+            Some((6.0, 1.2)),
+            Some((8.5, 1.5)),
+            None,
             None,
             None,
             None,
         ],
         FilmReach::NearInfrared => [
-            Some((2.3, 0.6)),
-            Some((3.0, 0.7)),
-            Some((4.0, 1.0)),
+            Some((2.0, 0.6)),
+            Some((2.8, 0.7)),
+            Some((3.8, 0.8)),
+            Some((4.3, 1.0)),
             Some((5.0, 1.2)),
-            Some((6.5, 1.5)),
-            Some((8.5, 2.0)),
-            None,
+            Some((6.0, 1.5)),
+            Some((9.0, 2.0)),
             None,
         ],
         FilmReach::Infrared => [
-            Some((1.2, 0.7)),
-            Some((1.3, 0.7)),
-            Some((1.5, 0.8)),
-            Some((1.7, 0.9)),
-            Some((2.0, 0.9)),
-            Some((2.5, 1.0)),
-            Some((3.2, 1.2)),
-            Some((4.5, 1.5)),
+            Some((1.8, 0.7)),
+            Some((2.4, 0.7)),
+            Some((3.1, 0.8)),
+            Some((3.4, 0.9)),
+            Some((3.7, 0.9)),
+            Some((4.0, 1.0)),
+            Some((4.7, 1.2)),
+            Some((6.0, 1.5)),
         ],
     }
 }
@@ -220,19 +221,26 @@ mod tests {
         assert_ne!(at(FilmReach::Infrared, 850.0), FactorPrior::NoImage);
     }
 
-    /// Common practice: EI 25 (4 stops) to 6 (6 stops) of 400-speed films behind
-    /// 720-class filters lie within one standard deviation or so.
+    /// Common practice: behind a 715-class filter near-infrared films need about 4
+    /// stops, extended-red ones 8 to 9; plain red costs panchromatic films about 3.
     #[test]
     fn the_prior_holds_what_testers_found() {
-        let FactorPrior::Expected {
-            mean_stops,
-            sd_stops,
-        } = at(FilmReach::ExtendedRed, 715.0)
-        else {
-            unreachable!("an image is expected");
-        };
-        assert!((mean_stops - 4.0).abs() <= 1.1 * sd_stops);
-        assert!((mean_stops - 6.0).abs() <= 1.1 * sd_stops);
+        for (reach, edge, stops) in [
+            (FilmReach::NearInfrared, 715.0, 4.0),
+            (FilmReach::ExtendedRed, 715.0, 8.0),
+            (FilmReach::ExtendedRed, 715.0, 9.0),
+            (FilmReach::Panchromatic, 600.0, 3.0),
+        ] {
+            let FactorPrior::Expected {
+                mean_stops,
+                sd_stops,
+            } = at(reach, edge)
+            else {
+                unreachable!("an image is expected");
+            };
+            let off: f64 = mean_stops - stops;
+            assert!(off.abs() <= 0.5 * sd_stops, "{reach:?}: {mean_stops}");
+        }
     }
 
     #[test]
