@@ -29,6 +29,7 @@ mod named_spectra;
 mod output;
 mod pictures;
 mod plan;
+mod plan_several;
 mod predict;
 mod predict_json;
 mod predict_text;

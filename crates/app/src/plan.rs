@@ -3,8 +3,8 @@
 use crate::AppError;
 use exposure::{SunnySky, format_aperture, format_ei, format_time, sunny_estimate};
 use findings::{
-    Assumptions, FEWEST_SHEETS, FactorPrior, FilmReach, MOST_SHEETS, PlanAnswer, PlanError,
-    PlanRequest, TestPlan, factor_prior, plan_test,
+    Assumptions, FEWEST_SHEETS, FactorPrior, FilmReach, FrameOfPlan, MOST_SHEETS, PlanAnswer,
+    PlanError, PlanRequest, TestPlan, factor_prior, plan_test,
 };
 use quantity::{Density, Ev100, ExposureIndex, FNumber, Measured, Nanometres, Seconds, Stops};
 use record::{
@@ -21,8 +21,8 @@ pub struct PlanQuestion {
     pub film_class: String,
     /// Box speed.
     pub box_speed: f64,
-    /// The filter's edge as `NM:LEVEL`, or `NM` where the level is not known.
-    pub filter_edge: String,
+    /// The filters' edges as `NM:LEVEL`, or `NM` where the level is not known.
+    pub filter_edges: Vec<String>,
     /// State of the sky, by its word.
     pub sky: String,
     /// Light reading as EV at ISO 100; the sunny rule's when not given.
@@ -45,8 +45,9 @@ pub struct PlanQuestion {
     pub tablet: bool,
     /// Whether a plain red filter is at hand.
     pub red_filter: bool,
-    /// Expected factor and its standard deviation, which take the table's place. \[stops\]
-    pub expected_factor_stops: Option<(f64, f64)>,
+    /// Expected factor and its standard deviation for each filter, which take the
+    /// table's place; empty when not given. \[stops\]
+    pub expected_factors_stops: Vec<(f64, f64)>,
     /// Folder to write the plan into.
     pub out: Option<PathBuf>,
 }
@@ -60,7 +61,7 @@ pub struct Planned {
     pub json: Value,
 }
 
-const CAUTIONS: [&str; 4] = [
+pub(crate) const CAUTIONS: [&str; 4] = [
     "Never look at the sun through the filter, however dark it is: it may pass infrared that burns the eye without pain.",
     "Don't leave an open lens pointed at the sun: it can burn a shutter or start a fire.",
     "Under a dark cloth you don't see roads, water, edges or weather; keep an eye on them, and on the cold.",
@@ -149,18 +150,25 @@ fn film_class(word: &str) -> Result<FilmReach, AppError> {
     })
 }
 
-fn request(q: &PlanQuestion) -> Result<(PlanRequest, FilmReach, f64), AppError> {
+/// Gives what is at hand for the filter of number `of`.
+pub(crate) fn request(
+    q: &PlanQuestion,
+    of: usize,
+) -> Result<(PlanRequest, FilmReach, f64), AppError> {
+    let Some(filter_edge) = q.filter_edges.get(of) else {
+        return Err(AppError::new("no filter", "give --filter-edge"));
+    };
     let reach = film_class(&q.film_class)?;
     let sky = sky(&q.sky)?;
-    let (nm, level) = edge(&q.filter_edge)?;
+    let (nm, level) = edge(filter_edge)?;
     let outside = |e: findings::OutsidePriorTable| {
         AppError::new(
             e.to_string(),
             "give another edge, or what you expect with --expected-factor",
         )
     };
-    let prior = match q.expected_factor_stops {
-        Some((mean_stops, sd_stops)) => {
+    let prior = match q.expected_factors_stops.get(of) {
+        Some(&(mean_stops, sd_stops)) => {
             if !(0.0..=20.0).contains(&mean_stops) || !(0.1..=6.0).contains(&sd_stops) {
                 return Err(AppError::new(
                     format!("a factor of {mean_stops} ± {sd_stops} stops can't be planned for"),
@@ -252,7 +260,7 @@ fn request(q: &PlanQuestion) -> Result<(PlanRequest, FilmReach, f64), AppError> 
             }),
         },
         box_speed,
-        filter: filter("filter", format!("filter {}", q.filter_edge), nm, level)?,
+        filter: filter("filter", format!("filter {filter_edge}"), nm, level)?,
         red,
         light: Light {
             id: id("light")?,
@@ -286,7 +294,7 @@ fn request(q: &PlanQuestion) -> Result<(PlanRequest, FilmReach, f64), AppError> 
     Ok((request, reach, nm))
 }
 
-fn plan_error(error: PlanError) -> AppError {
+pub(crate) fn plan_error(error: PlanError) -> AppError {
     let remedy = match &error {
         PlanError::TooFewSheets { .. } => {
             format!("plan {FEWEST_SHEETS} sheets or more; five leave room for an unexposed one")
@@ -294,6 +302,9 @@ fn plan_error(error: PlanError) -> AppError {
         PlanError::TooManySheets { .. } => "plan several days".to_owned(),
         PlanError::TooFewSides { .. } => {
             "load more holders (--holders), or plan fewer sheets (--sheets)".to_owned()
+        }
+        PlanError::TooFewForFilters { .. } => {
+            "leave those filters away, or take more sheets (--sheets, --holders)".to_owned()
         }
         PlanError::NoAperture => "give --aperture".to_owned(),
         PlanError::TooLong { .. } => {
@@ -313,7 +324,10 @@ fn planned(request: &PlanRequest) -> Result<PlanAnswer, AppError> {
 /// # Errors
 /// [`AppError`] for impossible values, unknown words, and a test that can't be made.
 pub fn plan(question: &PlanQuestion) -> Result<Planned, AppError> {
-    let (request, reach, nm) = request(question)?;
+    if question.filter_edges.len() > 1 {
+        return crate::plan_several::plan_several(question);
+    }
+    let (request, reach, nm) = request(question, 0)?;
     let plan = match planned(&request)? {
         PlanAnswer::NoImage => {
             if let Some(dir) = &question.out {
@@ -331,9 +345,9 @@ pub fn plan(question: &PlanQuestion) -> Result<Planned, AppError> {
     };
     let beside = beside(&request);
     if let Some(dir) = &question.out {
-        write(&plan, dir)?;
+        write(&plan.as_if_exposed, &plan.frames, dir)?;
     }
-    let mut lines = frame_lines(&plan);
+    let mut lines = frame_lines(&plan.frames);
     lines.extend(told(&request, question, &plan, &beside));
     if let Some(dir) = &question.out {
         lines.push(String::new());
@@ -395,20 +409,29 @@ fn beside(request: &PlanRequest) -> Vec<Beside> {
     found
 }
 
-fn write(plan: &TestPlan, dir: &std::path::Path) -> Result<(), AppError> {
+pub(crate) fn write(
+    as_if_exposed: &TestParts,
+    frames: &[FrameOfPlan],
+    dir: &std::path::Path,
+) -> Result<(), AppError> {
     let parts = TestParts {
         frames: vec![],
         patches: vec![],
-        ..plan.as_if_exposed.clone()
+        ..as_if_exposed.clone()
     };
-    let frames = plan.frames.iter().map(|f| f.frame.clone()).collect();
+    let frames = frames.iter().map(|f| f.frame.clone()).collect();
     let test = PlannedTest::assemble(parts, frames)
         .map_err(|e| AppError::new(e.to_string(), "this is a fault of the plan; please tell it"))?;
     notebook::write_planned_folder(&test, &[], dir)?;
     Ok(())
 }
 
-fn no_image(request: &PlanRequest, reach: FilmReach, nm: f64) -> Planned {
+/// Says why no image is expected, and what to do instead.
+pub(crate) fn no_image_words(
+    request: &PlanRequest,
+    reach: FilmReach,
+    nm: f64,
+) -> (String, Vec<String>) {
     let shows = |class: FilmReach, edge: f64| {
         matches!(
             factor_prior(class, edge, EdgeLevel::HalfTransmittance, request.light.sky),
@@ -439,6 +462,11 @@ fn no_image(request: &PlanRequest, reach: FilmReach, nm: f64) -> Planned {
         "a {} film and a filter with its edge at {nm} nm overlap by less than about a thousandth of the bare response (common practice, by class of film)",
         reach.word()
     );
+    (reason, instead)
+}
+
+fn no_image(request: &PlanRequest, reach: FilmReach, nm: f64) -> Planned {
+    let (reason, instead) = no_image_words(request, reach, nm);
     let mut lines = vec![
         "No image is expected: spend no bracket on this.".to_owned(),
         reason.clone(),
@@ -457,7 +485,7 @@ fn no_image(request: &PlanRequest, reach: FilmReach, nm: f64) -> Planned {
     }
 }
 
-fn frame_lines(plan: &TestPlan) -> Vec<String> {
+pub(crate) fn frame_lines(frames: &[FrameOfPlan]) -> Vec<String> {
     let mut lines = vec![
         "Load and expose, in this order".to_owned(),
         format!(
@@ -465,7 +493,7 @@ fn frame_lines(plan: &TestPlan) -> Vec<String> {
             "no", "side", "frame", "role", "filter", "EI", "f", "time", "off", "why"
         ),
     ];
-    for (n, planned) in plan.frames.iter().enumerate() {
+    for (n, planned) in frames.iter().enumerate() {
         let frame = &planned.frame;
         let (ei, aperture, time) = match &frame.exposure {
             PlannedExposure::Camera(c) => (
@@ -516,7 +544,7 @@ fn told(
     {
         lines.push(format!(
             "  expected factor: {mean_stops:.1} stops, give or take {sd_stops:.1} (one standard deviation; {}), so EI {:.1}",
-            if question.expected_factor_stops.is_some() {
+            if !question.expected_factors_stops.is_empty() {
                 "as given"
             } else {
                 "common practice by class of film and edge"
@@ -587,14 +615,8 @@ fn told(
     lines
 }
 
-fn to_json(
-    request: &PlanRequest,
-    question: &PlanQuestion,
-    plan: &TestPlan,
-    beside: &[Beside],
-) -> Value {
-    let frames: Vec<Value> = plan
-        .frames
+pub(crate) fn frames_json(frames: &[FrameOfPlan]) -> Vec<Value> {
+    frames
         .iter()
         .map(|planned| {
             let frame = &planned.frame;
@@ -616,18 +638,31 @@ fn to_json(
                 "why": frame.why,
             })
         })
-        .collect();
-    let prior = match request.prior {
+        .collect()
+}
+
+pub(crate) fn prior_json(prior: FactorPrior, question: &PlanQuestion) -> Value {
+    match prior {
         FactorPrior::Expected {
             mean_stops,
             sd_stops,
         } => json!({
             "mean_stops": mean_stops,
             "sd_stops": sd_stops,
-            "source": if question.expected_factor_stops.is_some() { "given" } else { "common practice" },
+            "source": if !question.expected_factors_stops.is_empty() { "given" } else { "common practice" },
         }),
         FactorPrior::NoImage => Value::Null,
-    };
+    }
+}
+
+fn to_json(
+    request: &PlanRequest,
+    question: &PlanQuestion,
+    plan: &TestPlan,
+    beside: &[Beside],
+) -> Value {
+    let frames = frames_json(&plan.frames);
+    let prior = prior_json(request.prior, question);
     let variants: Vec<Value> = beside
         .iter()
         .map(|b| {
@@ -668,7 +703,7 @@ mod tests {
         PlanQuestion {
             film_class: "extended-red".into(),
             box_speed: 400.0,
-            filter_edge: "715:50%".into(),
+            filter_edges: vec!["715:50%".into()],
             sky: "clear-sun".into(),
             ev100: None,
             sheets: 8,
@@ -680,7 +715,7 @@ mod tests {
             measured_shutter: false,
             tablet: false,
             red_filter: true,
-            expected_factor_stops: None,
+            expected_factors_stops: vec![],
             out: None,
         }
     }
@@ -690,7 +725,7 @@ mod tests {
     fn no_image_is_told_before_a_sheet_is_spent() {
         let answer = plan(&PlanQuestion {
             film_class: "panchromatic".into(),
-            filter_edge: "760:50%".into(),
+            filter_edges: vec!["760:50%".into()],
             ..question()
         })
         .map(|a| a.json);
@@ -711,7 +746,7 @@ mod tests {
                 ..question()
             },
             PlanQuestion {
-                filter_edge: "red".into(),
+                filter_edges: vec!["red".into()],
                 ..question()
             },
             PlanQuestion {

@@ -16,9 +16,15 @@ pub(crate) struct PlanArguments {
     #[arg(long, value_name = "EI", allow_negative_numbers = true)]
     pub(crate) box_speed: f64,
     /// Edge of the filter with its level: 715:50%, 720:half-peak, 708:10%,
-    /// 708:-3stops; 720 alone where the level is not known.
-    #[arg(long, value_name = "NM:LEVEL", allow_negative_numbers = true)]
-    pub(crate) filter_edge: String,
+    /// 708:-3stops; 720 alone where the level is not known. Several filters share
+    /// anchors and controls.
+    #[arg(
+        long,
+        value_name = "NM:LEVEL",
+        required = true,
+        allow_negative_numbers = true
+    )]
+    pub(crate) filter_edge: Vec<String>,
     /// clear-sun, thin-cloud, broken-cloud, overcast, open-shade, under-leaves or lamp.
     #[arg(long, default_value = "clear-sun")]
     pub(crate) sky: String,
@@ -63,7 +69,7 @@ pub(crate) struct PlanArguments {
     #[arg(long)]
     pub(crate) no_red: bool,
     /// Expected factor and its standard deviation in stops, in place of the table
-    /// of common practice.
+    /// of common practice; for each filter in turn when there are several.
     #[arg(long, value_names = ["STOPS", "SD"], num_args = 2, allow_negative_numbers = true)]
     pub(crate) expected_factor: Vec<f64>,
     /// Write a test folder with the plan, for the field card.
@@ -82,7 +88,7 @@ pub(crate) fn planning(arguments: &PlanArguments) -> Result<(), AppError> {
     let answer = plan(&PlanQuestion {
         film_class: arguments.film_class.clone(),
         box_speed: arguments.box_speed,
-        filter_edge: arguments.filter_edge.clone(),
+        filter_edges: arguments.filter_edge.clone(),
         sky: arguments.sky.clone(),
         ev100: arguments.ev100,
         sheets: arguments.sheets,
@@ -94,7 +100,11 @@ pub(crate) fn planning(arguments: &PlanArguments) -> Result<(), AppError> {
         measured_shutter: arguments.measured_shutter,
         tablet: arguments.tablet,
         red_filter: !arguments.no_red,
-        expected_factor_stops: two(&arguments.expected_factor),
+        expected_factors_stops: arguments
+            .expected_factor
+            .chunks_exact(2)
+            .map(|pair| (pair[0], pair[1]))
+            .collect(),
         out: arguments.out.clone(),
     })?;
     if arguments.json {

@@ -7,8 +7,8 @@
 )]
 
 use findings::{
-    Assumptions, FactorPrior, FilmReach, PlanAnswer, PlanError, PlanRequest, TestPlan,
-    VerdictCriteria, evaluate, factor_prior, hand_bracket, plan_test,
+    Assumptions, FactorPrior, FilmReach, FilterAsked, PlanAnswer, PlanError, PlanRequest, TestPlan,
+    VerdictCriteria, evaluate, factor_prior, hand_bracket, plan_filters, plan_test,
 };
 use quantity::{Ev100, ExposureIndex, FNumber, Nanometres, Seconds, Stops};
 use record::{Edge, EdgeLevel, Film, Filter, FrameRole, Id, Light, Process, Sky, Test};
@@ -239,4 +239,65 @@ fn two_sheets_are_an_anchor_and_one_behind_the_filter() {
     let plan = planned(&request(2));
     assert_eq!(roles(&plan, FrameRole::Anchor), 1);
     assert_eq!(roles(&plan, FrameRole::Bracket), 1);
+}
+
+fn asked(name: &str, nm: f64) -> FilterAsked {
+    let common = EdgeLevel::HalfTransmittance;
+    FilterAsked {
+        filter: filter(name, nm),
+        prior: factor_prior(FilmReach::ExtendedRed, nm, common, Sky::ClearSun).unwrap(),
+    }
+}
+
+#[test]
+fn one_filter_among_several_is_planned_as_it_is_alone() {
+    let common = Assumptions::COMMON_PRACTICE;
+    let alone = planned(&request(8));
+    let shared = plan_filters(&request(8), &[asked("filter", 715.0)], &common).unwrap();
+    // Moves of steps may only narrow it further.
+    let half = shared.filters[0].expected.half_width_stops;
+    assert!(half <= alone.expected.half_width_stops + 1e-9);
+    assert_eq!(shared.frames.len(), 8);
+}
+
+#[test]
+fn filters_share_anchors_and_more_sheets_narrow_the_mean() {
+    let common = Assumptions::COMMON_PRACTICE;
+    let filters = [
+        asked("shallow", 695.0),
+        asked("deep", 715.0),
+        asked("blank", 850.0),
+    ];
+    let mean = |sheets| {
+        let plan = plan_filters(&request(sheets), &filters, &common).unwrap();
+        assert_eq!(plan.no_image, [2]);
+        assert_eq!(plan.frames.len(), sheets);
+        assert!(plan.filters.iter().all(|f| f.frames >= 1));
+        let sum: f64 = plan
+            .filters
+            .iter()
+            .map(|f| f.expected.half_width_stops)
+            .sum();
+        sum / 2.0
+    };
+    let (few, many) = (mean(5), mean(12));
+    println!("mean of two filters: five sheets ± {few:.3}, twelve ± {many:.3}");
+    assert!(many < few);
+    // Two sheets serve one filter, not two.
+    let error = plan_filters(&request(2), &filters, &common).unwrap_err();
+    assert_eq!(
+        error,
+        PlanError::TooFewForFilters {
+            sheets: 2,
+            filters: 2,
+            leave: vec!["deep".into()]
+        }
+    );
+    // With controls by rule, five filters leave no room for them in six sheets.
+    let five: Vec<FilterAsked> = [650.0, 665.0, 680.0, 695.0, 715.0]
+        .iter()
+        .map(|nm| asked(&format!("f{nm}"), *nm))
+        .collect();
+    let tight = plan_filters(&request(6), &five, &common).unwrap();
+    assert!(tight.filters.iter().all(|f| f.frames == 1));
 }

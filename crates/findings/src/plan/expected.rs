@@ -18,8 +18,8 @@ use crate::solve::{Covariance, Model, Seen};
 use core::f64::consts::LOG10_2;
 use quantity::{Measured, Stops};
 use record::{
-    Exposure, Frame, Lens, LightReading, Patch, PatchRole, Reading, ReadingOrigin, Response,
-    Shutter, Test, TestParts,
+    Exposure, Filter, Frame, Lens, LightReading, Patch, PatchRole, Reading, ReadingOrigin,
+    Response, Shutter, Test, TestParts,
 };
 
 /// Factors that are looked at, each with the same share of the prior.
@@ -50,14 +50,24 @@ pub struct ExpectedInterval {
 
 /// Writes the planned test down as if it had been exposed and marked, without readings.
 pub(super) fn as_if_exposed(request: &PlanRequest, frames: &[FrameOfPlan]) -> TestParts {
+    with_filters(request, &[&request.filter], frames)
+}
+
+/// As [`as_if_exposed`], with several filters that are tested.
+pub(super) fn with_filters(
+    request: &PlanRequest,
+    tested: &[&Filter],
+    frames: &[FrameOfPlan],
+) -> TestParts {
     let mut light = request.light.clone();
     light.reading = Some(LightReading::Ev100(request.ev100));
     let mut film = request.film.clone();
     film.box_speed = Some(request.box_speed);
-    let mut filters = vec![request.filter.clone()];
+    let names: Vec<&str> = tested.iter().map(|f| f.name.as_str()).collect();
+    let mut filters: Vec<Filter> = tested.iter().map(|f| (*f).clone()).collect();
     filters.extend(request.red.iter().map(|(red, _)| red.clone()));
     let mut parts = TestParts {
-        title: format!("{} behind {}", film.name, request.filter.name),
+        title: format!("{} behind {}", film.name, names.join(", ")),
         films: vec![film],
         filters,
         lenses: vec![Lens {
@@ -141,7 +151,41 @@ pub(super) fn expected(
     sd_stops: f64,
     assumptions: &Assumptions,
 ) -> Result<ExpectedInterval, PlanError> {
-    let parts = as_if_exposed(request, frames);
+    let belief = Belief {
+        filter: &request.filter,
+        mean_stops,
+        sd_stops,
+    };
+    expected_of(request, &[belief], 0, frames, assumptions)
+}
+
+/// What is believed of one filter's factor.
+#[derive(Clone, Copy)]
+pub(super) struct Belief<'a> {
+    pub(super) filter: &'a Filter,
+    pub(super) mean_stops: f64,
+    pub(super) sd_stops: f64,
+}
+
+/// Foresees what frames behind several filters bring for the one of number `of`;
+/// the others' factors are taken at their middles.
+///
+/// # Errors
+/// [`PlanError`] when the planned records contradict each other.
+pub(super) fn expected_of(
+    request: &PlanRequest,
+    beliefs: &[Belief<'_>],
+    of: usize,
+    frames: &[FrameOfPlan],
+    assumptions: &Assumptions,
+) -> Result<ExpectedInterval, PlanError> {
+    let Belief {
+        filter,
+        mean_stops,
+        sd_stops,
+    } = beliefs[of];
+    let tested: Vec<&Filter> = beliefs.iter().map(|b| b.filter).collect();
+    let parts = with_filters(request, &tested, frames);
     let patches = parts.patches.clone();
     let test = Test::assemble(parts)?;
     let foreseen = |problem: String| PlanError::NotForeseen { problem };
@@ -151,7 +195,7 @@ pub(super) fn expected(
         JointModel::build(&test, &dummy, assumptions).map_err(|e| foreseen(e.to_string()))?;
     let key = FactorKey {
         film: request.film.id.clone(),
-        filters: vec![request.filter.id.clone()],
+        filters: vec![filter.id.clone()],
         light: request.light.id.clone(),
     };
     let Some(&factor) = model.index.get(&Key::Factor(key)) else {
@@ -161,11 +205,13 @@ pub(super) fn expected(
     for (i, key) in model.keys.iter().enumerate() {
         match key {
             Key::Subject(name, _) if name.as_str() == "wall" => start[i] = WALL_STOPS * LOG10_2,
-            Key::Factor(f) if f.filters != [request.filter.id.clone()] => {
-                start[i] = request
-                    .red
-                    .as_ref()
-                    .map_or(0.0, |(_, s)| s.to_delta_log_h());
+            Key::Factor(f) => {
+                let other = beliefs.iter().find(|b| f.filters == [b.filter.id.clone()]);
+                let red = request.red.as_ref();
+                start[i] = match other {
+                    Some(belief) => belief.mean_stops * LOG10_2,
+                    None => red.map_or(0.0, |(_, s)| s.to_delta_log_h()),
+                };
             }
             _ => {}
         }

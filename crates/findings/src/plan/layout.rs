@@ -4,7 +4,7 @@ use super::order::balanced;
 use super::request::{PlanError, PlanRequest, id};
 use super::setting::{Setting, at_preferred_aperture, at_time, more_exposed, too_long};
 use quantity::{ExposureIndex, Seconds};
-use record::{Exposure, FrameRole, PlannedCamera, PlannedExposure, PlannedFrame};
+use record::{Exposure, Filter, FrameRole, PlannedCamera, PlannedExposure, PlannedFrame};
 
 /// From so many sheets on one is kept unexposed.
 const UNEXPOSED_FROM: usize = 5;
@@ -83,7 +83,17 @@ struct Shot {
 enum Filtered {
     No,
     Red,
-    Tested,
+    /// Behind the filter of the bracket of this number.
+    Tested(usize),
+}
+
+/// The frames behind one filter.
+pub(super) struct Bracket<'a> {
+    pub(super) filter: &'a Filter,
+    /// EI of its middle.
+    pub(super) middle: ExposureIndex,
+    pub(super) frames: usize,
+    pub(super) step_stops: f64,
 }
 
 /// Gives the frames of a layout in the order they are to be exposed; `None` when
@@ -96,36 +106,63 @@ pub(super) fn frames(
     layout: &Layout,
     middle: ExposureIndex,
 ) -> Result<Option<Vec<FrameOfPlan>>, PlanError> {
+    let bracket = Bracket {
+        filter: &request.filter,
+        middle,
+        frames: layout.filtered,
+        step_stops: layout.step_stops,
+    };
+    frames_of(request, layout, &[bracket])
+}
+
+/// Gives the frames of a layout with a bracket for each filter, as [`frames`].
+///
+/// # Errors
+/// [`PlanError`] for an EI that is out of range.
+pub(super) fn frames_of(
+    request: &PlanRequest,
+    layout: &Layout,
+    brackets: &[Bracket<'_>],
+) -> Result<Option<Vec<FrameOfPlan>>, PlanError> {
     let set = |ei| match layout.one_time {
         None => at_preferred_aperture(request, ei),
         Some(time) => at_time(request, ei, time),
     };
-    let half = 0.5 * (layout.filtered as f64 - 1.0);
-    let offsets: Vec<f64> = (0..layout.filtered)
-        .map(|k| (k as f64 - half) * layout.step_stops)
-        .collect();
-    let mut bracket = vec![];
-    for (n, k) in balanced(&offsets).into_iter().enumerate() {
-        let Some(setting) = set(more_exposed(middle, offsets[k])?) else {
-            return Ok(None);
-        };
-        let offset = offsets[k];
-        bracket.push(Shot {
-            name: format!("filtered-{}", n + 1),
-            role: FrameRole::Bracket,
-            filtered: Filtered::Tested,
-            setting,
-            why: if offset == 0.0 {
-                "the EI that is expected".to_owned()
-            } else {
-                format!(
-                    "{:.2} stops {} than expected",
-                    offset.abs(),
-                    if offset > 0.0 { "more" } else { "less" }
-                )
-            },
-        });
+    let mut shots_of = vec![];
+    for (of, bracket) in brackets.iter().enumerate() {
+        let half = 0.5 * (bracket.frames as f64 - 1.0);
+        let offsets: Vec<f64> = (0..bracket.frames)
+            .map(|k| (k as f64 - half) * bracket.step_stops)
+            .collect();
+        let mut shots = vec![];
+        for (n, k) in balanced(&offsets).into_iter().enumerate() {
+            let offset = offsets[k];
+            let Some(setting) = set(more_exposed(bracket.middle, offset)?) else {
+                return Ok(None);
+            };
+            shots.push(Shot {
+                name: if brackets.len() == 1 {
+                    format!("filtered-{}", n + 1)
+                } else {
+                    format!("filtered-{}-{}", of + 1, n + 1)
+                },
+                role: FrameRole::Bracket,
+                filtered: Filtered::Tested(of),
+                setting,
+                why: if offset == 0.0 {
+                    "the EI that is expected".to_owned()
+                } else {
+                    format!(
+                        "{:.2} stops {} than expected",
+                        offset.abs(),
+                        if offset > 0.0 { "more" } else { "less" }
+                    )
+                },
+            });
+        }
+        shots_of.push(shots);
     }
+    let bracket = by_turns(shots_of);
     let mut anchors = vec![];
     for n in 0..layout.anchors {
         // One stop apart, so that they do not share a mark.
@@ -163,7 +200,22 @@ pub(super) fn frames(
             },
         );
     }
-    Ok(Some(records(request, layout, shots)))
+    Ok(Some(records(request, layout, brackets, shots)))
+}
+
+/// The filters take turns, there and back, so that each one's frames lie about the
+/// same middle in time and filters are changed seldom.
+fn by_turns(shots_of: Vec<Vec<Shot>>) -> Vec<Shot> {
+    let mut queues: Vec<_> = shots_of.into_iter().map(Vec::into_iter).collect();
+    let mut shots = vec![];
+    loop {
+        let before = shots.len();
+        shots.extend(queues.iter_mut().filter_map(Iterator::next));
+        shots.extend(queues.iter_mut().rev().filter_map(Iterator::next));
+        if shots.len() == before {
+            return shots;
+        }
+    }
 }
 
 /// One anchor stands in the middle of the bracket, two stand before and after
@@ -196,7 +248,12 @@ fn between_anchors(anchors: Vec<Shot>, mut bracket: Vec<Shot>) -> Vec<Shot> {
     shots
 }
 
-fn records(request: &PlanRequest, layout: &Layout, shots: Vec<Shot>) -> Vec<FrameOfPlan> {
+fn records(
+    request: &PlanRequest,
+    layout: &Layout,
+    brackets: &[Bracket<'_>],
+    shots: Vec<Shot>,
+) -> Vec<FrameOfPlan> {
     let mut sides = request.sides.iter().cloned();
     let mut made = vec![];
     let mut frame = |name: &str, filters, role, exposure, why: String, left_over_stops| {
@@ -218,7 +275,7 @@ fn records(request: &PlanRequest, layout: &Layout, shots: Vec<Shot>) -> Vec<Fram
     };
     for shot in shots {
         let filters = match (shot.filtered, &request.red) {
-            (Filtered::Tested, _) => vec![request.filter.id.clone()],
+            (Filtered::Tested(of), _) => vec![brackets[of].filter.id.clone()],
             (Filtered::Red, Some((red, _))) => vec![red.id.clone()],
             _ => vec![],
         };

@@ -15,6 +15,7 @@ mod order;
 mod prior;
 mod request;
 mod setting;
+mod several;
 
 pub use changed_light::{
     ChangedLight, ChangedLightError, FramesLeft, LawOfFrame, PlannedAnew, frames_left,
@@ -23,6 +24,7 @@ pub use expected::ExpectedInterval;
 pub use layout::FrameOfPlan;
 pub use prior::{FactorPrior, FilmReach, OutsidePriorTable, factor_prior};
 pub use request::{PlanError, PlanRequest};
+pub use several::{FilterAsked, FilterPlanned, SharedPlan, plan_filters};
 
 use crate::assumptions::Assumptions;
 use layout::{Layout, frames, layouts, none_fits};
@@ -94,26 +96,7 @@ pub fn plan_test(
     else {
         return Ok(PlanAnswer::NoImage);
     };
-    if request.sheets < FEWEST_SHEETS {
-        return Err(PlanError::TooFewSheets {
-            sheets: request.sheets,
-        });
-    }
-    if request.sheets > MOST_SHEETS {
-        return Err(PlanError::TooManySheets {
-            sheets: request.sheets,
-            most: MOST_SHEETS,
-        });
-    }
-    if request.sheets > request.sides.len() {
-        return Err(PlanError::TooFewSides {
-            sheets: request.sheets,
-            sides: request.sides.len(),
-        });
-    }
-    if request.apertures.is_empty() {
-        return Err(PlanError::NoAperture);
-    }
+    at_hand(request)?;
     let middle = setting::more_exposed(request.box_speed, mean_stops)?;
     // A bracket too narrow for what is believed is taken only where none is wide enough.
     let narrow = |layout: &Layout| {
@@ -149,6 +132,31 @@ pub fn plan_test(
         frames,
         expected,
     })))
+}
+
+/// Refuses sheets, sides and marks that allow no plan.
+fn at_hand(request: &PlanRequest) -> Result<(), PlanError> {
+    if request.sheets < FEWEST_SHEETS {
+        return Err(PlanError::TooFewSheets {
+            sheets: request.sheets,
+        });
+    }
+    if request.sheets > MOST_SHEETS {
+        return Err(PlanError::TooManySheets {
+            sheets: request.sheets,
+            most: MOST_SHEETS,
+        });
+    }
+    if request.sheets > request.sides.len() {
+        return Err(PlanError::TooFewSides {
+            sheets: request.sheets,
+            sides: request.sides.len(),
+        });
+    }
+    if request.apertures.is_empty() {
+        return Err(PlanError::NoAperture);
+    }
+    Ok(())
 }
 
 /// A bracket as it is made by hand: an anchor and whole stops about the middle,

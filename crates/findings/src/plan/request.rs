@@ -52,6 +52,20 @@ pub enum PlanError {
         /// Sheets asked for.
         sheets: usize,
     },
+    /// Take more sheets, or leave filters for another day.
+    #[error(
+        "{filters} filters that can show an image need {} sheets at least, one without and one behind each, and {sheets} are at hand; leave for another day: {}",
+        filters + 1,
+        leave.join(", ")
+    )]
+    TooFewForFilters {
+        /// Sheets asked for.
+        sheets: usize,
+        /// Filters behind which an image is expected.
+        filters: usize,
+        /// Names of those that would bring least.
+        leave: Vec<String>,
+    },
     /// Load more holders, or use fewer sheets.
     #[error("{sheets} sheets need as many holder sides, and there are {sides}")]
     TooFewSides {
