@@ -459,7 +459,7 @@ pub(crate) fn no_image_words(
             .to_owned(),
     );
     let reason = format!(
-        "a {} film and a filter with its edge at {nm} nm overlap by less than about a thousandth of the bare response (common practice, by class of film)",
+        "{} film and a filter with its edge at {nm} nm overlap by less than about a thousandth of the bare response (common practice, by class of film)",
         reach.word()
     );
     (reason, instead)
