@@ -15,7 +15,7 @@ const TABLES: &[&str] = &[
     "wavelength_nm,transmittance\n700,0.24\n710,0.5\n750,0.9\n",
     "Wavelength (nm);Transmittance(%);Std.Dev.\n700;24,5;0,1\n710;30,25;0,1\n750;90;0,2\n",
     "# Reflectance (0..1) of a leaf\n#wl,R,T\n400,0.05,0.01\n401,-9.999,0.01\n402,0.06,\n403,0.07,0.02\n",
-    "4900  0.000  \r\n5000  0.011  \r\n5100  0.128  \r\n",
+    "490  0.000  \r\n500  0.011  \r\n510  0.128  \r\n",
     "Name: Leaves\nX Units:  Wavelength (micrometers)\nY Units:  Reflectance (percent)\n\n0.302\t4.948\t \n0.304\t4.961\t\t\n0.306\t4.973\n",
     "1/cm\tabsorbance\n14000\t0.1\n13000\t1.5\n12000\t3\n",
     "nm,log sensitivity\n680,1.3\n670,1.4\n660,1.45\n660,1.45\n",
