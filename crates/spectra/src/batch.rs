@@ -3,7 +3,7 @@
 //! ∫ E R S T dλ is a sum over the grid of (S T) × (E R w), w the weights of the
 //! trapezoid rule: one product of two matrices, rows by films and filters,
 //! columns by lights and subjects. The factors are no matrices in memory: each is
-//! filled straight into the strips that [`crate::strips`] multiplies, and every
+//! filled straight into the strips that `strips.rs` multiplies, and every
 //! core takes the next strip of rows.
 //!
 //! Begin with [`integrals`].
