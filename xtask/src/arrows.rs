@@ -18,7 +18,7 @@ reference    ->
 record       -> quantity
 negative     -> quantity    tests: testkit
 testkit      -> quantity record
-findings     -> quantity exposure sensitometry record    tests: testkit
+findings     -> quantity exposure sensitometry spectra record    tests: testkit
 figures      -> quantity exposure record findings spectra
 report       -> quantity exposure record findings figures
 notebook     -> quantity record

@@ -50,6 +50,9 @@ usage: cargo run -p xtask -- CHORE
   prove-tail [--films N] [--draw N]
                        simulate films whose red end is known and count what the intervals hold
                        (200 of each number of filters when not given; use --release)
+  prove-plan [--tests N] [--draw N]
+                       simulate planned tests and hold their intervals against the plan's promise
+                       and a bracket by hand (500 truths when not given; use --release)
   fuzz [--seconds N] [--target NAME] [--draw N]
                        damaged files against the readers of spectral files
                        (60 s when not given; use --release)
@@ -71,6 +74,7 @@ fn main() -> ExitCode {
         ["browser", program] => browser::run(&workspace, &PathBuf::from(program)),
         ["golden", "report"] => golden::report(&workspace),
         ["prove-tail", rest @ ..] => prove::tail_chore(rest),
+        ["prove-plan", rest @ ..] => prove::plan::run(rest),
         ["prove", rest @ ..] => prove::run(rest),
         ["fuzz", rest @ ..] => fuzz::run(rest),
         ["glossary"] => glossary::rewrite(&workspace),

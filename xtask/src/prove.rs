@@ -9,6 +9,7 @@
 
 mod bound;
 mod kinds;
+pub(crate) mod plan;
 mod requirements;
 mod score;
 pub(crate) mod tail;

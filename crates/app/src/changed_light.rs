@@ -73,7 +73,7 @@ pub fn replan(question: &ChangedLightQuestion) -> Result<ReplannedLight, AppErro
     let light = Light {
         id: light_name(question.light.as_deref(), test, before)?,
         sky: match &question.sky {
-            Some(word) => crate::plan::sky(word)?,
+            Some(word) => crate::plan_request::sky(word)?,
             None => before.sky,
         },
         time: None,
@@ -216,7 +216,7 @@ fn marks(
     };
     let widest = FNumber::from_ratio(widest)?;
     let mut marks = vec![widest];
-    for mark in crate::plan::MARKS {
+    for mark in crate::plan_request::MARKS {
         if mark > 1.02 * widest.to_ratio() {
             marks.push(FNumber::from_ratio(mark)?);
         }

@@ -1,59 +1,49 @@
 //! Plans one test for several filters that share anchors and controls.
 
 use crate::AppError;
-use crate::plan::{
-    CAUTIONS, PlanQuestion, Planned, frame_lines, frames_json, no_image_words, plan_error,
-    prior_json, request, write,
-};
+use crate::plan::{CAUTIONS, PlanQuestion, Planned, TRACE, image_word, prior_json};
+use crate::plan_believed::{Believed, BelievedTest};
+use crate::plan_beside::{Beside, beside, beside_json, beside_lines};
+use crate::plan_frames::{frame_lines, frames_json, timing_words, write};
+use crate::plan_request::{plan_error, request};
 use findings::{Assumptions, FactorPrior, FilterAsked, FilterPlanned, SharedPlan, plan_filters};
 use record::Id;
 use serde_json::{Value, json};
 
-/// One filter with what is told where it shows no image.
-struct Asked {
-    edge: String,
+/// One filter with what is believed of it.
+struct Asked<'a> {
     one: FilterAsked,
-    reason: String,
-    instead: Vec<String>,
+    believed: &'a Believed,
 }
 
 /// Plans a test of several filters.
 ///
 /// # Errors
 /// [`AppError`] for impossible values, unknown words, and a test that can't be made.
-pub(crate) fn plan_several(question: &PlanQuestion) -> Result<Planned, AppError> {
-    let count = question.filter_edges.len();
-    let given = question.expected_factors_stops.len();
-    if given != 0 && given != count {
-        return Err(AppError::new(
-            format!("{given} expected factors are given for {count} filters"),
-            "give --expected-factor once for each --filter-edge, in their order",
-        ));
-    }
-    let mut asked: Vec<Asked> = vec![];
-    for (of, edge) in question.filter_edges.iter().enumerate() {
-        if question.filter_edges[..of].contains(edge) {
+pub(crate) fn plan_several(
+    question: &PlanQuestion,
+    test: &BelievedTest,
+) -> Result<Planned, AppError> {
+    let mut asked: Vec<Asked<'_>> = vec![];
+    for (of, believed) in test.filters.iter().enumerate() {
+        if question.filters[..of].contains(&question.filters[of]) {
             return Err(AppError::new(
-                format!("the filter {edge} is given twice"),
+                format!("the filter {} is given twice", believed.name),
                 "give each filter once",
             ));
         }
-        let (request, reach, nm) = request(question, of)?;
-        let (reason, instead) = no_image_words(&request, reach, nm);
-        let mut filter = request.filter;
+        let mut filter = request(question, test, believed)?.filter;
         filter.id =
             Id::new(&format!("filter-{}", of + 1)).map_err(|e| AppError::new(e.to_string(), ""))?;
         asked.push(Asked {
-            edge: edge.clone(),
             one: FilterAsked {
                 filter,
-                prior: request.prior,
+                prior: believed.prior,
             },
-            reason,
-            instead,
+            believed,
         });
     }
-    let (base, ..) = request(question, 0)?;
+    let base = request(question, test, &test.filters[0])?;
     let ones: Vec<FilterAsked> = asked.iter().map(|a| a.one.clone()).collect();
     let plan = plan_filters(&base, &ones, &Assumptions::COMMON_PRACTICE).map_err(plan_error)?;
     if let Some(dir) = &question.out {
@@ -68,9 +58,17 @@ pub(crate) fn plan_several(question: &PlanQuestion) -> Result<Planned, AppError>
         }
         write(&plan.as_if_exposed, &plan.frames, dir)?;
     }
+    let shown: Vec<FilterAsked> = (plan.filters.iter())
+        .map(|f| ones[f.asked].clone())
+        .collect();
+    let beside = if shown.is_empty() {
+        vec![]
+    } else {
+        beside(&base, &shown)
+    };
     Ok(Planned {
-        lines: lines(question, &asked, &plan),
-        json: to_json(question, &asked, &plan),
+        lines: lines(question, test, &asked, &plan, &beside),
+        json: to_json(test, &asked, &plan, &beside),
     })
 }
 
@@ -82,7 +80,13 @@ fn mean_half_width(plan: &SharedPlan) -> Option<f64> {
     (!plan.filters.is_empty()).then(|| sum / plan.filters.len() as f64)
 }
 
-fn lines(question: &PlanQuestion, asked: &[Asked], plan: &SharedPlan) -> Vec<String> {
+fn lines(
+    question: &PlanQuestion,
+    test: &BelievedTest,
+    asked: &[Asked<'_>],
+    plan: &SharedPlan,
+    beside: &[Beside],
+) -> Vec<String> {
     let mut lines = if plan.frames.is_empty() {
         vec!["No image is expected behind any of these filters: spend no bracket on them.".into()]
     } else {
@@ -92,6 +96,9 @@ fn lines(question: &PlanQuestion, asked: &[Asked], plan: &SharedPlan) -> Vec<Str
         lines.extend([String::new(), "What it will tell".to_owned()]);
         for found in &plan.filters {
             lines.push(told(&asked[found.asked], found));
+            if asked[found.asked].believed.trace {
+                lines.push(format!("    {TRACE}"));
+            }
         }
         lines.push(format!(
             "  the sheets are shared out so that these intervals (90 %) are smallest on the mean: ± {mean:.2} stops"
@@ -104,12 +111,12 @@ fn lines(question: &PlanQuestion, asked: &[Asked], plan: &SharedPlan) -> Vec<Str
             format!(
                 "{} ({}): no image is expected, so it gets no sheet",
                 filter.one.filter.id.as_str(),
-                filter.edge
+                filter.believed.name
             ),
-            format!("  {}", filter.reason),
+            format!("  {}", filter.believed.reason),
             "  instead".to_owned(),
         ]);
-        lines.extend(filter.instead.iter().map(|i| format!("    {i}")));
+        lines.extend(filter.believed.instead.iter().map(|i| format!("    {i}")));
     }
     if !plan.frames.is_empty() {
         lines.extend([
@@ -117,6 +124,7 @@ fn lines(question: &PlanQuestion, asked: &[Asked], plan: &SharedPlan) -> Vec<Str
             "Why so".to_owned(),
             "  anchors and controls serve all filters; the filters take turns, there and back, so that an even drift of the light cancels".to_owned(),
         ]);
+        lines.extend(timing_words(plan.timing, &plan.frames));
         if plan.filters.iter().any(|f| f.frames == 1) {
             lines.push("  a single frame gives a factor only if it holds an image: more sheets, or fewer filters, make it surer".to_owned());
         }
@@ -124,26 +132,31 @@ fn lines(question: &PlanQuestion, asked: &[Asked], plan: &SharedPlan) -> Vec<Str
             lines.push("  the shutter is not measured: marked speeds are the largest error, and measuring them is worth more than sheets".to_owned());
         }
     }
+    lines.extend(beside_lines(beside));
     lines.extend([String::new(), "Take care".to_owned()]);
     lines.extend(CAUTIONS.iter().map(|c| format!("  {c}")));
+    lines.extend(test.notes.iter().map(|note| format!("Note: {note}")));
     if let Some(dir) = &question.out {
         lines.extend([String::new(), format!("Plan: {}", dir.display())]);
     }
     lines
 }
 
-fn told(asked: &Asked, found: &FilterPlanned) -> String {
+fn told(asked: &Asked<'_>, found: &FilterPlanned) -> String {
     let believed = match asked.one.prior {
         FactorPrior::Expected {
             mean_stops,
             sd_stops,
-        } => format!("expected factor {mean_stops:.1} stops, give or take {sd_stops:.1}, "),
+        } => format!(
+            "expected factor {mean_stops:.1} stops, give or take {sd_stops:.1} ({}), ",
+            asked.believed.source.words()
+        ),
         FactorPrior::NoImage => String::new(),
     };
     format!(
         "  {} ({}): {believed}so EI {:.1}; interval ± {:.2} stops, EI {:.1} to {:.1}; an interval and not only a bound in {:.0} % of cases; frames: {}",
         asked.one.filter.id.as_str(),
-        asked.edge,
+        asked.believed.name,
         found.expected_ei.to_arithmetic(),
         found.expected.half_width_stops,
         found.ei_low.to_arithmetic(),
@@ -153,7 +166,12 @@ fn told(asked: &Asked, found: &FilterPlanned) -> String {
     )
 }
 
-fn to_json(question: &PlanQuestion, asked: &[Asked], plan: &SharedPlan) -> Value {
+fn to_json(
+    test: &BelievedTest,
+    asked: &[Asked<'_>],
+    plan: &SharedPlan,
+    beside: &[Beside],
+) -> Value {
     let filters: Vec<Value> = asked
         .iter()
         .enumerate()
@@ -162,10 +180,10 @@ fn to_json(question: &PlanQuestion, asked: &[Asked], plan: &SharedPlan) -> Value
             match plan.filters.iter().find(|f| f.asked == number) {
                 Some(f) => json!({
                     "filter": name,
-                    "edge": filter.edge,
-                    "image": "expected",
+                    "edge": filter.believed.name,
+                    "image": image_word(filter.believed),
                     "frame_count": f.frames,
-                    "expected_factor": prior_json(filter.one.prior, question),
+                    "expected_factor": prior_json(filter.believed),
                     "expected_ei": {
                         "value": f.expected_ei.to_arithmetic(),
                         "low": f.ei_low.to_arithmetic(),
@@ -177,10 +195,10 @@ fn to_json(question: &PlanQuestion, asked: &[Asked], plan: &SharedPlan) -> Value
                 }),
                 None => json!({
                     "filter": name,
-                    "edge": filter.edge,
+                    "edge": filter.believed.name,
                     "image": "none",
-                    "reason": filter.reason,
-                    "instead": filter.instead,
+                    "reason": filter.believed.reason,
+                    "instead": filter.believed.instead,
                 }),
             }
         })
@@ -191,7 +209,10 @@ fn to_json(question: &PlanQuestion, asked: &[Asked], plan: &SharedPlan) -> Value
         "filters": filters,
         "mean_half_width_stops": mean_half_width(plan),
         "coverage": Assumptions::COMMON_PRACTICE.coverage,
-        "one_time": plan.one_time,
+        "one_time": plan.timing.one_time(),
+        "equal_time_pair": plan.timing.equal_time_pair_s(),
+        "variants": beside_json(beside),
+        "notes": test.notes,
         "cautions": CAUTIONS,
     })
 }

@@ -160,43 +160,12 @@ pub(crate) struct Film {
 /// [`AppError`] when a file can't be read or the curves can't be joined.
 pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
     let mut notes = vec![];
-    let film = film(&request.film, &mut notes)?;
-    let (light, light_sd_stops) = spectrum(&request.light, Purpose::Light, None, &mut notes)?;
-    // A clear sun by name brings its own shade along.
-    let own_shade = request
-        .light
-        .as_name()
-        .and_then(sun_height)
-        .map(|height| SpectralFile::from_text(&format!("open-shade:{height}")));
-    let shade = request
-        .shade
-        .as_ref()
-        .or(own_shade.as_ref())
-        .map(|file| curve(file, Purpose::Light, None, &mut notes))
-        .transpose()?;
-    let subjects = request
-        .subjects
-        .iter()
-        .map(|file| {
-            Ok((
-                file.name(),
-                curve(file, Purpose::Subject, None, &mut notes)?,
-            ))
-        })
-        .collect::<Result<Vec<_>, AppError>>()?;
-    let filters = filters(request, &mut notes)?;
-    let asking = Asking {
-        request,
-        film: &film,
-        light: &light,
-        light_sd_stops,
-        shade: shade.as_ref(),
-        subjects: &subjects,
-    };
-    let mut answers = filters
-        .iter()
-        .map(|(name, filter)| asking.answer(name, filter))
-        .collect::<Result<Vec<_>, AppError>>()?;
+    let Unranked {
+        film,
+        light,
+        filters,
+        mut answers,
+    } = unranked(request, &mut notes)?;
     rank(&mut answers);
     let Some(first) = answers.first() else {
         return Err(AppError::new("no filter", "give --filter or --filter-edge"));
@@ -221,7 +190,7 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
     let mut lines = if answers.len() == 1 {
         lines_of(first, &film.name)
     } else {
-        ranked_lines(&answers, &film.name, !subjects.is_empty())
+        ranked_lines(&answers, &film.name, !request.subjects.is_empty())
     };
     for answer in &answers {
         if let Some(rows) = &answer.sun_chart {
@@ -246,6 +215,59 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
         json,
         svg,
         notes,
+    })
+}
+
+/// The curves of a request with an answer for each filter, in the order asked.
+pub(crate) struct Unranked {
+    pub(crate) film: Film,
+    pub(crate) light: Curve,
+    filters: Vec<(String, Curve)>,
+    pub(crate) answers: Vec<FilterAnswer>,
+}
+
+/// Answers for each filter of a request.
+pub(crate) fn unranked(
+    request: &PredictRequest,
+    notes: &mut Vec<String>,
+) -> Result<Unranked, AppError> {
+    let film = film(&request.film, notes)?;
+    let (light, light_sd_stops) = spectrum(&request.light, Purpose::Light, None, notes)?;
+    // A clear sun by name brings its own shade along.
+    let own_shade = request
+        .light
+        .as_name()
+        .and_then(sun_height)
+        .map(|height| SpectralFile::from_text(&format!("open-shade:{height}")));
+    let shade = request
+        .shade
+        .as_ref()
+        .or(own_shade.as_ref())
+        .map(|file| curve(file, Purpose::Light, None, notes))
+        .transpose()?;
+    let subjects = request
+        .subjects
+        .iter()
+        .map(|file| Ok((file.name(), curve(file, Purpose::Subject, None, notes)?)))
+        .collect::<Result<Vec<_>, AppError>>()?;
+    let filters = filters(request, notes)?;
+    let asking = Asking {
+        request,
+        film: &film,
+        light: &light,
+        light_sd_stops,
+        shade: shade.as_ref(),
+        subjects: &subjects,
+    };
+    let answers = filters
+        .iter()
+        .map(|(name, filter)| asking.answer(name, filter))
+        .collect::<Result<Vec<_>, AppError>>()?;
+    Ok(Unranked {
+        film,
+        light,
+        filters,
+        answers,
     })
 }
 

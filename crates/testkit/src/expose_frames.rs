@@ -15,9 +15,7 @@ use std::collections::BTreeMap;
 /// What is true of a test, and how large its errors are, one standard deviation.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FrameTruth {
-    /// Factor of the tested filter. \[stops\]
-    pub factor_stops: f64,
-    /// Factor of any other filter. \[stops\]
+    /// Factor of every filter that is not tested. \[stops\]
     pub other_stops: f64,
     /// Each shutter mark. \[stops\]
     pub marked: f64,
@@ -37,18 +35,22 @@ pub struct FrameTruth {
     pub base: f64,
     /// Each reading, density.
     pub reading: f64,
+    /// What the film loses for each decade of time beyond a second: mean and
+    /// standard deviation between films. \[stops\]
+    pub lost_per_decade: (f64, f64),
 }
 
 /// Draws the readings of every patch of `parts`; those it has are replaced.
 ///
-/// `filter` is the tested filter. The same truth and number give the same readings.
+/// `factors` are the tested filters with their factors in stops. The same truth and
+/// number give the same readings.
 ///
 /// # Panics
 /// When a size is negative, or a patch belongs to no frame.
 #[must_use]
 pub fn expose_frames(
     mut parts: TestParts,
-    filter: &Id,
+    factors: &[(Id, f64)],
     truth: &FrameTruth,
     draw: u64,
 ) -> TestParts {
@@ -65,18 +67,23 @@ pub fn expose_frames(
         0.25,
         speed_point,
     );
-    let ratio = libm::exp(draws.normal(truth.gradient));
+    let ratios: Vec<f64> = (factors.iter())
+        .map(|_| libm::exp(draws.normal(truth.gradient)))
+        .collect();
     let light = draws.normal(truth.light);
     let card = draws.normal(truth.card);
     let wall = -2.0 + draws.normal(0.3);
-    let wall_departs = draws.normal(0.1);
+    let wall_departs: Vec<f64> = factors.iter().map(|_| draws.normal(0.1)).collect();
+    let (lost_mean, lost_sd) = truth.lost_per_decade;
+    // Apart from the other draws, so that a film that loses nothing changes none of them.
+    let lost = lost_mean + Draws::new(draw, 12).normal(lost_sd);
     let mut marks: BTreeMap<u64, f64> = BTreeMap::new();
     let mut apertures: BTreeMap<u64, f64> = BTreeMap::new();
-    let mut exposed: BTreeMap<Id, (Option<f64>, f64, bool)> = BTreeMap::new();
+    let mut exposed: BTreeMap<Id, (Option<f64>, f64, Option<usize>)> = BTreeMap::new();
     for frame in &parts.frames {
         let base = draws.normal(truth.base);
         let own = draws.normal(truth.frame);
-        let is_tested = frame.filters.contains(filter);
+        let tested = (factors.iter()).position(|(filter, _)| frame.filters.contains(filter));
         let log_h = match &frame.exposure {
             Exposure::Camera(camera) => {
                 let read = parts.lights.iter().find(|l| l.id == camera.light);
@@ -91,36 +98,36 @@ pub fn expose_frames(
                 let opening = *apertures
                     .entry(stop.to_bits())
                     .or_insert_with(|| draws.normal(truth.aperture));
-                let behind = match (is_tested, frame.filters.is_empty()) {
-                    (true, _) => truth.factor_stops,
-                    (false, true) => 0.0,
-                    (false, false) => truth.other_stops,
+                let behind = match (tested, frame.filters.is_empty()) {
+                    (Some(of), _) => factors[of].1,
+                    (None, true) => 0.0,
+                    (None, false) => truth.other_stops,
                 };
-                let off = light + mark + opening + own - behind;
+                let long = lost * libm::log10(time).max(0.0);
+                let off = light + mark + opening + own - behind - long;
                 Some(grey_log_h(ev, stop, time, 1.0) + off * LOG10_2)
             }
             _ => None,
         };
-        exposed.insert(frame.id.clone(), (log_h, base, is_tested));
+        exposed.insert(frame.id.clone(), (log_h, base, tested));
     }
     parts.readings = parts
         .patches
         .iter()
         .map(|patch| {
-            let (log_h, base, is_tested) = exposed
+            let (log_h, base, tested) = exposed
                 .get(&patch.frame)
                 .unwrap_or_else(|| panic!("patch {} belongs to no frame", patch.name));
             let subject = match patch.role {
                 PatchRole::GreyCard => Some(card),
-                PatchRole::Wall if *is_tested => Some(wall + wall_departs),
-                PatchRole::Wall => Some(wall),
+                PatchRole::Wall => Some(wall + tested.map_or(0.0, |of| wall_departs[of])),
                 _ => None,
             };
             let clear = curve.density(-20.0);
             let mean = match (log_h, subject) {
                 (Some(x), Some(stops)) => {
                     let x = x + stops * LOG10_2;
-                    let ratio = if *is_tested { ratio } else { 1.0 };
+                    let ratio = tested.map_or(1.0, |of| ratios[of]);
                     curve.density(bent_about_pivot(&curve, x, ratio))
                 }
                 _ => clear,

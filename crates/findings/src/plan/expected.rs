@@ -8,7 +8,7 @@
 //!
 //! Source: Bayesian experimental design with the Laplace approximation, from memory.
 
-use super::layout::{FrameOfPlan, as_exposed};
+use super::frames::{FrameOfPlan, as_exposed};
 use super::request::{PlanError, PlanRequest, id};
 use crate::assumptions::Assumptions;
 use crate::estimate::set_pivots;

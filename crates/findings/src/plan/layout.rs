@@ -1,10 +1,7 @@
 //! How many sheets take which role, and how the bracket lies.
 
-use super::order::balanced;
-use super::request::{PlanError, PlanRequest, id};
-use super::setting::{Setting, at_preferred_aperture, at_time, more_exposed, too_long};
-use quantity::{ExposureIndex, Seconds};
-use record::{Exposure, Filter, FrameRole, PlannedCamera, PlannedExposure, PlannedFrame};
+use super::request::PlanRequest;
+use super::timing::{Timing, timings};
 
 /// From so many sheets on one is kept unexposed.
 const UNEXPOSED_FROM: usize = 5;
@@ -12,6 +9,8 @@ const UNEXPOSED_FROM: usize = 5;
 const RED_FROM: usize = 6;
 /// From so many sheets on a tablet sheet is worth looking at.
 const TABLET_FROM: usize = 5;
+/// From so many sheets on one frame is repeated.
+const REPEAT_FROM: usize = 10;
 
 /// One way of sharing the sheets out.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -22,29 +21,28 @@ pub(super) struct Layout {
     pub(super) unexposed: bool,
     pub(super) red: bool,
     pub(super) tablet: bool,
-    /// The one time all frames share, the aperture making the difference.
-    pub(super) one_time: Option<Seconds>,
+    /// Whether the filtered frame nearest the expected EI is repeated late.
+    pub(super) repeat: bool,
+    pub(super) timing: Timing,
 }
 
 /// Gives every layout worth looking at.
 pub(super) fn layouts(request: &PlanRequest) -> Vec<Layout> {
     let unexposed = request.sheets >= UNEXPOSED_FROM;
     let red = request.red.is_some() && request.sheets >= RED_FROM;
-    let mut times = vec![None];
-    // Marks from 1/30 s, below which few leaf shutters are steady enough, to 1 s.
-    for s in [1.0, 0.5, 0.25, 0.125, 1.0 / 15.0, 1.0 / 30.0] {
-        times.push(Seconds::from_s(s).ok());
-    }
+    let repeat = request.sheets >= REPEAT_FROM;
+    let timings = timings();
     let mut all = vec![];
     for tablet in [false, true] {
         if tablet && (request.tablet.is_none() || request.sheets < TABLET_FROM) {
             continue;
         }
-        let controls = usize::from(unexposed) + usize::from(red) + usize::from(tablet);
+        let controls =
+            usize::from(unexposed) + usize::from(red) + usize::from(tablet) + usize::from(repeat);
         let camera = request.sheets.saturating_sub(controls);
         for anchors in 1..=3.min(camera.saturating_sub(1)) {
             for step_stops in [1.0, 1.5, 2.0] {
-                for &one_time in &times {
+                for &timing in &timings {
                     all.push(Layout {
                         anchors,
                         filtered: camera - anchors,
@@ -52,294 +50,12 @@ pub(super) fn layouts(request: &PlanRequest) -> Vec<Layout> {
                         unexposed,
                         red,
                         tablet,
-                        one_time,
+                        repeat,
+                        timing,
                     });
                 }
             }
         }
     }
     all
-}
-
-/// A planned frame with what its mark leaves over.
-#[derive(Clone, Debug, PartialEq)]
-pub struct FrameOfPlan {
-    /// The record.
-    pub frame: PlannedFrame,
-    /// Exposure that the marks give over what the EI asks for; `None` outside a
-    /// camera. \[stops\]
-    pub left_over_stops: Option<f64>,
-}
-
-struct Shot {
-    name: String,
-    role: FrameRole,
-    filtered: Filtered,
-    setting: Setting,
-    why: String,
-}
-
-#[derive(Clone, Copy, PartialEq)]
-enum Filtered {
-    No,
-    Red,
-    /// Behind the filter of the bracket of this number.
-    Tested(usize),
-}
-
-/// The frames behind one filter.
-pub(super) struct Bracket<'a> {
-    pub(super) filter: &'a Filter,
-    /// EI of its middle.
-    pub(super) middle: ExposureIndex,
-    pub(super) frames: usize,
-    pub(super) step_stops: f64,
-}
-
-/// Gives the frames of a layout in the order they are to be exposed; `None` when
-/// a frame can't be set within the marks and the longest time.
-///
-/// # Errors
-/// [`PlanError`] for an EI that is out of range.
-pub(super) fn frames(
-    request: &PlanRequest,
-    layout: &Layout,
-    middle: ExposureIndex,
-) -> Result<Option<Vec<FrameOfPlan>>, PlanError> {
-    let bracket = Bracket {
-        filter: &request.filter,
-        middle,
-        frames: layout.filtered,
-        step_stops: layout.step_stops,
-    };
-    frames_of(request, layout, &[bracket])
-}
-
-/// Gives the frames of a layout with a bracket for each filter, as [`frames`].
-///
-/// # Errors
-/// [`PlanError`] for an EI that is out of range.
-pub(super) fn frames_of(
-    request: &PlanRequest,
-    layout: &Layout,
-    brackets: &[Bracket<'_>],
-) -> Result<Option<Vec<FrameOfPlan>>, PlanError> {
-    let set = |ei| match layout.one_time {
-        None => at_preferred_aperture(request, ei),
-        Some(time) => at_time(request, ei, time),
-    };
-    let mut shots_of = vec![];
-    for (of, bracket) in brackets.iter().enumerate() {
-        let half = 0.5 * (bracket.frames as f64 - 1.0);
-        let offsets: Vec<f64> = (0..bracket.frames)
-            .map(|k| (k as f64 - half) * bracket.step_stops)
-            .collect();
-        let mut shots = vec![];
-        for (n, k) in balanced(&offsets).into_iter().enumerate() {
-            let offset = offsets[k];
-            let Some(setting) = set(more_exposed(bracket.middle, offset)?) else {
-                return Ok(None);
-            };
-            shots.push(Shot {
-                name: if brackets.len() == 1 {
-                    format!("filtered-{}", n + 1)
-                } else {
-                    format!("filtered-{}-{}", of + 1, n + 1)
-                },
-                role: FrameRole::Bracket,
-                filtered: Filtered::Tested(of),
-                setting,
-                why: if offset == 0.0 {
-                    "the EI that is expected".to_owned()
-                } else {
-                    format!(
-                        "{:.2} stops {} than expected",
-                        offset.abs(),
-                        if offset > 0.0 { "more" } else { "less" }
-                    )
-                },
-            });
-        }
-        shots_of.push(shots);
-    }
-    let bracket = by_turns(shots_of);
-    let mut anchors = vec![];
-    for n in 0..layout.anchors {
-        // One stop apart, so that they do not share a mark.
-        let more = [0.0, 1.0, 2.0][n.min(2)];
-        let ei = more_exposed(request.box_speed, more)?;
-        let Some(setting) = set(ei).or_else(|| at_preferred_aperture(request, ei)) else {
-            return Ok(None);
-        };
-        anchors.push(Shot {
-            name: format!("anchor-{}", n + 1),
-            role: FrameRole::Anchor,
-            filtered: Filtered::No,
-            setting,
-            why: format!(
-                "without a filter{}: what the filtered frames are matched against",
-                ["", ", a stop more", ", two stops more"][n.min(2)]
-            ),
-        });
-    }
-    let mut shots = between_anchors(anchors, bracket);
-    if let Some((_, stops)) = request.red.as_ref().filter(|_| layout.red) {
-        let ei = more_exposed(request.box_speed, stops.to_stops())?;
-        let Some(setting) = at_preferred_aperture(request, ei) else {
-            return Ok(None);
-        };
-        // After the first anchor; it takes no part in the balance.
-        shots.insert(
-            1.min(shots.len()),
-            Shot {
-                name: "red-control".to_owned(),
-                role: FrameRole::RedControl,
-                filtered: Filtered::Red,
-                setting,
-                why: "plain red: shows that film, holder and developer work should the bracket stay blank".to_owned(),
-            },
-        );
-    }
-    Ok(Some(records(request, layout, brackets, shots)))
-}
-
-/// The filters take turns, there and back, so that each one's frames lie about the
-/// same middle in time and filters are changed seldom.
-fn by_turns(shots_of: Vec<Vec<Shot>>) -> Vec<Shot> {
-    let mut queues: Vec<_> = shots_of.into_iter().map(Vec::into_iter).collect();
-    let mut shots = vec![];
-    loop {
-        let before = shots.len();
-        shots.extend(queues.iter_mut().filter_map(Iterator::next));
-        shots.extend(queues.iter_mut().rev().filter_map(Iterator::next));
-        if shots.len() == before {
-            return shots;
-        }
-    }
-}
-
-/// One anchor stands in the middle of the bracket, two stand before and after
-/// it, a third in the middle: so an even drift is the same for both.
-fn between_anchors(anchors: Vec<Shot>, mut bracket: Vec<Shot>) -> Vec<Shot> {
-    let half = bracket.len() / 2;
-    let mut late = bracket.split_off(half);
-    let mut shots = vec![];
-    let mut anchors = anchors.into_iter();
-    match anchors.len() {
-        0 | 1 => {
-            shots.append(&mut bracket);
-            shots.extend(anchors);
-            shots.append(&mut late);
-        }
-        2 => {
-            shots.extend(anchors.next());
-            shots.append(&mut bracket);
-            shots.append(&mut late);
-            shots.extend(anchors);
-        }
-        _ => {
-            shots.extend(anchors.next());
-            shots.append(&mut bracket);
-            shots.extend(anchors.next());
-            shots.append(&mut late);
-            shots.extend(anchors);
-        }
-    }
-    shots
-}
-
-fn records(
-    request: &PlanRequest,
-    layout: &Layout,
-    brackets: &[Bracket<'_>],
-    shots: Vec<Shot>,
-) -> Vec<FrameOfPlan> {
-    let mut sides = request.sides.iter().cloned();
-    let mut made = vec![];
-    let mut frame = |name: &str, filters, role, exposure, why: String, left_over_stops| {
-        made.push(FrameOfPlan {
-            frame: PlannedFrame {
-                id: id(name),
-                film: request.film.id.clone(),
-                filters,
-                process: request.process.id.clone(),
-                holder: sides.next(),
-                load: None,
-                role,
-                exposure,
-                why: Some(why),
-                remarks: None,
-            },
-            left_over_stops,
-        });
-    };
-    for shot in shots {
-        let filters = match (shot.filtered, &request.red) {
-            (Filtered::Tested(of), _) => vec![brackets[of].filter.id.clone()],
-            (Filtered::Red, Some((red, _))) => vec![red.id.clone()],
-            _ => vec![],
-        };
-        let exposure = PlannedExposure::Camera(PlannedCamera {
-            lens: Some(id("lens")),
-            light: request.light.id.clone(),
-            ei: shot.setting.ei,
-            aperture: shot.setting.aperture,
-            time: shot.setting.time,
-            bellows: None,
-        });
-        let left_over = Some(shot.setting.left_over_stops);
-        frame(
-            &shot.name, filters, shot.role, exposure, shot.why, left_over,
-        );
-    }
-    if let Some(tablet) = request.tablet.as_ref().filter(|_| layout.tablet) {
-        frame(
-            "tablet-sheet",
-            vec![],
-            FrameRole::TabletSheet,
-            PlannedExposure::Tablet(tablet.id.clone()),
-            "through the step tablet: gives the curve of this development".to_owned(),
-            None,
-        );
-    }
-    if layout.unexposed {
-        frame(
-            "unexposed",
-            vec![],
-            FrameRole::Unexposed,
-            PlannedExposure::None,
-            "loaded, carried and developed, never exposed: shows leaks and base+fog".to_owned(),
-            None,
-        );
-    }
-    made
-}
-
-/// The error for a request none of whose layouts can be set.
-pub(super) fn none_fits(request: &PlanRequest, middle: ExposureIndex) -> PlanError {
-    too_long(request, middle)
-}
-
-/// How a planned frame would be recorded, were it exposed as planned.
-pub(super) fn as_exposed(planned: &PlannedExposure) -> Exposure {
-    match planned {
-        PlannedExposure::Camera(camera) => Exposure::Camera(record::CameraExposure {
-            lens: camera.lens.clone(),
-            light: camera.light.clone(),
-            reading: None,
-            ei: Some(camera.ei),
-            aperture: camera.aperture,
-            time: record::Time {
-                marked: camera.time.marked,
-                actual: None,
-                actual_uncertainty_stops: None,
-            },
-            bellows: camera.bellows,
-        }),
-        PlannedExposure::Tablet(tablet) => Exposure::Tablet {
-            tablet: tablet.clone(),
-            without_tablet: None,
-        },
-        PlannedExposure::None => Exposure::None,
-    }
 }

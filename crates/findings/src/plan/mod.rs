@@ -10,24 +10,28 @@
 
 mod changed_light;
 mod expected;
+mod frames;
 mod layout;
 mod order;
 mod prior;
 mod request;
 mod setting;
 mod several;
+mod timing;
 
 pub use changed_light::{
     ChangedLight, ChangedLightError, FramesLeft, LawOfFrame, PlannedAnew, frames_left,
 };
 pub use expected::ExpectedInterval;
-pub use layout::FrameOfPlan;
-pub use prior::{FactorPrior, FilmReach, OutsidePriorTable, factor_prior};
+pub use frames::FrameOfPlan;
+pub use prior::{FactorPrior, OutsidePriorTable, factor_prior};
 pub use request::{PlanError, PlanRequest};
 pub use several::{FilterAsked, FilterPlanned, SharedPlan, plan_filters};
+pub use timing::Timing;
 
 use crate::assumptions::Assumptions;
-use layout::{Layout, frames, layouts, none_fits};
+use frames::{frames, none_fits};
+use layout::{Layout, layouts};
 use quantity::ExposureIndex;
 use record::{PlannedExposure, TestParts};
 
@@ -64,8 +68,8 @@ pub struct TestPlan {
     pub ei_high: ExposureIndex,
     /// Step of the bracket. \[stops\]
     pub step_stops: f64,
-    /// Whether the frames share one time and differ by the aperture.
-    pub one_time: bool,
+    /// How times and apertures are chosen.
+    pub timing: Timing,
     /// Records and patches of the test as it will be once exposed, without readings.
     pub as_if_exposed: TestParts,
 }
@@ -127,7 +131,7 @@ pub fn plan_test(
         ei_low: end(expected.at_the_middle_stops)?,
         ei_high: end(-expected.at_the_middle_stops)?,
         step_stops: layout.step_stops,
-        one_time: layout.one_time.is_some(),
+        timing: layout.timing,
         as_if_exposed: expected::as_if_exposed(request, &frames),
         frames,
         expected,
@@ -183,7 +187,8 @@ pub fn hand_bracket(
         unexposed: false,
         red: false,
         tablet: false,
-        one_time: None,
+        repeat: false,
+        timing: Timing::PreferredAperture,
     };
     let frames = frames(request, &layout, middle)?.ok_or_else(|| none_fits(request, middle))?;
     let expected = expected::expected(request, &frames, mean_stops, sd_stops, assumptions)?;
@@ -193,7 +198,7 @@ pub fn hand_bracket(
         ei_low: end(expected.at_the_middle_stops)?,
         ei_high: end(-expected.at_the_middle_stops)?,
         step_stops: 1.0,
-        one_time: false,
+        timing: Timing::PreferredAperture,
         as_if_exposed: expected::as_if_exposed(request, &frames),
         frames,
         expected,

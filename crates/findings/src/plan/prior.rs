@@ -2,53 +2,10 @@
 //! film and edge of filter.
 //!
 //! A spectral prediction may take the table's place: all the plan needs is a
-//! [`FactorPrior`].
+//! [`FactorPrior`]. The classes themselves are those of the room `spectra`.
 
 use record::{EdgeLevel, Sky};
-
-/// How far into the red a film sees.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum FilmReach {
-    /// To about 590 nm.
-    Orthochromatic,
-    /// To 650 or 670 nm.
-    Panchromatic,
-    /// To 700 or 720 nm.
-    ExtendedRed,
-    /// To 740 or 760 nm.
-    NearInfrared,
-    /// To 820 or 900 nm.
-    Infrared,
-}
-
-impl FilmReach {
-    /// Every class, the one that sees least far first.
-    pub const ALL: [Self; 5] = [
-        Self::Orthochromatic,
-        Self::Panchromatic,
-        Self::ExtendedRed,
-        Self::NearInfrared,
-        Self::Infrared,
-    ];
-
-    /// Gives the word for it.
-    #[must_use]
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Orthochromatic => "orthochromatic",
-            Self::Panchromatic => "panchromatic",
-            Self::ExtendedRed => "extended-red",
-            Self::NearInfrared => "near-infrared",
-            Self::Infrared => "infrared",
-        }
-    }
-
-    /// Finds a class by its word.
-    #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|c| c.word() == word)
-    }
-}
+use spectra::FilmClass;
 
 /// What is believed of a factor.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -77,10 +34,10 @@ type Row = [Option<(f64, f64)>; 8];
 /// extended-red ones, 3 for panchromatic films behind plain red. The spreads are
 /// by judgement, wide on purpose, since films of one class differ. Where 10 stops
 /// are passed no image is expected.
-const fn row(reach: FilmReach) -> Row {
-    match reach {
-        FilmReach::Orthochromatic => [Some((8.0, 2.0)), None, None, None, None, None, None, None],
-        FilmReach::Panchromatic => [
+const fn row(class: FilmClass) -> Row {
+    match class {
+        FilmClass::Orthochromatic => [Some((8.0, 2.0)), None, None, None, None, None, None, None],
+        FilmClass::OrdinaryPanchromatic => [
             Some((3.0, 0.7)),
             Some((6.0, 1.5)),
             None,
@@ -90,7 +47,7 @@ const fn row(reach: FilmReach) -> Row {
             None,
             None,
         ],
-        FilmReach::ExtendedRed => [
+        FilmClass::ExtendedRed => [
             Some((2.3, 0.6)),
             Some((3.5, 0.8)),
             Some((6.0, 1.2)),
@@ -100,7 +57,7 @@ const fn row(reach: FilmReach) -> Row {
             None,
             None,
         ],
-        FilmReach::NearInfrared => [
+        FilmClass::NearInfrared => [
             Some((2.0, 0.6)),
             Some((2.8, 0.7)),
             Some((3.8, 0.8)),
@@ -110,7 +67,7 @@ const fn row(reach: FilmReach) -> Row {
             Some((9.0, 2.0)),
             None,
         ],
-        FilmReach::Infrared => [
+        FilmClass::Infrared => [
             Some((1.8, 0.7)),
             Some((2.4, 0.7)),
             Some((3.1, 0.8)),
@@ -155,7 +112,7 @@ fn to_half_transmittance(level: EdgeLevel) -> (f64, f64) {
 /// # Errors
 /// [`OutsidePriorTable`] for an edge that the table does not reach.
 pub fn factor_prior(
-    reach: FilmReach,
+    class: FilmClass,
     edge_nm: f64,
     level: EdgeLevel,
     sky: Sky,
@@ -166,7 +123,7 @@ pub fn factor_prior(
     if !(EDGES_NM[0]..=EDGES_NM[last]).contains(&edge) {
         return Err(OutsidePriorTable { edge_nm });
     }
-    let row = row(reach);
+    let row = row(class);
     let k = EDGES_NM
         .iter()
         .rposition(|e| *e <= edge)
@@ -206,7 +163,7 @@ pub fn factor_prior(
 mod tests {
     use super::*;
 
-    fn at(reach: FilmReach, edge: f64) -> FactorPrior {
+    fn at(class: FilmClass, edge: f64) -> FactorPrior {
         factor_prior(reach, edge, EdgeLevel::HalfTransmittance, Sky::ClearSun).unwrap()
     }
 
@@ -214,38 +171,41 @@ mod tests {
     /// filter at 760, one that ends near 760 shows a trace; at 850 all three are blank.
     #[test]
     fn films_that_end_short_of_the_filter_show_no_image() {
-        assert_eq!(at(FilmReach::Panchromatic, 760.0), FactorPrior::NoImage);
-        assert_eq!(at(FilmReach::ExtendedRed, 760.0), FactorPrior::NoImage);
-        assert_ne!(at(FilmReach::NearInfrared, 760.0), FactorPrior::NoImage);
-        assert_eq!(at(FilmReach::NearInfrared, 850.0), FactorPrior::NoImage);
-        assert_ne!(at(FilmReach::Infrared, 850.0), FactorPrior::NoImage);
+        assert_eq!(
+            at(FilmClass::OrdinaryPanchromatic, 760.0),
+            FactorPrior::NoImage
+        );
+        assert_eq!(at(FilmClass::ExtendedRed, 760.0), FactorPrior::NoImage);
+        assert_ne!(at(FilmClass::NearInfrared, 760.0), FactorPrior::NoImage);
+        assert_eq!(at(FilmClass::NearInfrared, 850.0), FactorPrior::NoImage);
+        assert_ne!(at(FilmClass::Infrared, 850.0), FactorPrior::NoImage);
     }
 
     /// Common practice: behind a 715-class filter near-infrared films need about 4
     /// stops, extended-red ones 8 to 9; plain red costs panchromatic films about 3.
     #[test]
     fn the_prior_holds_what_testers_found() {
-        for (reach, edge, stops) in [
-            (FilmReach::NearInfrared, 715.0, 4.0),
-            (FilmReach::ExtendedRed, 715.0, 8.0),
-            (FilmReach::ExtendedRed, 715.0, 9.0),
-            (FilmReach::Panchromatic, 600.0, 3.0),
+        for (class, edge, stops) in [
+            (FilmClass::NearInfrared, 715.0, 4.0),
+            (FilmClass::ExtendedRed, 715.0, 8.0),
+            (FilmClass::ExtendedRed, 715.0, 9.0),
+            (FilmClass::OrdinaryPanchromatic, 600.0, 3.0),
         ] {
             let FactorPrior::Expected {
                 mean_stops,
                 sd_stops,
-            } = at(reach, edge)
+            } = at(class, edge)
             else {
                 unreachable!("an image is expected");
             };
             let off: f64 = mean_stops - stops;
-            assert!(off.abs() <= 0.5 * sd_stops, "{reach:?}: {mean_stops}");
+            assert!(off.abs() <= 0.5 * sd_stops, "{class:?}: {mean_stops}");
         }
     }
 
     #[test]
     fn a_bare_number_is_less_sure_than_a_level() {
-        let sd = |level| match factor_prior(FilmReach::NearInfrared, 720.0, level, Sky::ClearSun) {
+        let sd = |level| match factor_prior(FilmClass::NearInfrared, 720.0, level, Sky::ClearSun) {
             Ok(FactorPrior::Expected { sd_stops, .. }) => sd_stops,
             _ => unreachable!("an image is expected"),
         };
@@ -255,7 +215,7 @@ mod tests {
     #[test]
     fn an_edge_outside_the_table_is_refused() {
         let refused = factor_prior(
-            FilmReach::Infrared,
+            FilmClass::Infrared,
             900.0,
             EdgeLevel::HalfTransmittance,
             Sky::ClearSun,

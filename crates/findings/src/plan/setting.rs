@@ -105,7 +105,14 @@ fn set(request: &PlanRequest, ei: ExposureIndex, aperture: FNumber) -> Result<Se
 /// Sets a frame at the preferred aperture, opened as far as the longest time
 /// asks; `None` when no mark is wide enough.
 pub(super) fn at_preferred_aperture(request: &PlanRequest, ei: ExposureIndex) -> Option<Setting> {
-    let preferred = request.apertures.first()?.to_ratio();
+    opened(request, ei)
+        .into_iter()
+        .find(|s| s.time.marked.to_s() <= request.longest.to_s())
+}
+
+/// What is set at the preferred aperture and at each wider mark, in this order.
+fn opened(request: &PlanRequest, ei: ExposureIndex) -> Vec<Setting> {
+    let preferred = request.apertures.first().map_or(0.0, |a| a.to_ratio());
     let mut marks: Vec<FNumber> = request
         .apertures
         .iter()
@@ -116,7 +123,22 @@ pub(super) fn at_preferred_aperture(request: &PlanRequest, ei: ExposureIndex) ->
     marks
         .into_iter()
         .filter_map(|aperture| set(request, ei, aperture).ok())
-        .find(|s| s.time.marked.to_s() <= request.longest.to_s())
+        .collect()
+}
+
+/// Sets a frame at the preferred aperture, opened so far that its time stays within a
+/// second; at the widest mark where even that needs more. `None` when the longest
+/// time is not enough.
+pub(super) fn within_a_second(request: &PlanRequest, ei: ExposureIndex) -> Option<Setting> {
+    let mut widest = None;
+    let most_s = request.longest.to_s().min(COUNTED_FROM_S);
+    for setting in opened(request, ei) {
+        if setting.time.marked.to_s() <= most_s {
+            return Some(setting);
+        }
+        widest = Some(setting);
+    }
+    widest.filter(|s| s.time.marked.to_s() <= request.longest.to_s())
 }
 
 /// Sets a frame at one time by the aperture mark that comes nearest; `None` when

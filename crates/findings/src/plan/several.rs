@@ -6,10 +6,12 @@
 //! filters as long as the mean expected interval shrinks.
 
 use super::expected::{Belief, ExpectedInterval, expected_of, with_filters};
-use super::layout::{Bracket, FrameOfPlan, Layout, frames_of, layouts, none_fits};
+use super::frames::{Bracket, FrameOfPlan, frames_of, none_fits};
+use super::layout::{Layout, layouts};
 use super::prior::FactorPrior;
 use super::request::{PlanError, PlanRequest};
 use super::setting::more_exposed;
+use super::timing::Timing;
 use super::{HELD_SD, at_hand};
 use crate::assumptions::Assumptions;
 use quantity::ExposureIndex;
@@ -33,7 +35,7 @@ pub struct FilterAsked {
 pub struct FilterPlanned {
     /// Number of the filter among those asked for, from 0.
     pub asked: usize,
-    /// Frames behind it.
+    /// Frames behind it, a repeat among them.
     pub frames: usize,
     /// Step of its bracket; `None` for a single frame. \[stops\]
     pub step_stops: Option<f64>,
@@ -56,8 +58,8 @@ pub struct SharedPlan {
     pub filters: Vec<FilterPlanned>,
     /// Numbers of filters behind which none is expected; they get no sheet.
     pub no_image: Vec<usize>,
-    /// Whether the frames share one time and differ by the aperture.
-    pub one_time: bool,
+    /// How times and apertures are chosen.
+    pub timing: Timing,
     /// Records and patches of the test as it will be once exposed, without readings.
     pub as_if_exposed: TestParts,
 }
@@ -223,7 +225,7 @@ pub fn plan_filters(
             frames: vec![],
             filters: vec![],
             no_image,
-            one_time: false,
+            timing: Timing::PreferredAperture,
             as_if_exposed: TestParts::default(),
         });
     }
@@ -262,7 +264,8 @@ pub fn plan_filters(
         let (frames, step) = best.shares[of];
         planned.push(FilterPlanned {
             asked: asked[of],
-            frames,
+            // The first filter's middle frame is the one that is repeated.
+            frames: frames + usize::from(of == 0 && best.layout.repeat),
             step_stops: (frames > 1).then_some(step),
             expected,
             expected_ei: middle,
@@ -275,7 +278,7 @@ pub fn plan_filters(
         frames: best.frames,
         filters: planned,
         no_image,
-        one_time: best.layout.one_time.is_some(),
+        timing: best.layout.timing,
     })
 }
 
@@ -288,10 +291,11 @@ fn all_layouts(request: &PlanRequest, filters: usize) -> Vec<Layout> {
     }
     all.retain(|l| l.anchors == 1 && !l.tablet);
     for layout in &mut all {
-        // The red control goes first, it is the one a filter stands in for.
+        // The repeat goes first, then the red control: a filter stands in for it.
         let short = filters.saturating_sub(layout.filtered);
-        let freed = usize::from(layout.red);
+        let freed = usize::from(layout.red) + usize::from(layout.repeat);
         layout.red = false;
+        layout.repeat = false;
         layout.filtered += freed;
         if short > freed && layout.unexposed {
             layout.unexposed = false;
