@@ -358,7 +358,7 @@ fn where_reciprocity_matters_an_equal_time_pair_is_chosen() {
         };
         assert!((camera.time.marked.to_s() - time).abs() < 1e-12);
     }
-    // More sheets never promise less.
+    // More sheets never promise less; a control among them moves the third digit.
     let widths: Vec<f64> = [3, 4, 6, 8, 12]
         .map(|sheets| {
             planned(&PlanRequest {
@@ -369,5 +369,8 @@ fn where_reciprocity_matters_an_equal_time_pair_is_chosen() {
             .half_width_stops
         })
         .to_vec();
-    assert!(widths.windows(2).all(|w| w[1] <= w[0] + 1e-9), "{widths:?}");
+    assert!(
+        widths.windows(2).all(|w| w[1] <= w[0] + 0.005),
+        "{widths:?}"
+    );
 }

@@ -164,7 +164,7 @@ mod tests {
     use super::*;
 
     fn at(class: FilmClass, edge: f64) -> FactorPrior {
-        factor_prior(reach, edge, EdgeLevel::HalfTransmittance, Sky::ClearSun).unwrap()
+        factor_prior(class, edge, EdgeLevel::HalfTransmittance, Sky::ClearSun).unwrap()
     }
 
     /// Common practice: films that end near 670 and 720 nm stay blank behind a
