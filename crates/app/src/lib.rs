@@ -23,6 +23,7 @@ mod expose_inputs;
 mod field_card;
 mod infrared_focus;
 mod json;
+mod kept;
 mod light_by_name;
 mod measuring;
 mod named_spectra;
@@ -58,8 +59,15 @@ pub use expose_inputs::{cell_from_word, sky_from_word, through_from_word};
 pub use field_card::{WrittenCard, import_log, write_card};
 pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_word};
 pub use json::findings_json;
+pub use kept::{
+    Added, EvaluatedTest, KeepError, Notebook, OpenTest, PatchRow, bundle_of_folder,
+    folder_of_bundle,
+};
 pub use light_by_name::{LightAnswer, light};
-pub use notebook::Imported;
+pub use notebook::{
+    Check, Checked, Conflict, Documents, Fingerprint, FolderError, Found, Held, Imported, Problem,
+    Revision, Saved, ScanPlace, Stage, TestId, TestOverview, check,
+};
 pub use output::write_file;
 pub use plan::{PlanQuestion, Planned, plan};
 pub use predict::{

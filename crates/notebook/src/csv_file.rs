@@ -51,6 +51,7 @@ pub(crate) struct CsvFile {
     file: String,
     /// For each known column that is there, its name and position.
     positions: Vec<(&'static str, usize)>,
+    header_line: usize,
     rows: Vec<Vec<Cell>>,
     /// What a reader must know though nothing is wrong.
     pub(crate) warnings: Vec<String>,
@@ -166,9 +167,20 @@ impl CsvFile {
         sound.then_some(Self {
             file: file.to_owned(),
             positions,
+            header_line: header.first().map_or(1, |cell| cell.line),
             rows: body,
             warnings,
         })
+    }
+
+    /// Gives the columns in the order in which the file has them.
+    pub(crate) fn column_names(&self) -> Vec<&'static str> {
+        self.positions.iter().map(|(name, _)| *name).collect()
+    }
+
+    /// Gives the line that names the columns, counted from 1.
+    pub(crate) fn header_line(&self) -> usize {
+        self.header_line
     }
 
     /// Gives the rows.
@@ -190,6 +202,11 @@ pub(crate) struct Row<'a> {
 }
 
 impl<'a> Row<'a> {
+    /// Gives the line that the row begins in, counted from 1.
+    pub(crate) fn line(&self) -> usize {
+        self.cells.first().map_or(0, |cell| cell.line)
+    }
+
     /// Gives the place of a cell, or of the row when the cell is not there.
     pub(crate) fn place(&self, name: &str) -> Place {
         let cell = self.cell(name);

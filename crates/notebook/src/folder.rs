@@ -1,9 +1,10 @@
 //! Reading a test folder.
 
 use crate::columns::{FromRow, patches, readings};
+use crate::files::Files;
 use crate::format::{FORMAT, TestTable};
 use crate::keys::{Reader, Span};
-use crate::path::{find, hash_file, read_text};
+use crate::path::{find, hash_file};
 use crate::plan_format::{PLAN_FORMAT, PlanTable};
 use crate::problem::{FolderError, Place, Problems, Source, likely};
 use crate::to_record::{Conversion, Name, Reference};
@@ -121,7 +122,7 @@ impl TestFolder {
 pub fn read_test_folder(dir: &Path) -> Result<TestFolder, FolderError> {
     let read = read_files(dir, false, None)?;
     let planned = read.root.join(PLAN_TOML).exists();
-    let test = Test::assemble(read.parts).map_err(|error| {
+    let test = Test::assemble(read.records.parts).map_err(|error| {
         if planned && error == RecordError::NoFrames {
             return FolderError::of_file(
                 TEST_TOML,
@@ -130,12 +131,12 @@ pub fn read_test_folder(dir: &Path) -> Result<TestFolder, FolderError> {
                 "take the plan along with `filmproof card DIR`; what was exposed comes into the record with `filmproof import DIR LOG`, or write a [[frame]] for each",
             );
         }
-        record_problem(&error, &read.places)
+        record_problem(&error, &read.records.places)
     })?;
     Ok(TestFolder {
         test,
         root: read.root,
-        warnings: read.warnings,
+        warnings: read.records.warnings,
     })
 }
 
@@ -155,16 +156,17 @@ pub(crate) fn read_with_record(dir: &Path, text: &str) -> Result<PlannedFolder, 
 }
 
 fn planned_folder(read: ReadFiles) -> Result<PlannedFolder, FolderError> {
-    if !read.parts.frames.is_empty() {
+    let ReadFiles { records, root } = read;
+    let fault = |error: RecordError| record_problem(&error, &records.places);
+    if !records.parts.frames.is_empty() {
         // First the record alone, so that its faults are told at its own lines.
-        Test::assemble(read.parts.clone()).map_err(|error| record_problem(&error, &read.places))?;
+        Test::assemble(records.parts.clone()).map_err(fault)?;
     }
-    let test = PlannedTest::assemble(read.parts, read.planned)
-        .map_err(|error| record_problem(&error, &read.places))?;
+    let test = PlannedTest::assemble(records.parts, records.planned).map_err(fault)?;
     Ok(PlannedFolder {
         test,
-        root: read.root,
-        warnings: read.warnings,
+        root,
+        warnings: records.warnings,
     })
 }
 
@@ -175,13 +177,59 @@ struct Places {
     patch_places: Vec<Place>,
 }
 
-/// What the files of a folder hold, sound but for what records say together.
-struct ReadFiles {
+/// What the files of a test hold.
+struct Records {
     parts: TestParts,
     planned: Vec<PlannedFrame>,
-    root: PathBuf,
     warnings: Vec<String>,
     places: Places,
+}
+
+/// What the files of a folder hold, sound but for what records say together.
+struct ReadFiles {
+    records: Records,
+    root: PathBuf,
+}
+
+/// Checks the files of a test without refusing them.
+pub(crate) fn checked_records(files: Files<'_>) -> CheckedRecords {
+    let mut problems = Problems::default();
+    let with_plan = files.has(PLAN_TOML);
+    let records = read_records(files, with_plan, None, &mut problems);
+    let Records {
+        parts,
+        planned,
+        warnings,
+        places,
+    } = records;
+    let together = |problems: &mut Problems, error: RecordError| {
+        problems.add_all(record_problem(&error, &places));
+    };
+    if problems.is_empty() {
+        if !parts.frames.is_empty()
+            && let Err(error) = Test::assemble(parts.clone())
+        {
+            together(&mut problems, error);
+        } else if !planned.is_empty()
+            && let Err(error) = PlannedTest::assemble(parts.clone(), planned.clone())
+        {
+            together(&mut problems, error);
+        }
+    }
+    CheckedRecords {
+        parts,
+        planned,
+        warnings,
+        problems: problems.into_result().err(),
+    }
+}
+
+/// The records of a test with all that is wrong with them.
+pub(crate) struct CheckedRecords {
+    pub(crate) parts: TestParts,
+    pub(crate) planned: Vec<PlannedFrame>,
+    pub(crate) warnings: Vec<String>,
+    pub(crate) problems: Option<FolderError>,
 }
 
 fn record_problem(error: &RecordError, places: &Places) -> FolderError {
@@ -221,32 +269,56 @@ fn read_files(dir: &Path, with_plan: bool, record: Option<&str>) -> Result<ReadF
             "run `filmproof demo DIR` to see a filled-in folder, and copy its test.toml",
         ));
     }
+    let files = Files::Folder(&root);
     let mut problems = Problems::default();
+    if with_plan && !files.has(PLAN_TOML) {
+        return Err(FolderError::of_file(
+            &shown,
+            "the folder holds no plan.toml",
+            "plan.toml beside test.toml, with a [[planned]] for each frame to be exposed",
+            "write one; docs/test-folder.md shows an example",
+        ));
+    }
+    let records = read_records(files, with_plan, record, &mut problems);
+    problems.into_result()?;
+    Ok(ReadFiles { records, root })
+}
+
+/// Reads what the files of a test hold, as far as they can be read: where
+/// `problems` are added, records are missing.
+fn read_records(
+    files: Files<'_>,
+    with_plan: bool,
+    record: Option<&str>,
+    problems: &mut Problems,
+) -> Records {
     let mut warnings = Vec::new();
-    let text = match record {
-        Some(text) => text.to_owned(),
-        None => text_of(&root, TEST_TOML)?,
-    };
-    let source = Source::new(TEST_TOML, text);
-    let table = read_table(&source, FORMAT, TestTable::from_table, &mut problems);
-    let mut conversion = Conversion::new(&source, &root, &mut problems, &mut warnings);
-    let mut parts = table
-        .map(|table| conversion.parts(table))
-        .unwrap_or_default();
-    let (mut names, mut references) = (conversion.names, conversion.references);
-    let mut planned = Vec::new();
-    if with_plan {
-        if root.join(PLAN_TOML).symlink_metadata().is_err() {
-            return Err(FolderError::of_file(
-                &shown,
-                "the folder holds no plan.toml",
-                "plan.toml beside test.toml, with a [[planned]] for each frame to be exposed",
-                "write one; docs/test-folder.md shows an example",
-            ));
+    let text = |name: &str, problems: &mut Problems| match files.text(name) {
+        Ok(text) => Some(text),
+        Err(error) => {
+            problems.add_all(error);
+            None
         }
-        let source = Source::new(PLAN_TOML, text_of(&root, PLAN_TOML)?);
-        let table = read_table(&source, PLAN_FORMAT, PlanTable::from_table, &mut problems);
-        let mut conversion = Conversion::new(&source, &root, &mut problems, &mut warnings);
+    };
+    let mut parts = TestParts::default();
+    let (mut names, mut references) = (Vec::new(), Vec::new());
+    if let Some(text) = record
+        .map(str::to_owned)
+        .or_else(|| text(TEST_TOML, problems))
+    {
+        let source = Source::new(TEST_TOML, text);
+        let table = read_table(&source, FORMAT, TestTable::from_table, problems);
+        let mut conversion = Conversion::new(&source, files, problems, &mut warnings);
+        parts = table
+            .map(|table| conversion.parts(table))
+            .unwrap_or_default();
+        (names, references) = (conversion.names, conversion.references);
+    }
+    let mut planned = Vec::new();
+    if with_plan && let Some(text) = text(PLAN_TOML, problems) {
+        let source = Source::new(PLAN_TOML, text);
+        let table = read_table(&source, PLAN_FORMAT, PlanTable::from_table, problems);
+        let mut conversion = Conversion::new(&source, files, problems, &mut warnings);
         planned = table
             .map(|table| conversion.planned(table))
             .unwrap_or_default();
@@ -254,62 +326,37 @@ fn read_files(dir: &Path, with_plan: bool, record: Option<&str>) -> Result<ReadF
         references.extend(conversion.references);
     }
     let optional = |name: &str, problems: &mut Problems| {
-        if root.join(name).symlink_metadata().is_err() {
-            return None;
-        }
-        match text_of(&root, name) {
-            Ok(text) => Some(text),
-            Err(error) => {
-                problems.add_all(error);
-                None
-            }
-        }
+        files.has(name).then(|| text(name, problems)).flatten()
     };
-    let patches = match optional(PATCHES_CSV, &mut problems) {
-        Some(text) => patches(PATCHES_CSV, &text, &mut problems),
+    let patches = match optional(PATCHES_CSV, problems) {
+        Some(text) => patches(PATCHES_CSV, &text, problems),
         None => Vec::new(),
     };
-    let readings = match optional(READINGS_CSV, &mut problems) {
-        Some(text) => readings(READINGS_CSV, &text, &mut problems, &mut warnings),
+    let readings = match optional(READINGS_CSV, problems) {
+        Some(text) => readings(READINGS_CSV, &text, problems, &mut warnings),
         None => Vec::new(),
     };
     if problems.is_empty() {
-        cross_check(
-            &parts,
-            &names,
-            references,
-            &patches,
-            &readings,
-            &mut problems,
-        );
+        cross_check(&parts, &names, references, &patches, &readings, problems);
     }
-    problems.into_result()?;
-    let places: Vec<Place> = patches.iter().map(|row| row.patch_at.clone()).collect();
+    let patch_places: Vec<Place> = patches.iter().map(|row| row.patch_at.clone()).collect();
     parts.patches = patches.into_iter().map(|row| row.record).collect();
     parts.readings = readings.into_iter().map(|row| row.record).collect();
-    let patch_names: Vec<(Id, Id)> = parts
+    let patch_names = parts
         .patches
         .iter()
         .map(|patch| (patch.frame.clone(), patch.name.clone()))
         .collect();
-    Ok(ReadFiles {
+    Records {
         parts,
         planned,
-        root,
         warnings,
         places: Places {
             names,
             patches: patch_names,
-            patch_places: places,
+            patch_places,
         },
-    })
-}
-
-/// Reads a text file of the folder by its name.
-fn text_of(root: &Path, name: &str) -> Result<String, FolderError> {
-    let path = find(root, name)
-        .map_err(|(seen, expected, remedy)| FolderError::of_file(name, seen, expected, remedy))?;
-    read_text(&path, name)
+    }
 }
 
 /// Reads the keys of a TOML file of ours that states its format.

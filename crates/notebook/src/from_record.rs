@@ -366,7 +366,7 @@ fn outside_report(record: &OutsideReport) -> OutsideReportTable {
 }
 
 /// Writes the first line of a CSV file, with a comment for each column.
-fn header(columns: &[Column]) -> String {
+pub(crate) fn header(columns: &[Column]) -> String {
     let mut text = String::new();
     for column in columns {
         text.push_str(&format!("# {}: {}\n", column.name, column.doc));
@@ -377,7 +377,7 @@ fn header(columns: &[Column]) -> String {
     text
 }
 
-fn row(cells: &[String]) -> String {
+pub(crate) fn row(cells: &[String]) -> String {
     let cells: Vec<_> = cells.iter().map(|cell| written_cell(cell)).collect();
     format!("{}\n", cells.join(","))
 }
@@ -386,71 +386,99 @@ fn row(cells: &[String]) -> String {
 pub(crate) fn patches_csv(patches: &[Patch]) -> String {
     let mut text = header(&PATCHES);
     for patch in patches {
-        let mut cells = vec![
-            patch.frame.to_string(),
-            patch.name.to_string(),
-            patch_role_word(patch.role),
-        ];
-        let mut outline = vec![String::new(); 7];
-        match &patch.place {
-            None => cells.push(String::new()),
-            Some((scan, place)) => {
-                cells.push(scan.to_string());
-                match place {
-                    Outline::Rectangle {
-                        x,
-                        y,
-                        width,
-                        height,
-                    } => {
-                        for (cell, side) in outline.iter_mut().zip([x, y, width, height]) {
-                            *cell = side.to_string();
-                        }
-                    }
-                    Outline::Region(label) => outline[4] = label.to_string(),
-                    Outline::Polygon(corners) => {
-                        let corners: Vec<_> = corners
-                            .iter()
-                            .map(|(x, y)| format!("{} {}", number_text(*x), number_text(*y)))
-                            .collect();
-                        outline[5] = corners.join("; ");
-                    }
-                    Outline::CarriedFrom(frame) => outline[6] = frame.to_string(),
-                }
-            }
-        }
-        cells.extend(outline);
-        text.push_str(&row(&cells));
+        text.push_str(&row(&patch_cells(patch)));
     }
     text
+}
+
+/// The cells of a patch's row.
+pub(crate) fn patch_cells(patch: &Patch) -> Vec<String> {
+    let mut cells = vec![
+        patch.frame.to_string(),
+        patch.name.to_string(),
+        patch_role_word(patch.role),
+    ];
+    let mut outline = vec![String::new(); 7];
+    match &patch.place {
+        None => cells.push(String::new()),
+        Some((scan, place)) => {
+            cells.push(scan.to_string());
+            match place {
+                Outline::Rectangle {
+                    x,
+                    y,
+                    width,
+                    height,
+                } => {
+                    for (cell, side) in outline.iter_mut().zip([x, y, width, height]) {
+                        *cell = side.to_string();
+                    }
+                }
+                Outline::Region(label) => outline[4] = label.to_string(),
+                Outline::Polygon(corners) => {
+                    let corners: Vec<_> = corners
+                        .iter()
+                        .map(|(x, y)| format!("{} {}", number_text(*x), number_text(*y)))
+                        .collect();
+                    outline[5] = corners.join("; ");
+                }
+                Outline::CarriedFrom(frame) => outline[6] = frame.to_string(),
+            }
+        }
+    }
+    cells.extend(outline);
+    cells
+}
+
+/// The filled cells of a patch's row, each with its column.
+pub(crate) fn patch_row(patch: &Patch) -> Vec<(String, String)> {
+    named(&PATCHES, patch_cells(patch))
+}
+
+/// The filled cells of a reading's row, each with its column.
+pub(crate) fn reading_row(reading: &Reading) -> Vec<(String, String)> {
+    named(&READINGS, reading_cells(reading))
+}
+
+fn named(columns: &[Column], cells: Vec<String>) -> Vec<(String, String)> {
+    columns
+        .iter()
+        .zip(cells)
+        .filter(|(_, cell)| !cell.is_empty())
+        .map(|(column, cell)| (column.name.to_owned(), cell))
+        .collect()
 }
 
 /// Writes `readings.csv`.
 pub(crate) fn readings_csv(readings: &[Reading]) -> String {
     let mut text = header(&READINGS);
     for reading in readings {
-        let (origin, geometry) = match &reading.origin {
-            ReadingOrigin::Densitometer(geometry) => ("densitometer".to_owned(), geometry.clone()),
-            ReadingOrigin::ContactPrint => ("contact_print".to_owned(), None),
-            ReadingOrigin::Scan(scan) => (format!("scan:{scan}"), None),
-        };
-        let flags: Vec<_> = reading
-            .value
-            .flags()
-            .iter()
-            .map(|flag| flag.name())
-            .collect();
-        text.push_str(&row(&[
-            reading.frame.to_string(),
-            reading.patch.to_string(),
-            number_text(reading.value.value()),
-            number_text(reading.value.standard_uncertainty()),
-            reading.response.word().to_owned(),
-            reading.limit.map_or("", Words::word).to_owned(),
-            origin,
-            geometry.unwrap_or_default(),
-            flags.join(" "),
-        ]));
+        text.push_str(&row(&reading_cells(reading)));
     }
     text
+}
+
+fn reading_cells(reading: &Reading) -> Vec<String> {
+    let (origin, geometry) = match &reading.origin {
+        ReadingOrigin::Densitometer(geometry) => ("densitometer".to_owned(), geometry.clone()),
+        ReadingOrigin::ContactPrint => ("contact_print".to_owned(), None),
+        ReadingOrigin::Scan(scan) => (format!("scan:{scan}"), None),
+    };
+    let flags: Vec<_> = reading
+        .value
+        .flags()
+        .iter()
+        .map(|flag| flag.name())
+        .collect();
+    vec![
+        reading.frame.to_string(),
+        reading.patch.to_string(),
+        number_text(reading.value.value()),
+        number_text(reading.value.standard_uncertainty()),
+        reading.response.word().to_owned(),
+        reading.limit.map_or("", Words::word).to_owned(),
+        origin,
+        geometry.unwrap_or_default(),
+        flags.join(" "),
+    ]
 }

@@ -11,30 +11,40 @@
 //! Read `format` first (the keys), then `keys` (how they are read), then
 //! `folder`.
 
+mod bundle;
 mod changed_plan;
+mod checked;
 mod columns;
 mod csv_file;
+mod documents;
 mod field_log;
+mod files;
 mod folder;
 mod format;
 mod from_record;
 mod import;
 mod keys;
+mod patch_rows;
 mod path;
 mod plan_format;
 mod plan_record;
 mod problem;
 mod schema;
 mod stand_alone;
+mod store;
 mod to_record;
 mod words;
 mod write;
 
+pub use bundle::{BundleLimits, OpenHeld, unpack_bundle, write_bundle};
 pub use changed_plan::change_plan;
+pub use checked::{Checked, check};
 pub use columns::ReciprocityTableRow;
+pub use documents::{Documents, Fingerprint, Held};
 pub use field_log::field_log_csv;
 pub use folder::{HashState, PlannedFolder, TestFolder, read_planned_folder, read_test_folder};
 pub use import::{Imported, import_field_log};
+pub use patch_rows::{PatchRow, with_patch_rows};
 pub use path::hash_file;
 pub use plan_record::plan_hash;
 pub use problem::{FolderError, Problem};
@@ -42,5 +52,9 @@ pub use schema::{json_schema, key_tables, plan_json_schema};
 pub use stand_alone::{
     CurveRow, NamedPatch, Rows, TabletRow, read_curve_csv, read_patches_csv, read_reciprocity_csv,
     read_tablet_csv,
+};
+pub use store::{
+    Check, Conflict, Difference, Found, NotebookError, NotebookFile, Revision, Saved, ScanPlace,
+    Stage, Stamp, TakenIn, TestId, TestOverview, folder_files,
 };
 pub use write::{write_plan, write_planned_folder, write_test_folder};

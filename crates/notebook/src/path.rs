@@ -1,6 +1,6 @@
 //! Paths within a test folder, and checksums of its files.
 
-use crate::problem::{FolderError, Place, Problem, Problems, likely};
+use crate::problem::{FolderError, Problem, likely};
 use sha2::{Digest, Sha256};
 use std::fs::File;
 use std::io::Read;
@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 pub(crate) const TEXT_BYTES_MOST: u64 = 16 * 1024 * 1024;
 
 /// What a path within the folder must look like.
-const RELATIVE: &str =
+pub(crate) const RELATIVE: &str =
     "a path within the test folder, with / between its parts, such as scans/a.tif";
 
 /// Says why a text is no path within the folder; `None` when it is one.
@@ -32,23 +32,6 @@ pub(crate) fn fault(path: &str) -> Option<&'static str> {
         Some("has an empty part or a single dot in it")
     } else {
         None
-    }
-}
-
-/// Finds a file of the folder; adds a problem at `place` when it is not there
-/// or not within the folder.
-pub(crate) fn resolve(
-    root: &Path,
-    path: &str,
-    place: &Place,
-    problems: &mut Problems,
-) -> Option<PathBuf> {
-    match find(root, path) {
-        Ok(found) => Some(found),
-        Err((seen, expected, remedy)) => {
-            problems.add(place, seen, expected, remedy);
-            None
-        }
     }
 }
 
@@ -171,7 +154,7 @@ pub(crate) fn read_text(path: &Path, shown: &str) -> Result<String, FolderError>
 }
 
 /// Takes bytes as UTF-8, with or without a byte order mark.
-fn text_of(mut bytes: Vec<u8>, shown: &str) -> Result<String, FolderError> {
+pub(crate) fn text_of(mut bytes: Vec<u8>, shown: &str) -> Result<String, FolderError> {
     if bytes.starts_with(&[0xEF, 0xBB, 0xBF]) {
         bytes.drain(..3);
     }

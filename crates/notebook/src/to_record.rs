@@ -2,14 +2,13 @@
 
 use crate::columns::{DENSITY_SD_UNSTATED, Step, reciprocity_table};
 use crate::csv_file::Unknown;
+use crate::files::Files;
 use crate::format::*;
 use crate::keys::{At, Span};
-use crate::path::{read_text, resolve};
 use crate::problem::{Place, Problems, Source, short};
 use crate::words::{Direction, NominalTablet, ToneWord};
 use quantity::{Density, Ev100, Illuminance, LogExposure, Luminance, Measured, Stops};
 use record::*;
-use std::path::Path;
 
 /// A record's name and where it was given.
 pub(crate) struct Name {
@@ -36,7 +35,7 @@ pub(crate) struct Reference {
 /// Makes records of the tables of one `test.toml`.
 pub(crate) struct Conversion<'a> {
     source: &'a Source,
-    root: &'a Path,
+    files: Files<'a>,
     problems: &'a mut Problems,
     warnings: &'a mut Vec<String>,
     /// Names met.
@@ -81,13 +80,13 @@ impl<'a> Conversion<'a> {
     /// Begins with nothing met.
     pub(crate) fn new(
         source: &'a Source,
-        root: &'a Path,
+        files: Files<'a>,
         problems: &'a mut Problems,
         warnings: &'a mut Vec<String>,
     ) -> Self {
         Self {
             source,
-            root,
+            files,
             problems,
             warnings,
             names: Vec::new(),
@@ -172,8 +171,8 @@ impl<'a> Conversion<'a> {
     /// The rows of a reciprocity table as the text of a law, so that the record
     /// holds them itself.
     fn points_of_table(&mut self, file: &str, place: &Place) -> Option<String> {
-        let path = resolve(self.root, file, place, self.problems)?;
-        let text = match read_text(&path, file) {
+        self.files.resolve(file, place, self.problems)?;
+        let text = match self.files.text(file) {
             Ok(text) => text,
             Err(error) => {
                 self.problems.add_all(error);
@@ -417,8 +416,8 @@ impl<'a> Conversion<'a> {
             (steps, None)
         } else if let Some(file) = table.steps_file {
             let place = self.source.place(file.span.start);
-            let path = resolve(self.root, &file.value, &place, self.problems)?;
-            let text = match read_text(&path, &file.value) {
+            self.files.resolve(&file.value, &place, self.problems)?;
+            let text = match self.files.text(&file.value) {
                 Ok(text) => text,
                 Err(error) => {
                     self.problems.add_all(error);
@@ -458,7 +457,7 @@ impl<'a> Conversion<'a> {
     /// Checks a path that must lead to a file of the folder.
     fn file(&mut self, path: At<String>) -> Option<String> {
         let place = self.source.place(path.span.start);
-        resolve(self.root, &path.value, &place, self.problems)?;
+        self.files.resolve(&path.value, &place, self.problems)?;
         Some(path.value)
     }
 

@@ -167,13 +167,13 @@ fn write_folder(
 }
 
 /// A folder that is removed again unless it was moved to its place.
-struct Partial {
-    path: PathBuf,
+pub(crate) struct Partial {
+    pub(crate) path: PathBuf,
 }
 
 impl Partial {
     /// Makes a folder beside the one to be written, on the same disk.
-    fn beside(dir: &Path) -> std::io::Result<Self> {
+    pub(crate) fn beside(dir: &Path) -> std::io::Result<Self> {
         let absolute = std::path::absolute(dir)?;
         let (Some(parent), Some(name)) = (absolute.parent(), absolute.file_name()) else {
             return Err(std::io::Error::new(
