@@ -4,7 +4,10 @@ use crate::AppError;
 use crate::error::with_causes;
 use crate::field_card::bellows_of;
 use exposure::{LightReading, ReciprocityLaw, TargetReading, format_aperture, format_time};
-use findings::{ChangedLight, ChangedLightError, FramesLeft, frames_left};
+use findings::{
+    Assumptions, ChangedLight, ChangedLightError, FramesLeft, LeftExpected, expected_of_left,
+    frames_left,
+};
 use notebook::{change_plan, read_planned_folder};
 use quantity::{Ev100, FNumber, Seconds};
 use record::{Id, Light, PlannedCamera, PlannedExposure, PlannedFrame, PlannedTest, Sky};
@@ -108,6 +111,9 @@ pub fn replan(question: &ChangedLightQuestion) -> Result<ReplannedLight, AppErro
         },
     )
     .map_err(|e| nothing_left(&e))?;
+    // A plan that can't be foreseen can still be exposed.
+    let expected = expected_of_left(test, &left, &light, &Assumptions::COMMON_PRACTICE)
+        .map_err(|e| with_causes(&e));
     let kept = if question.write {
         Some(change_plan(&question.test, &light, &left.whole_plan(test))?)
     } else {
@@ -118,8 +124,8 @@ pub fn replan(question: &ChangedLightQuestion) -> Result<ReplannedLight, AppErro
         _ => None,
     };
     Ok(ReplannedLight {
-        lines: lines(&left, &light, change, kept.as_deref()),
-        json: to_json(&left, &light, change, kept.as_deref()),
+        lines: lines(&left, &light, change, &expected, kept.as_deref()),
+        json: to_json(&left, &light, change, &expected, kept.as_deref()),
     })
 }
 
@@ -248,7 +254,36 @@ fn notes(left: &FramesLeft, change: Option<f64>) -> Vec<String> {
     notes
 }
 
-fn lines(left: &FramesLeft, light: &Light, change: Option<f64>, kept: Option<&str>) -> Vec<String> {
+/// What the frames left are expected to tell, or why that is not known.
+type Foreseen = Result<Vec<LeftExpected>, String>;
+
+fn expected_lines(expected: &Foreseen) -> Vec<String> {
+    match expected {
+        Ok(found) => found
+            .iter()
+            .map(|f| {
+                let filters: Vec<&str> = f.filters.iter().map(Id::as_str).collect();
+                format!(
+                    "Expected interval of the factor behind {} in this light (90 %): ± {:.2} stops, for the {:.1} stops that the bracket was laid out for, give or take {:.1}; an interval and not only a bound in {:.0} % of cases",
+                    filters.join("+"),
+                    f.expected.half_width_stops,
+                    f.mean_stops,
+                    f.sd_stops,
+                    100.0 * f.expected.chance_of_interval
+                )
+            })
+            .collect(),
+        Err(why) => vec![format!("The expected interval can't be told: {why}")],
+    }
+}
+
+fn lines(
+    left: &FramesLeft,
+    light: &Light,
+    change: Option<f64>,
+    expected: &Foreseen,
+    kept: Option<&str>,
+) -> Vec<String> {
     let mut lines = vec![
         format!("Expose what is left, in this order, as light {}", light.id),
         format!(
@@ -280,6 +315,7 @@ fn lines(left: &FramesLeft, light: &Light, change: Option<f64>, kept: Option<&st
     }
     lines.push("off: stops that the marks give over what the EI asks for".to_owned());
     lines.push(String::new());
+    lines.extend(expected_lines(expected));
     lines.extend(notes(left, change));
     match kept {
         Some(kept) => {
@@ -294,7 +330,27 @@ fn lines(left: &FramesLeft, light: &Light, change: Option<f64>, kept: Option<&st
     lines
 }
 
-fn to_json(left: &FramesLeft, light: &Light, change: Option<f64>, kept: Option<&str>) -> Value {
+fn to_json(
+    left: &FramesLeft,
+    light: &Light,
+    change: Option<f64>,
+    expected: &Foreseen,
+    kept: Option<&str>,
+) -> Value {
+    let foreseen = expected.as_ref().map(|found| {
+        found
+            .iter()
+            .map(|f| {
+                json!({
+                    "filters": f.filters.iter().map(Id::as_str).collect::<Vec<_>>(),
+                    "mean_stops": f.mean_stops,
+                    "sd_stops": f.sd_stops,
+                    "half_width_stops": f.expected.half_width_stops,
+                    "chance_of_interval": f.expected.chance_of_interval,
+                })
+            })
+            .collect::<Vec<_>>()
+    });
     let frames: Vec<Value> = left
         .frames
         .iter()
@@ -321,6 +377,7 @@ fn to_json(left: &FramesLeft, light: &Light, change: Option<f64>, kept: Option<&
         "frames": frames,
         "exposed": left.exposed.iter().map(Id::as_str).collect::<Vec<_>>(),
         "anchored": left.anchored,
+        "expected": foreseen.ok(),
         "notes": notes(left, change),
         "old_plan": kept,
     })

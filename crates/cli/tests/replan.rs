@@ -86,6 +86,8 @@ fn a_new_light_gets_an_unfiltered_frame_and_the_old_plan_is_kept() {
     let scratch = tempfile::tempdir().unwrap();
     let test = example(scratch.path());
     let folder = test.to_str().unwrap();
+    let whole = answer(&["replan", folder, "--ev100", "12.2", "--json"]);
+    let before = whole["expected"][0]["half_width_stops"].as_f64().unwrap();
     expose(&test, &["anchor", "red", "ei-25"]);
     let record = fs::read_to_string(test.join("test.toml")).unwrap();
     let json = answer(&[
@@ -101,6 +103,10 @@ fn a_new_light_gets_an_unfiltered_frame_and_the_old_plan_is_kept() {
     assert_eq!(json["anchored"], true);
     assert_eq!(json["frames"][0]["role"], "anchor");
     assert_eq!(json["frames"][0]["filters"].as_array().unwrap().len(), 0);
+    // One filtered frame and its anchor tell something, but less than the whole bracket.
+    let half = |json: &Value| json["expected"][0]["half_width_stops"].as_f64().unwrap();
+    assert!(half(&json) > before, "{} after {before}", half(&json));
+    assert!(half(&json) < 2.0);
     let exposed: Vec<&str> = json["exposed"]
         .as_array()
         .unwrap()

@@ -151,11 +151,12 @@ fn anchor_first(test: &PlannedTest, left: &mut [(PlannedFrame, Option<String>)])
     let bracket: Vec<usize> = (0..left.len())
         .filter(|i| behind_filter(&left[*i].0))
         .collect();
-    let red = left
-        .iter()
-        .position(|(f, _)| f.role == FrameRole::RedControl);
-    let given_up = match (red, bracket.as_slice()) {
-        (Some(red), [_, ..]) => red,
+    let with_role = |role| left.iter().position(|(f, _)| f.role == role);
+    let spare = with_role(FrameRole::Repeat)
+        .filter(|_| bracket.len() > 1)
+        .or_else(|| with_role(FrameRole::RedControl));
+    let given_up = match (spare, bracket.as_slice()) {
+        (Some(spare), [_, ..]) => spare,
         // The frame farthest from the middle of the bracket as it was planned.
         (None, [_, _, ..]) => {
             let Some(middle) = middle_of_bracket(test) else {

@@ -18,8 +18,8 @@ use crate::solve::{Covariance, Model, Seen};
 use core::f64::consts::LOG10_2;
 use quantity::{Measured, Stops};
 use record::{
-    Exposure, Filter, Frame, Lens, LightReading, Patch, PatchRole, Reading, ReadingOrigin,
-    Response, Shutter, Test, TestParts,
+    Exposure, Filter, Frame, Id, Lens, LightReading, Patch, PatchRole, PlannedFrame, Reading,
+    ReadingOrigin, Response, Shutter, Tablet, Test, TestParts,
 };
 
 /// Factors that are looked at, each with the same share of the prior.
@@ -92,41 +92,54 @@ pub(super) fn with_filters(
     for planned in frames {
         let frame = &planned.frame;
         let exposure = as_exposed(&frame.exposure);
-        let mut patch = |name: &str, role| {
-            parts.patches.push(Patch {
-                frame: frame.id.clone(),
-                name: id(name),
-                role,
-                place: None,
-            });
-        };
-        patch("base-fog", PatchRole::BaseFog);
-        match (&exposure, &request.tablet) {
-            (Exposure::Camera(_), _) => {
-                patch(CARD, PatchRole::GreyCard);
-                patch("wall", PatchRole::Wall);
-            }
-            (Exposure::Tablet { .. }, Some(tablet)) => {
-                for (step, _) in (1_u32..).zip(&tablet.steps) {
-                    patch(&format!("step-{step}"), PatchRole::TabletStep(step));
-                }
-            }
-            _ => {}
-        }
-        parts.frames.push(Frame {
-            id: frame.id.clone(),
-            film: frame.film.clone(),
-            filters: frame.filters.clone(),
-            process: frame.process.clone(),
-            holder: frame.holder.clone(),
-            load: frame.load,
-            role: frame.role,
-            exposed_at: None,
-            exposure,
-            remarks: None,
-        });
+        parts
+            .patches
+            .extend(patches_of(&frame.id, &exposure, &parts.tablets));
+        parts.frames.push(frame_of(frame, exposure));
     }
     parts
+}
+
+/// A planned frame as it will be recorded.
+pub(super) fn frame_of(frame: &PlannedFrame, exposure: Exposure) -> Frame {
+    Frame {
+        id: frame.id.clone(),
+        film: frame.film.clone(),
+        filters: frame.filters.clone(),
+        process: frame.process.clone(),
+        holder: frame.holder.clone(),
+        load: frame.load,
+        role: frame.role,
+        exposed_at: None,
+        exposure,
+        remarks: None,
+    }
+}
+
+/// The patches that a frame will show: the card and a darker wall in a camera, the
+/// steps through a tablet, base+fog always.
+pub(super) fn patches_of(frame: &Id, exposure: &Exposure, tablets: &[Tablet]) -> Vec<Patch> {
+    let patch = |name: &str, role| Patch {
+        frame: frame.clone(),
+        name: id(name),
+        role,
+        place: None,
+    };
+    let mut patches = vec![patch("base-fog", PatchRole::BaseFog)];
+    match exposure {
+        Exposure::Camera(_) => {
+            patches.push(patch(CARD, PatchRole::GreyCard));
+            patches.push(patch("wall", PatchRole::Wall));
+        }
+        Exposure::Tablet { tablet, .. } => {
+            let steps = (tablets.iter().find(|t| t.id == *tablet)).map_or(0, |t| t.steps.len());
+            for (step, _) in (1_u32..).zip(0..steps) {
+                patches.push(patch(&format!("step-{step}"), PatchRole::TabletStep(step)));
+            }
+        }
+        Exposure::Relative(_) | Exposure::None => {}
+    }
+    patches
 }
 
 fn reading(patch: &Patch, density: f64) -> Reading {
@@ -179,40 +192,60 @@ pub(super) fn expected_of(
     frames: &[FrameOfPlan],
     assumptions: &Assumptions,
 ) -> Result<ExpectedInterval, PlanError> {
-    let Belief {
-        filter,
-        mean_stops,
-        sd_stops,
-    } = beliefs[of];
     let tested: Vec<&Filter> = beliefs.iter().map(|b| b.filter).collect();
-    let parts = with_filters(request, &tested, frames);
-    let patches = parts.patches.clone();
-    let test = Test::assemble(parts)?;
-    let foreseen = |problem: String| PlanError::NotForeseen { problem };
+    let test = Test::assemble(with_filters(request, &tested, frames))?;
+    let belief = beliefs[of];
+    let key = FactorKey {
+        film: request.film.id.clone(),
+        filters: vec![belief.filter.id.clone()],
+        light: request.light.id.clone(),
+    };
+    let others = |other: &FactorKey| {
+        let tested = beliefs
+            .iter()
+            .find(|b| other.filters == [b.filter.id.clone()]);
+        match (tested, &request.red) {
+            (Some(belief), _) => belief.mean_stops,
+            (None, Some((_, stops))) => stops.to_stops(),
+            (None, None) => 0.0,
+        }
+    };
+    foreseen(
+        &test,
+        &key,
+        (belief.mean_stops, belief.sd_stops),
+        &others,
+        assumptions,
+    )
+}
+
+/// Foresees what a test written down as if exposed and marked brings for one factor,
+/// of which (mean, sd) is believed in stops; `others` gives the middles of the rest.
+///
+/// # Errors
+/// [`PlanError::NotForeseen`] when no frame is behind the filter, or an exposure can't
+/// be worked out.
+pub(super) fn foreseen(
+    test: &Test,
+    key: &FactorKey,
+    (mean_stops, sd_stops): (f64, f64),
+    others: &dyn Fn(&FactorKey) -> f64,
+    assumptions: &Assumptions,
+) -> Result<ExpectedInterval, PlanError> {
+    let patches = &test.parts().patches;
+    let unforeseen = |problem: String| PlanError::NotForeseen { problem };
     // Parameters do not depend on what is read, so any densities serve to name them.
     let dummy: Vec<Reading> = patches.iter().map(|p| reading(p, 1.0)).collect();
     let model =
-        JointModel::build(&test, &dummy, assumptions).map_err(|e| foreseen(e.to_string()))?;
-    let key = FactorKey {
-        film: request.film.id.clone(),
-        filters: vec![filter.id.clone()],
-        light: request.light.id.clone(),
-    };
-    let Some(&factor) = model.index.get(&Key::Factor(key)) else {
-        return Err(foreseen("no frame is behind the filter".to_owned()));
+        JointModel::build(test, &dummy, assumptions).map_err(|e| unforeseen(e.to_string()))?;
+    let Some(&factor) = model.index.get(&Key::Factor(key.clone())) else {
+        return Err(unforeseen("no frame is behind the filter".to_owned()));
     };
     let mut start: Vec<f64> = model.priors.iter().map(|p| p.mean).collect();
     for (i, key) in model.keys.iter().enumerate() {
         match key {
             Key::Subject(name, _) if name.as_str() == "wall" => start[i] = WALL_STOPS * LOG10_2,
-            Key::Factor(f) => {
-                let other = beliefs.iter().find(|b| f.filters == [b.filter.id.clone()]);
-                let red = request.red.as_ref();
-                start[i] = match other {
-                    Some(belief) => belief.mean_stops * LOG10_2,
-                    None => red.map_or(0.0, |(_, s)| s.to_delta_log_h()),
-                };
-            }
+            Key::Factor(f) => start[i] = others(f) * LOG10_2,
             _ => {}
         }
     }
@@ -229,8 +262,8 @@ pub(super) fn expected_of(
             .enumerate()
             .map(|(k, term)| reading(&patches[term.reading], model.value(&ready, k, &p)))
             .collect();
-        let mut seen = JointModel::build(&test, &readings, assumptions)
-            .map_err(|e| foreseen(e.to_string()))?;
+        let mut seen = JointModel::build(test, &readings, assumptions)
+            .map_err(|e| unforeseen(e.to_string()))?;
         set_pivots(&mut seen, &p, assumptions);
         // An interval needs the card to be seen behind the filter.
         let shown = seen.terms.iter().zip(&seen.observations).any(|(t, o)| {

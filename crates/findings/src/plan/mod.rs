@@ -12,6 +12,7 @@ mod changed_light;
 mod expected;
 mod frames;
 mod layout;
+mod left_expected;
 mod order;
 mod prior;
 mod request;
@@ -24,6 +25,7 @@ pub use changed_light::{
 };
 pub use expected::ExpectedInterval;
 pub use frames::FrameOfPlan;
+pub use left_expected::{LeftExpected, expected_of_left};
 pub use prior::{FactorPrior, OutsidePriorTable, factor_prior};
 pub use request::{PlanError, PlanRequest};
 pub use several::{FilterAsked, FilterPlanned, SharedPlan, plan_filters};
