@@ -4,7 +4,8 @@ use crate::AppError;
 use crate::error::with_causes;
 use crate::expose_answer::{Worked, json, lines};
 use crate::expose_inputs::{
-    aperture_column, bellows, filter, measured_time, reading, reciprocity_law, with_measured, wrong,
+    aperture_column, bellows, filter, measured_time, own_marks, reading, reciprocity_law,
+    with_measured, wrong,
 };
 use exposure::{
     ActualBasis, ApertureSetting, AvailableMarks, Cell, ChainError, ChainUncertainty,
@@ -62,6 +63,13 @@ pub enum ExposeBellows {
         /// Focal length.
         focal_length_mm: f64,
     },
+    /// The size of a thing and of its image on the ground glass.
+    Sizes {
+        /// On the ground glass.
+        image_mm: f64,
+        /// The thing itself.
+        object_mm: f64,
+    },
     /// Racked out beyond the place at infinity.
     Extension {
         /// Beyond infinity.
@@ -117,6 +125,9 @@ pub struct ExposeRequest {
     pub extrapolate: bool,
     /// The aperture column of a film's sheet: `10/0.5,100/1`.
     pub open_lens: Option<String>,
+    /// The marks on this shutter, `1,1/2,1/5`; third stops when empty. Meant literally;
+    /// times of a second and more can be counted besides.
+    pub shutter_marks: Option<String>,
     /// Measured shutter times: `1/30=0.041,0.1`.
     pub measured_times: Vec<String>,
     /// Whether a leaf shutter's gain at small apertures is taken from the table of
@@ -158,15 +169,11 @@ pub fn expose(request: &ExposeRequest) -> Result<ExposeResult, AppError> {
         .iter()
         .map(|text| measured_time(text))
         .collect::<Result<Vec<_>, _>>()?;
-    let mut times = with_measured(shutter_and_timer_marks(), &measured)?;
-    if request.small_aperture_gain {
-        let gain = SmallApertureGain::common_practice().map_err(wrong)?;
-        times = times
-            .into_iter()
-            .map(|mark| gain.applied(mark, aperture, MarkReading::Exact))
-            .collect::<Result<_, _>>()
-            .map_err(wrong)?;
-    }
+    let marks = match &request.shutter_marks {
+        Some(text) => own_marks(text)?,
+        None => shutter_and_timer_marks(),
+    };
+    let times = with_measured(marks, &measured)?;
     let hand = HandTiming::new(
         Seconds::from_s(request.reaction_s).map_err(wrong)?,
         request.count_share,
@@ -179,7 +186,7 @@ pub fn expose(request: &ExposeRequest) -> Result<ExposeResult, AppError> {
         .transpose()?;
     let factor = stacked_factor(&filters).map_err(wrong)?;
     let ei = ExposureIndex::from_arithmetic(request.ei).map_err(wrong)?;
-    let asked = ExposureRequest {
+    let mut asked = ExposureRequest {
         reading: light,
         ei,
         aperture: ApertureSetting::Exact(aperture),
@@ -202,7 +209,11 @@ pub fn expose(request: &ExposeRequest) -> Result<ExposeResult, AppError> {
             aperture_reading: MarkReading::Exact,
         }),
     };
-    let mut answer = exposure_answer(&asked).map_err(|e| chain_error(&e))?;
+    let mut answer = if request.small_aperture_gain {
+        answer_with_gain(&mut asked)?
+    } else {
+        exposure_answer(&asked).map_err(|e| chain_error(&e))?
+    };
     flag_shutter(&mut answer);
     let uncertainty = whole_uncertainty(request, &asked, &answer, &measured, hand)?;
     let opened = open_lens
@@ -235,6 +246,45 @@ pub fn expose(request: &ExposeRequest) -> Result<ExposeResult, AppError> {
         json: json(&worked),
     })
 }
+
+/// Works the chain out with a leaf shutter's gain at the aperture that is used: the mark
+/// proposed for the shutter mark, which may lie on the other side of the table's
+/// widest aperture than the one asked for.
+fn answer_with_gain(asked: &mut ExposureRequest) -> Result<ExposureAnswer, AppError> {
+    let gain = SmallApertureGain::common_practice().map_err(wrong)?;
+    let Some(marks) = asked.available.clone() else {
+        return exposure_answer(asked).map_err(|e| chain_error(&e));
+    };
+    let mut used = asked.aperture.aperture();
+    let mut round = 0;
+    loop {
+        let times = (marks.times.iter())
+            .map(|mark| gain.applied(*mark, used, MarkReading::Exact))
+            .collect::<Result<Vec<_>, _>>()
+            .map_err(wrong)?;
+        asked.available = Some(AvailableMarks {
+            times,
+            ..marks.clone()
+        });
+        let answer = exposure_answer(asked).map_err(|e| chain_error(&e))?;
+        let proposed = answer.aperture_at_shutter.as_ref().map(|a| a.aperture);
+        let settled = match (proposed, &answer.shutter) {
+            (Some(proposed), Some(shutter)) => {
+                gain.gain(shutter.mark, proposed) == gain.gain(shutter.mark, used)
+            }
+            _ => true,
+        };
+        // At the table's very edge the two may take turns; then the first stands.
+        round += 1;
+        match proposed {
+            Some(proposed) if !settled && round < GAIN_ROUNDS => used = proposed,
+            _ => return Ok(answer),
+        }
+    }
+}
+
+/// Times that the aperture a gain belongs to is looked up anew.
+const GAIN_ROUNDS: usize = 3;
 
 /// A time is called fit for the hand when its standard uncertainty is within a sixth of
 /// a stop, so that two in three exposures lie within a third of a stop from end to end.

@@ -86,7 +86,7 @@ fn setting(worked: &Worked) -> Vec<String> {
         let parts: Vec<String> = found
             .parts
             .iter()
-            .map(|(part, stops)| format!("{} {:.2}", part.name(), stops.to_stops()))
+            .map(|(part, stops)| format!("{} {}", part.name(), hundredths(*stops)))
             .collect();
         lines.push(format!(
             "uncertain by {:.2} stops of exposure ({}; one standard deviation each): in {:.0} % of cases {} to {}",
@@ -126,20 +126,30 @@ fn setting(worked: &Worked) -> Vec<String> {
     lines
 }
 
+/// Stops to a hundredth; a small part is said to be small and not to be nothing.
+fn hundredths(stops: Stops) -> String {
+    let number = stops.to_stops();
+    if number > 0.0 && number < 0.005 {
+        "less than 0.01".to_owned()
+    } else {
+        format!("{number:.2}")
+    }
+}
+
 /// What the hand can do here.
 fn hand_line(worked: &Worked) -> String {
     let reaction = format_time(worked.hand.reaction());
-    let u = worked.hand_uncertainty.to_stops();
+    let u = hundredths(worked.hand_uncertainty);
     match (worked.fit_for_the_hand(), worked.shortest_by_hand) {
         (true, _) => format!(
-            "by hand: good to {u:.2} stops, with an error of {reaction} in opening and closing"
+            "by hand: good to {u} stops, with an error of {reaction} in opening and closing"
         ),
         (false, Some(shortest)) => format!(
-            "by hand: good to {u:.2} stops only; from {} on a hand is good to 1/6 stop, with an error of {reaction} in opening and closing",
+            "by hand: good to {u} stops only; from {} on a hand is good to 1/6 stop, with an error of {reaction} in opening and closing",
             format_time(shortest)
         ),
         (false, None) => format!(
-            "by hand: good to {u:.2} stops only; such a count is never good to 1/6 stop, so use a watch"
+            "by hand: good to {u} stops only; such a count is never good to 1/6 stop, so use a watch"
         ),
     }
 }

@@ -5,8 +5,9 @@ use crate::error::with_causes;
 use core::f64::consts::LN_2;
 use exposure::{
     ActualBasis, ApertureCorrection, Bellows, BellowsError, Cell, IncidentConstant, LawTextError,
-    LightReading, ReadThrough, ReciprocityLaw, ReciprocityRow, ReflectedConstant, ShutterMark,
-    ShutterTime, SunnySky, TargetReading, reciprocity_law_from_text, sunny_estimate,
+    LightReading, MarkReading, ReadThrough, ReciprocityLaw, ReciprocityRow, ReflectedConstant,
+    ShutterMark, ShutterTime, SunnySky, TargetReading, magnification_from_sizes,
+    reciprocity_law_from_text, shutter_and_timer_marks, sunny_estimate,
 };
 use quantity::{
     Ev100, FilterFactor, Illuminance, Luminance, Magnification, Measured, Millimetres, NetDensity,
@@ -123,6 +124,13 @@ pub(crate) fn bellows(
             Magnification::from_ratio(m).map_err(wrong)?,
             pupil,
         )),
+        Some(ExposeBellows::Sizes {
+            image_mm,
+            object_mm,
+        }) => Some(Bellows::from_magnification(
+            magnification_from_sizes(mm(image_mm)?, mm(object_mm)?).map_err(wrong)?,
+            pupil,
+        )),
         Some(ExposeBellows::Draw {
             draw_mm,
             focal_length_mm,
@@ -208,6 +216,27 @@ pub(crate) fn measured_time(text: &str) -> Result<ShutterTime, AppError> {
         marked: time(mark).ok_or_else(refused)?,
         measured: Some(Measured::new(measured, spread * measured.to_s() * LN_2)),
     })
+}
+
+/// The marks on a shutter as they are listed, `1,1/2,1/5,1/10`, with the times that are
+/// counted.
+pub(crate) fn own_marks(text: &str) -> Result<Vec<ShutterMark>, AppError> {
+    let mut marks: Vec<ShutterMark> = shutter_and_timer_marks()
+        .into_iter()
+        .filter(|mark| mark.time(MarkReading::Literal).to_s() >= crate::expose::COUNTED_FROM_S)
+        .collect();
+    for part in text.split(',') {
+        let found = time(part).ok_or_else(|| {
+            AppError::new(
+                format!("'{part}' is no mark of a shutter"),
+                "list the marks on the dial, such as 1,1/2,1/5,1/10,1/25,1/50,1/100",
+            )
+        })?;
+        if !marks.iter().any(|mark| mark.is_marked(found)) {
+            marks.push(ShutterMark::literal(found));
+        }
+    }
+    Ok(marks)
 }
 
 /// The marks of a shutter with its measured times in their places.

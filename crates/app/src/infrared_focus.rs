@@ -78,6 +78,8 @@ pub fn infrared_focus(request: &FocusRequest) -> Result<FocusResult, AppError> {
         .iter()
         .map(|at| format!("{at:+.2}"))
         .collect();
+    // A cone of light, cut by the film at the shift's distance from its tip.
+    let disc_mm = shift.shift_mm.abs() / effective.to_ratio();
     let mut lines = vec![
         format!(
             "shift of focus   {:+.2} mm, between {:+.2} and {:+.2} mm (plus is more draw): {basis}",
@@ -89,6 +91,7 @@ pub fn infrared_focus(request: &FocusRequest) -> Result<FocusResult, AppError> {
             format_aperture(effective),
             circle.to_mm()
         ),
+        format!("focused by eye   a point becomes a disc of {disc_mm:.3} mm if nothing is done"),
         format!(
             "diffraction      disc of {:.3} mm, {:.0} cycles/mm (Rayleigh) at {} nm; it fits the circle of confusion down to {}",
             spread.airy_diameter.to_mm(),
@@ -138,6 +141,7 @@ pub fn infrared_focus(request: &FocusRequest) -> Result<FocusResult, AppError> {
             "effective_aperture_f": effective.to_ratio(),
             "circle_of_confusion_mm": circle.to_mm(),
             "depth_of_focus_mm": advice.depth_mm,
+            "blur_disc_mm": disc_mm,
             "airy_diameter_mm": spread.airy_diameter.to_mm(),
             "rayleigh_cycles_per_mm": spread.rayleigh_per_mm,
             "cut_off_cycles_per_mm": spread.cut_off_per_mm,

@@ -131,6 +131,7 @@ pub(crate) fn request(
                 law: law.clone(),
                 source: "as given to the plan".to_owned(),
                 uncertainty_stops_per_decade: None,
+                extrapolate: false,
             }),
         },
         box_speed,

@@ -32,6 +32,13 @@ pub(crate) struct ExposeArguments {
     /// Image size over object size.
     #[arg(long, value_name = "M", conflicts_with_all = ["draw", "extension", "focal_length"])]
     magnification: Option<f64>,
+    /// Size of the image on the ground glass, mm; with --object-size it gives the
+    /// magnification.
+    #[arg(long, value_name = "MM", requires = "object_size", conflicts_with_all = ["magnification", "draw", "extension", "focal_length"])]
+    image_size: Option<f64>,
+    /// Size of the thing itself, mm.
+    #[arg(long, value_name = "MM", requires = "image_size")]
+    object_size: Option<f64>,
     /// Lens to film, mm.
     #[arg(
         long,
@@ -69,6 +76,10 @@ pub(crate) struct ExposeArguments {
     /// such as 10/0.5,100/1. Shown beside the longer time; the two are never converted.
     #[arg(long, value_name = "TM/STOPS,...")]
     open_lens: Option<String>,
+    /// The marks on this shutter where they are not the usual third stops, such as
+    /// 1,1/2,1/5,1/10,1/25,1/50,1/100; read literally.
+    #[arg(long, value_name = "LIST")]
+    shutter_marks: Option<String>,
     /// A measured shutter time in place of its mark, with the spread of a release in
     /// stops where known, such as 1/30=0.041,0.1; may be given several times.
     #[arg(long, value_name = "MARK=SECONDS[,SPREAD]")]
@@ -191,15 +202,20 @@ pub(crate) fn expose_request(arguments: &ExposeArguments) -> Result<ExposeReques
         .map(|d| ExposeFilter::Density(*d));
     let bellows = match (
         arguments.magnification,
+        arguments.image_size.zip(arguments.object_size),
         arguments.draw.zip(arguments.focal_length),
         arguments.extension.zip(arguments.focal_length),
     ) {
         (Some(m), ..) => Some(ExposeBellows::Magnification(m)),
-        (_, Some((draw_mm, focal_length_mm)), _) => Some(ExposeBellows::Draw {
+        (_, Some((image_mm, object_mm)), ..) => Some(ExposeBellows::Sizes {
+            image_mm,
+            object_mm,
+        }),
+        (_, _, Some((draw_mm, focal_length_mm)), _) => Some(ExposeBellows::Draw {
             draw_mm,
             focal_length_mm,
         }),
-        (_, _, Some((extension_mm, focal_length_mm))) => Some(ExposeBellows::Extension {
+        (_, _, _, Some((extension_mm, focal_length_mm))) => Some(ExposeBellows::Extension {
             extension_mm,
             focal_length_mm,
         }),
@@ -225,6 +241,7 @@ pub(crate) fn expose_request(arguments: &ExposeArguments) -> Result<ExposeReques
         reciprocity: arguments.reciprocity.clone(),
         extrapolate: arguments.extrapolate,
         open_lens: arguments.open_lens.clone(),
+        shutter_marks: arguments.shutter_marks.clone(),
         measured_times: arguments.measured_time.clone(),
         small_aperture_gain: arguments.small_aperture_gain,
         reaction_s: arguments.reaction_time,

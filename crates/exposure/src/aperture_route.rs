@@ -8,7 +8,7 @@
 //! Source of the warning: a film maker's data sheet F-4016 gives for 10 s either
 //! +1/2 stop or 15 s, and 15/10 is 0.585 stop.
 
-use crate::reciprocity::ReciprocityError;
+use crate::reciprocity_error::ReciprocityError;
 use quantity::{FNumber, Seconds, Stops};
 
 /// The exposure by the aperture route: the metered time kept and the lens opened.

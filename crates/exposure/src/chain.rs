@@ -5,7 +5,7 @@
 //! light that reaches the film. Marks are looked for after that, and what they
 //! leave over is shown; nothing computed is ever rounded to a mark.
 //!
-//! [`film_exposure`] goes the other way for a frame that was made: from its
+//! [`crate::film_exposure()`] goes the other way for a frame that was made: from its
 //! actual time to the exposure its mid-tone got.
 //!
 //! Forward: t = N²·100/(2^EV100·S); × F of each filter; × B of the bellows; then
@@ -15,19 +15,14 @@
 
 use crate::bellows::{Bellows, BellowsBasis};
 use crate::filter::stops_in_published_thirds;
-use crate::meter::{
-    IncidentConstant, LensFactor, ReflectedConstant, ev100_from_illuminance, ev100_from_luminance,
-    focal_plane_exposure, luminance_from_ev100, metered_mid_tone_exposure, metered_time,
-};
-use crate::reciprocity::{OutsideLaw, ReciprocityError, ReciprocityLaw};
-use crate::series::{
-    ApertureMark, MarkReading, SeriesPlace, ShutterMark, format_aperture, format_time,
-    nearest_aperture, nearest_shutter, significant,
-};
-use crate::sunny_rule::SkyEstimate;
+use crate::light_reading::LightReading;
+use crate::meter::metered_time;
+use crate::number_text::{format_aperture, significant};
+use crate::reciprocity::{OutsideLaw, ReciprocityLaw};
+use crate::reciprocity_error::ReciprocityError;
+use crate::set_marks::{ApertureSetting, AvailableMarks, MarkedAperture, MarkedShutter, set_marks};
 use quantity::{
-    Ev100, ExposureIndex, FNumber, FilterFactor, Flag, Flags, Illuminance, LogExposure, Luminance,
-    QuantityError, Seconds, Stops,
+    Ev100, ExposureIndex, FNumber, FilterFactor, Flag, Flags, QuantityError, Seconds, Stops,
 };
 
 /// Above this time, in seconds, an answer without a reciprocity law is flagged.
@@ -59,212 +54,6 @@ pub enum ChainError {
     /// A number has no meaning.
     #[error(transparent)]
     Quantity(#[from] QuantityError),
-}
-
-/// A reading of one target, as a spot meter takes it, with the constant it needs.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum TargetReading {
-    /// The exposure value at ISO 100, as the meter shows it.
-    Ev100(Ev100),
-    /// Light coming from the target, with the meter constant K.
-    Luminance {
-        /// The reading.
-        luminance: Luminance,
-        /// The meter's K.
-        constant: ReflectedConstant,
-    },
-}
-
-impl From<TargetReading> for LightReading {
-    fn from(reading: TargetReading) -> Self {
-        match reading {
-            TargetReading::Ev100(ev) => Self::Ev100(ev),
-            TargetReading::Luminance {
-                luminance,
-                constant,
-            } => Self::Luminance {
-                luminance,
-                constant,
-            },
-        }
-    }
-}
-
-/// A reading of the light, with the constant it needs.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum LightReading {
-    /// The exposure value at ISO 100, as the meter shows it.
-    Ev100(Ev100),
-    /// Light falling on the subject, with the meter constant C.
-    Illuminance {
-        /// The reading.
-        illuminance: Illuminance,
-        /// The meter's C.
-        constant: IncidentConstant,
-    },
-    /// Light coming from the subject, with the meter constant K.
-    Luminance {
-        /// The reading.
-        luminance: Luminance,
-        /// The meter's K.
-        constant: ReflectedConstant,
-    },
-    /// A target that is not to come out as the mid-tone.
-    Placed {
-        /// The reading of the target.
-        target: TargetReading,
-        /// Where it is to lie, in stops from the mid-tone; +2 is zone VII.
-        above_mid_tone: Stops,
-    },
-    /// No reading: the sunny rule's estimate for a sky.
-    Estimated(SkyEstimate),
-}
-
-impl LightReading {
-    /// Gives the reading as EV at ISO 100.
-    ///
-    /// # Errors
-    /// [`QuantityError`] when the light lies outside the range of [`Ev100`].
-    pub fn to_ev100(self) -> Result<Ev100, QuantityError> {
-        match self {
-            Self::Ev100(ev) => Ok(ev),
-            Self::Illuminance {
-                illuminance,
-                constant,
-            } => ev100_from_illuminance(illuminance, constant),
-            Self::Luminance {
-                luminance,
-                constant,
-            } => ev100_from_luminance(luminance, constant),
-            Self::Placed {
-                target,
-                above_mid_tone,
-            } => Ev100::from_ev(Self::from(target).to_ev100()?.to_ev() - above_mid_tone.to_stops()),
-            Self::Estimated(estimate) => Ok(estimate.ev100),
-        }
-    }
-
-    /// Says what rests on an assumption in the reading, if anything does.
-    fn assumption(self) -> Option<String> {
-        match self {
-            Self::Estimated(estimate) => Some(format!(
-                "no meter: {}, give or take {:.1} stops ({})",
-                estimate.sky.words(),
-                estimate.standard_uncertainty.to_stops(),
-                estimate.source
-            )),
-            _ => None,
-        }
-    }
-
-    /// Says what was read, with the constant used.
-    fn detail(self, ev: Ev100) -> String {
-        match self {
-            Self::Ev100(ev) => format!("EV {:.2} at ISO 100", ev.to_ev()),
-            Self::Illuminance {
-                illuminance,
-                constant,
-            } => format!(
-                "{} lux with C = {}: EV {:.2} at ISO 100",
-                illuminance.to_lux(),
-                constant.to_c(),
-                ev.to_ev()
-            ),
-            Self::Luminance {
-                luminance,
-                constant,
-            } => format!(
-                "{} cd/m2 with K = {}: EV {:.2} at ISO 100",
-                luminance.to_cd_per_m2(),
-                constant.to_k(),
-                ev.to_ev()
-            ),
-            Self::Placed {
-                target,
-                above_mid_tone,
-            } => {
-                let shown = match target {
-                    TargetReading::Ev100(read) => format!("EV {:.2} at ISO 100", read.to_ev()),
-                    TargetReading::Luminance {
-                        luminance,
-                        constant,
-                    } => format!(
-                        "{} cd/m2 with K = {}",
-                        luminance.to_cd_per_m2(),
-                        constant.to_k()
-                    ),
-                };
-                format!(
-                    "target read as {shown}, placed {} from the mid-tone: EV {:.2} at ISO 100",
-                    stops_in_words(above_mid_tone),
-                    ev.to_ev()
-                )
-            }
-            Self::Estimated(estimate) => format!(
-                "estimated for {}: EV {:.2} at ISO 100",
-                estimate.sky.words(),
-                ev.to_ev()
-            ),
-        }
-    }
-}
-
-/// A signed number of stops with its unit: `+2 stops`, `-1 stop`.
-fn stops_in_words(stops: Stops) -> String {
-    let number = stops.to_stops();
-    let unit = if number.abs() == 1.0 { "stop" } else { "stops" };
-    format!("{number:+} {unit}")
-}
-
-/// The aperture to compute with, and where it comes from.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum ApertureSetting {
-    /// The exact f-number.
-    Exact(FNumber),
-    /// A mark on the lens, read as the caller says.
-    Mark {
-        /// The mark.
-        mark: ApertureMark,
-        /// How its number is taken.
-        reading: MarkReading,
-    },
-}
-
-impl ApertureSetting {
-    /// Gives the f-number that is computed with.
-    #[must_use]
-    pub fn aperture(self) -> FNumber {
-        match self {
-            Self::Exact(aperture) => aperture,
-            Self::Mark { mark, reading } => mark.aperture(reading),
-        }
-    }
-
-    /// Says what was assumed about the mark, if there is one.
-    fn assumption(self) -> Option<String> {
-        match self {
-            Self::Exact(_) => None,
-            Self::Mark { mark, reading } => Some(format!(
-                "{} computed as {}: {}",
-                mark.label(),
-                format_aperture(mark.aperture(reading)),
-                reading.sentence()
-            )),
-        }
-    }
-}
-
-/// The marks that can be set.
-#[derive(Clone, Debug, PartialEq)]
-pub struct AvailableMarks {
-    /// Shutter marks; empty when the time is free, as with a timer.
-    pub times: Vec<ShutterMark>,
-    /// How the shutter marks are read.
-    pub time_reading: MarkReading,
-    /// Aperture marks; empty when no aperture is to be proposed.
-    pub apertures: Vec<ApertureMark>,
-    /// How the aperture marks are read.
-    pub aperture_reading: MarkReading,
 }
 
 /// What an exposure is to be computed from.
@@ -338,39 +127,6 @@ pub struct Step {
     pub assumption: Option<String>,
 }
 
-/// The shutter mark nearest to the corrected time.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct MarkedShutter {
-    /// The mark.
-    pub mark: ShutterMark,
-    /// The time it stands for under the reading asked for.
-    pub time: Seconds,
-    /// lg2 of the marked time over the time wanted.
-    pub residual_of_time: Stops,
-    /// What the film makes of it, through the reciprocity law; the same as
-    /// `residual_of_time` when no law is given or the law does not bite; `None`
-    /// when the law refuses the marked time.
-    pub residual: Option<Stops>,
-    /// Whether the marks reach the time.
-    pub place: SeriesPlace,
-}
-
-/// The aperture mark that fits the shutter mark best.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct MarkedAperture {
-    /// The mark.
-    pub mark: ApertureMark,
-    /// The f-number it stands for under the reading asked for.
-    pub aperture: FNumber,
-    /// The exact f-number wanted at the marked time.
-    pub wanted: FNumber,
-    /// Stops of effective exposure that mark and shutter mark together give over
-    /// the wanted exposure.
-    pub residual: Stops,
-    /// Whether the marks reach the aperture wanted.
-    pub place: SeriesPlace,
-}
-
 /// The computed exposure with every step.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ExposureAnswer {
@@ -400,7 +156,7 @@ pub struct ExposureAnswer {
 }
 
 /// Two assumptions of one step.
-fn joined(first: Option<String>, second: Option<String>) -> Option<String> {
+pub(crate) fn joined(first: Option<String>, second: Option<String>) -> Option<String> {
     match (first, second) {
         (Some(first), Some(second)) => Some(format!("{first}; {second}")),
         (first, second) => first.or(second),
@@ -408,7 +164,7 @@ fn joined(first: Option<String>, second: Option<String>) -> Option<String> {
 }
 
 /// lg2(to/from) of two times.
-fn stops_between(from: Seconds, to: Seconds) -> Result<Stops, QuantityError> {
+pub(crate) fn stops_between(from: Seconds, to: Seconds) -> Result<Stops, QuantityError> {
     Stops::new(libm::log2(to.to_s() / from.to_s()))
 }
 
@@ -565,238 +321,5 @@ fn bellows_step(bellows: &Bellows, time: Seconds) -> Result<Step, QuantityError>
         stops: bellows.to_stops()?,
         residual: None,
         assumption: None,
-    })
-}
-
-/// Looks for the marks and adds their steps.
-fn set_marks(
-    request: &ExposureRequest,
-    available: &AvailableMarks,
-    answer: &mut ExposureAnswer,
-) -> Result<(), ChainError> {
-    let wanted = answer.time_corrected;
-    let Some(nearest) = nearest_shutter(wanted, &available.times, available.time_reading) else {
-        return Ok(());
-    };
-    let marked_time = nearest.mark.time(available.time_reading);
-    // What the marked time is worth to the film, against what it should be worth.
-    let (worth, refusal) = match &request.reciprocity {
-        Some(law) => match law.effective(marked_time, request.outside_law) {
-            Ok(worth) => {
-                answer.flags.extend(&worth.flags);
-                (Some(worth.time), None)
-            }
-            // The corrected time stands; only what the mark leaves over is unknown.
-            Err(refusal) => (None, Some(refusal.to_string())),
-        },
-        None => (Some(marked_time), None),
-    };
-    let residual = worth
-        .map(|worth| stops_between(answer.time_after_bellows, worth))
-        .transpose()?;
-    answer.shutter = Some(MarkedShutter {
-        mark: nearest.mark,
-        time: marked_time,
-        residual_of_time: nearest.residual,
-        residual,
-        place: nearest.place,
-    });
-    answer.steps.push(Step {
-        kind: StepKind::ShutterMark,
-        detail: format!(
-            "{} for {}{}",
-            nearest.mark.label(),
-            format_time(wanted),
-            end_of_series(nearest.place)
-        ),
-        time: marked_time,
-        stops: nearest.residual,
-        residual,
-        assumption: joined(nearest.mark.basis(available.time_reading), refusal),
-    });
-
-    let Some(worth) = worth else {
-        return Ok(());
-    };
-    let aperture_wanted = aperture_for_time(answer.aperture, answer.time_after_bellows, worth)?;
-    let Some(nearest) = nearest_aperture(
-        aperture_wanted,
-        &available.apertures,
-        available.aperture_reading,
-    ) else {
-        return Ok(());
-    };
-    answer.aperture_at_shutter = Some(MarkedAperture {
-        mark: nearest.mark,
-        aperture: nearest.mark.aperture(available.aperture_reading),
-        wanted: aperture_wanted,
-        residual: nearest.residual,
-        place: nearest.place,
-    });
-    answer.steps.push(Step {
-        kind: StepKind::ApertureMark,
-        detail: format!(
-            "{} for {} at {}{}",
-            nearest.mark.label(),
-            format_aperture(aperture_wanted),
-            format_time(marked_time),
-            end_of_series(nearest.place)
-        ),
-        time: marked_time,
-        stops: Stops::ZERO,
-        residual: Some(nearest.residual),
-        assumption: Some(available.aperture_reading.sentence().to_owned()),
-    });
-    Ok(())
-}
-
-fn end_of_series(place: SeriesPlace) -> &'static str {
-    match place {
-        SeriesPlace::Within => "",
-        SeriesPlace::BeyondEnd => " (the end of the marks)",
-    }
-}
-
-/// Gives the aperture that gives at one time what another aperture gives at another time.
-///
-/// N' = N·√(t'/t). Both times are effective ones: where a film loses speed, put
-/// in what each time is worth.
-///
-/// # Errors
-/// [`QuantityError`] when the f-number overflows or vanishes.
-pub fn aperture_for_time(
-    aperture: FNumber,
-    at: Seconds,
-    instead: Seconds,
-) -> Result<FNumber, QuantityError> {
-    FNumber::from_ratio(aperture.to_ratio() * libm::sqrt(instead.to_s() / at.to_s()))
-}
-
-/// A frame that was made, as its record tells it. Filters are left out on purpose.
-#[derive(Clone, Debug, PartialEq)]
-pub struct FrameExposure<'a> {
-    /// The light, read without the filter; `None` when no reading is recorded.
-    pub ev100: Option<Ev100>,
-    /// The exact f-number used.
-    pub aperture: FNumber,
-    /// The actual time of the frame.
-    pub time: Seconds,
-    /// Bellows extension; `None` is a subject at infinity.
-    pub bellows: Option<Bellows>,
-    /// The film's reciprocity law, if one is known.
-    pub reciprocity: Option<&'a ReciprocityLaw>,
-    /// What to do when the time lies outside the law.
-    pub outside_law: OutsideLaw,
-    /// The meter constant K that turns EV into luminance.
-    pub constant: ReflectedConstant,
-    /// The lens factor q.
-    pub lens: LensFactor,
-}
-
-/// What the film of a frame got.
-#[derive(Clone, Debug, PartialEq)]
-pub struct FilmExposure {
-    /// The metered time that the actual time was worth to the film.
-    pub effective_time: Seconds,
-    /// lg2(actual/effective): what reciprocity failure took.
-    pub reciprocity_loss: Stops,
-    /// What the bellows extension took.
-    pub bellows_loss: Stops,
-    /// log10 of t_eff/(N²·B), in seconds: the camera's part, known without any
-    /// reading. Relative: differences between frames in one light are exact.
-    pub camera: LogExposure,
-    /// log10 H of the metered mid-tone, lux seconds, before any filter;
-    /// `None` without a reading.
-    pub mid_tone: Option<LogExposure>,
-    /// [`Flag::NoReading`], [`Flag::NoReciprocityLaw`], [`Flag::Extrapolated`].
-    pub flags: Flags,
-}
-
-impl FilmExposure {
-    /// Gives the exposure index at which this frame would have been the metered
-    /// one: S = q·K/H. `None` without a reading.
-    ///
-    /// # Errors
-    /// [`QuantityError`] when the number overflows or vanishes.
-    pub fn exposure_index(
-        &self,
-        constant: ReflectedConstant,
-        lens: LensFactor,
-    ) -> Result<Option<ExposureIndex>, QuantityError> {
-        self.mid_tone
-            .map(|h| {
-                ExposureIndex::from_arithmetic(lens.to_q() * constant.to_k() / h.to_lux_seconds())
-            })
-            .transpose()
-    }
-
-    /// Gives how many stops the mid-tone lies over the metered exposure q·K/EI.
-    /// `None` without a reading.
-    ///
-    /// # Errors
-    /// [`QuantityError`] when a number overflows.
-    pub fn stops_over_metered(
-        &self,
-        ei: ExposureIndex,
-        constant: ReflectedConstant,
-        lens: LensFactor,
-    ) -> Result<Option<Stops>, QuantityError> {
-        let metered = metered_mid_tone_exposure(ei, constant, lens)?;
-        Ok(self.mid_tone.map(|h| h.stops_above(metered)))
-    }
-}
-
-/// Computes the exposure the metered mid-tone of a frame got, before any filter.
-///
-/// H = q·L·t_eff/(N²·B) with L = 2^EV100·K/100; t_eff is the actual time taken
-/// back through the reciprocity law, B the bellows factor. \[lux s\] At the metered
-/// setting of an EI it is q·K/EI, whatever the light.
-///
-/// # Errors
-/// [`ChainError`] when the reciprocity law refuses the time, or a number overflows.
-pub fn film_exposure(frame: &FrameExposure<'_>) -> Result<FilmExposure, ChainError> {
-    let mut flags = Flags::none();
-    let (effective_time, reciprocity_loss) = match frame.reciprocity {
-        Some(law) => {
-            let worth = law.effective(frame.time, frame.outside_law)?;
-            flags.extend(&worth.flags);
-            (worth.time, worth.stops)
-        }
-        None => {
-            if frame.time.to_s() > RECIPROCITY_ASKED_ABOVE_S {
-                flags.insert(Flag::NoReciprocityLaw);
-            }
-            (frame.time, Stops::ZERO)
-        }
-    };
-    let (aperture, bellows_loss) = match &frame.bellows {
-        Some(bellows) => (
-            bellows.effective_aperture(frame.aperture)?,
-            bellows.to_stops()?,
-        ),
-        None => (frame.aperture, Stops::ZERO),
-    };
-    let n = aperture.to_ratio();
-    let camera =
-        LogExposure::from_log10(libm::log10(effective_time.to_s()) - 2.0 * libm::log10(n))?;
-    let mid_tone = match frame.ev100 {
-        Some(reading) => Some(focal_plane_exposure(
-            luminance_from_ev100(reading, frame.constant)?,
-            aperture,
-            effective_time,
-            frame.lens,
-        )?),
-        None => {
-            flags.insert(Flag::NoReading);
-            None
-        }
-    };
-    Ok(FilmExposure {
-        effective_time,
-        reciprocity_loss,
-        bellows_loss,
-        camera,
-        mid_tone,
-        flags,
     })
 }

@@ -3,7 +3,7 @@
 //! Here is mathematics alone: ranges, checks and sources are in [`crate::reciprocity`].
 //! Symbols: Tm metered time, Tc corrected time, both s; T0 threshold or best time, s.
 
-use crate::reciprocity::ReciprocityRow;
+use crate::reciprocity_form::ReciprocityRow;
 use core::f64::consts::LN_10;
 
 /// T0·(T/T0)^P above T0; with 1/P it is its own inverse.

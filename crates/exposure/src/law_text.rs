@@ -9,7 +9,9 @@
 //! A table in a file is not read here.
 
 use crate::law_equations::CatenaryShape;
-use crate::reciprocity::{ReciprocityError, ReciprocityLaw, ReciprocityRow};
+use crate::reciprocity::ReciprocityLaw;
+use crate::reciprocity_error::ReciprocityError;
+use crate::reciprocity_form::ReciprocityRow;
 use quantity::{QuantityError, Seconds};
 
 /// The forms that can be written, for messages and help.

@@ -311,7 +311,11 @@ fn one_factor(
     }
     for &f in &evidence.frames_used {
         if let Some(recorded) = &model.recorded[f] {
-            for flag in [Flag::NoReciprocityLaw, Flag::ThroughFilter] {
+            for flag in [
+                Flag::NoReciprocityLaw,
+                Flag::ThroughFilter,
+                Flag::Extrapolated,
+            ] {
                 if recorded.flags.contains(flag) {
                     flags.insert(flag);
                 }

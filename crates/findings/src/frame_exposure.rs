@@ -7,7 +7,7 @@
 
 use crate::assumptions::Assumptions;
 use quantity::{ExposureIndex, Flag, Flags, PupilRatio};
-use record::{Bellows, CameraExposure, Frame, Id, LightReading, Test};
+use record::{Bellows, CameraExposure, Frame, Id, Light, LightReading, MeterMode, Test};
 
 /// Why a frame's exposure could not be worked out.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -102,7 +102,13 @@ pub(crate) fn recorded_exposure(
     };
 
     let decades_beyond_1_s = libm::log10(actual.to_s()).max(0.0);
-    let law = match test.film(&frame.film).and_then(|f| f.reciprocity.as_ref()) {
+    let written = test.film(&frame.film).and_then(|f| f.reciprocity.as_ref());
+    let outside_law = if written.is_some_and(|law| law.extrapolate) {
+        exposure::OutsideLaw::Extrapolate
+    } else {
+        exposure::OutsideLaw::Refuse
+    };
+    let law = match written {
         None => None,
         Some(law) => Some(exposure::reciprocity_law_from_text(&law.law).map_err(|e| {
             failed(format!(
@@ -144,10 +150,11 @@ pub(crate) fn recorded_exposure(
             }
             !through_filter
         });
+    let placed = light.map_or(0.0, |l| placed_stops(l, reading));
     let ev100 = match reading {
         None => None,
         Some(r) => Some(
-            quantity::Ev100::from_ev(ev100_of(r, assumptions))
+            quantity::Ev100::from_ev(ev100_of(r, assumptions) - placed)
                 .map_err(|e| failed(e.to_string()))?,
         ),
     };
@@ -161,7 +168,7 @@ pub(crate) fn recorded_exposure(
         time: actual,
         bellows,
         reciprocity: law.as_ref(),
-        outside_law: exposure::OutsideLaw::Refuse,
+        outside_law,
         constant,
         lens: lens_factor,
     })
@@ -187,6 +194,20 @@ pub(crate) fn recorded_exposure(
         time,
         flags,
     })
+}
+
+/// How many stops from the mid-tone the target of a reading was placed: the mid-tone's
+/// EV is the reading's less this. Zero for light that falls on the subject, which has
+/// no target. \[stops\]
+pub(crate) fn placed_stops(light: &Light, reading: Option<LightReading>) -> f64 {
+    match (&light.meter, reading) {
+        (Some(meter), Some(LightReading::Ev100(_) | LightReading::Luminance(_)))
+            if meter.mode != MeterMode::Incident =>
+        {
+            meter.placement.to_stops()
+        }
+        _ => 0.0,
+    }
 }
 
 /// An error with what caused it, in one line.

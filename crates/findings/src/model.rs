@@ -16,7 +16,7 @@ use crate::assumptions::{
     UNREAD_LIGHT_STOPS,
 };
 use crate::frame_exposure::{
-    FrameExposureError, RecordedExposure, TimeKnowledge, recorded_exposure,
+    FrameExposureError, RecordedExposure, TimeKnowledge, placed_stops, recorded_exposure,
 };
 use crate::solve::{
     Covariance, Model, Observation, Prediction, Prior, Seen, Tail, information_share,
@@ -1213,7 +1213,12 @@ impl JointModel {
                 } else {
                     (assumptions.subject_stops, Source::Subject)
                 };
+                // A card that was read and placed off the mid-tone lies where it was placed.
+                let placed = light
+                    .filter(|_| metered_card)
+                    .map_or(0.0, |l| placed_stops(l, camera.reading.or(l.reading)));
                 let prior = Prior {
+                    mean: placed * LOG10_2,
                     tail: Tail::Normal,
                     ..robust(stops, source)
                 };

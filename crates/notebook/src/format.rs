@@ -76,6 +76,8 @@ tables! {
         source: Required<String>,
         /// One standard deviation of the correction, per decade of time beyond one second.
         uncertainty_stops_per_decade: Option<Deviation>,
+        /// Whether the law is carried on outside its range; what rests on that is flagged. Left out: false, a time outside is refused.
+        extrapolate: Option<At<bool>>,
     }
 
     /// A filter.

@@ -60,6 +60,7 @@ fn film(record: &Film) -> FilmTable {
             law: required(law.law.clone()),
             source: Required(law.source.clone()),
             uncertainty_stops_per_decade: law.uncertainty_stops_per_decade.map(Deviation),
+            extrapolate: law.extrapolate.then(|| at(true)),
         }),
     }
 }

@@ -201,6 +201,7 @@ impl<'a> Conversion<'a> {
                 law: text,
                 source: law.source.0,
                 uncertainty_stops_per_decade: law.uncertainty_stops_per_decade.map(|sd| sd.0),
+                extrapolate: law.extrapolate.is_some_and(|at| at.value),
             }
         });
         Film {

@@ -32,6 +32,9 @@ pub struct ReciprocityRecord {
     /// One standard deviation of the correction, in stops per decade of time
     /// beyond one second; `None` when not known.
     pub uncertainty_stops_per_decade: Option<f64>,
+    /// Whether the law is carried on outside the range in which it is known to hold;
+    /// what rests on that is flagged.
+    pub extrapolate: bool,
 }
 
 /// The level at which a long-pass filter's edge is quoted.

@@ -22,6 +22,7 @@ pub(crate) fn film(reciprocity_power: f64, sd_stops_per_decade: f64) -> Film {
             law: format!("power:{reciprocity_power}"),
             source: "invented data sheet".into(),
             uncertainty_stops_per_decade: Some(sd_stops_per_decade),
+            extrapolate: false,
         }),
     }
 }

@@ -527,6 +527,7 @@ impl Planner {
                 law: format!("power:{power}"),
                 source: "invented data sheet".into(),
                 uncertainty_stops_per_decade: Some(sd),
+                extrapolate: false,
             }),
             _ => None,
         };

@@ -2,11 +2,12 @@
 
 use crate::common::{additive, bellows, ei, ev, f, factor, near, power, request, s, table};
 use exposure::{
-    FrameExposure, LensFactor, MarkReading, OutsideLaw, ReciprocityLaw, ReflectedConstant,
-    SeriesPlace, StepSize, aperture_marks, exposure_answer, film_exposure, nearest_aperture,
-    nearest_ei, nearest_shutter, shutter_marks,
+    CatenaryShape, ChainError, FrameExposure, LensFactor, MarkReading, OutsideLaw, ReciprocityLaw,
+    ReflectedConstant, SeriesPlace, StepSize, aperture_marks, exposure_answer, factor_from_density,
+    film_exposure, nearest_aperture, nearest_ei, nearest_shutter, shutter_marks,
 };
 use proptest::prelude::*;
+use quantity::{FilterFactor, Flag, NetDensity, Stops};
 
 /// One law of every form; none of them shortens a time between 0.01 s and 10 000 s.
 fn laws() -> impl Strategy<Value = ReciprocityLaw> {
@@ -22,6 +23,15 @@ fn laws() -> impl Strategy<Value = ReciprocityLaw> {
         .unwrap()),
         (0.5_f64..=1.0).prop_map(|p| ReciprocityLaw::modified_schwarzschild(p, "test").unwrap()),
         (0.0_f64..0.5, 1.0_f64..2.0).prop_map(|(a, b)| additive(a, b)),
+        // Below its best time a catenary law lengthens too.
+        (0.0_f64..0.5, 1e-4_f64..1e-2, any::<bool>()).prop_map(|(a, best, cosh)| {
+            let shape = if cosh {
+                CatenaryShape::HyperbolicCosine
+            } else {
+                CatenaryShape::Hyperbola
+            };
+            ReciprocityLaw::catenary(shape, a, s(best), "test").unwrap()
+        }),
         Just(table(&[
             (0.001, 0.001),
             (0.5, 0.5),
@@ -56,6 +66,71 @@ proptest! {
         let off = back.time.to_s() / metered - 1.0;
         prop_assert!(off.abs() < 1e-11, "{law:?} at {metered} s: off by {off:e}");
         prop_assert!((back.stops.to_stops() - corrected.stops.to_stops()).abs() < 1e-10);
+    }
+
+    /// Outside its range a law refuses; carried on by name, the answer is flagged, and
+    /// inside it never is.
+    #[test]
+    fn nothing_outside_a_range_goes_without_a_flag(
+        law in laws(), log_from in -1.5_f64..1.0, decades in 0.1_f64..2.0, log_t in -2.0_f64..3.9,
+    ) {
+        let (from, to) = (10.0_f64.powf(log_from), 10.0_f64.powf(log_from + decades));
+        let ranged = law.clone().valid_between(Some(s(from)), Some(s(to))).unwrap();
+        let t = 10.0_f64.powf(log_t);
+        let inside = (from..=to).contains(&t);
+        prop_assert_eq!(ranged.corrected_time(s(t)).is_ok(), inside);
+        let carried = ranged.corrected_time_extrapolating(s(t)).unwrap();
+        prop_assert_eq!(carried.flags.contains(Flag::Extrapolated), !inside);
+        // The same holds on the way back.
+        let actual = law.corrected_time(s(t)).unwrap().time;
+        let back = ranged.effective_time_extrapolating(actual).unwrap();
+        // At an end itself the way back may miss by rounding.
+        if (t / from - 1.0).abs() > 1e-9 && (t / to - 1.0).abs() > 1e-9 {
+            prop_assert_eq!(ranged.effective_time(actual).is_ok(), inside);
+            prop_assert_eq!(back.flags.contains(Flag::Extrapolated), !inside);
+        }
+        // And for the whole chain.
+        let mut asked = request((256.0 / t).log2(), 100.0, 16.0);
+        asked.reciprocity = Some(ranged);
+        asked.outside_law = OutsideLaw::Extrapolate;
+        let answer = match exposure_answer(&asked) {
+            Ok(answer) => answer,
+            // Steep laws reach times that no camera waits for.
+            Err(ChainError::TooLong { .. }) => return Ok(()),
+            Err(other) => return Err(TestCaseError::fail(other.to_string())),
+        };
+        if (t / from - 1.0).abs() > 1e-9 && (t / to - 1.0).abs() > 1e-9 {
+            prop_assert_eq!(answer.flags.contains(Flag::Extrapolated), !inside);
+        }
+    }
+
+    /// Filters in any order, and stops, factor and density for one another, give one time.
+    #[test]
+    fn filters_commute_and_their_scales_go_round(
+        a in 0.0_f64..6.0, b in 0.0_f64..6.0, m in 0.0_f64..2.0, light in 5.0_f64..15.0,
+    ) {
+        let of = |stops: f64| FilterFactor::from_stops(Stops::new(stops).unwrap()).unwrap();
+        let (a_factor, b_factor) = (of(a), of(b));
+        prop_assert!((Stops::from_factor(a_factor).to_stops() - a).abs() < 1e-12);
+        let density = NetDensity::new(a * core::f64::consts::LOG10_2).unwrap();
+        let by_density = factor_from_density(density).unwrap();
+        prop_assert!((by_density.to_ratio() / a_factor.to_ratio() - 1.0).abs() < 1e-12);
+        let time = |filters: Vec<FilterFactor>| {
+            let mut asked = request(light, 100.0, 16.0);
+            asked.filters = filters;
+            asked.bellows = Some(bellows(m, 1.0));
+            exposure_answer(&asked).unwrap()
+        };
+        let (one, other) = (time(vec![a_factor, b_factor]), time(vec![b_factor, a_factor]));
+        let stacked = time(vec![of(a + b)]);
+        for found in [&other, &stacked] {
+            let off = found.time_after_bellows.to_s() / one.time_after_bellows.to_s() - 1.0;
+            // 1e-13 would do for the products; stops go through a power of two.
+            prop_assert!(off.abs() < 1e-12, "{off:e}");
+        }
+        // Filters and bellows lengthen, each by its stops.
+        let bellows_stops = bellows(m, 1.0).to_stops().unwrap().to_stops();
+        prop_assert!((one.stops_over_meter.to_stops() - (a + b + bellows_stops)).abs() < 1e-9);
     }
 
     /// Reciprocity comes last: correcting before the filter gives too little.

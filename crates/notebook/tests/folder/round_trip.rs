@@ -124,6 +124,7 @@ fn everything() -> TestParts {
                 law: "additive:0.1,1.62".into(),
                 source: "s".into(),
                 uncertainty_stops_per_decade: Some(0.2),
+                extrapolate: true,
             }),
         }],
         filters: vec![
