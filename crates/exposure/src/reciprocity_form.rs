@@ -19,7 +19,7 @@ pub struct ReciprocityRow {
 
 /// The form of a reciprocity law.
 ///
-/// Build a law by the constructors of [`ReciprocityLaw`]: they check the numbers.
+/// Build a law by the constructors of [`crate::ReciprocityLaw`]: they check the numbers.
 #[derive(Clone, Debug, PartialEq)]
 pub enum ReciprocityForm {
     /// Tc = T0·(Tm/T0)^P above the threshold T0, Tc = Tm up to it.
