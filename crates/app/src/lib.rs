@@ -43,6 +43,7 @@ mod single_scan;
 mod spectral_file;
 mod sun;
 mod sun_chart;
+mod tiles;
 mod trace_plot;
 
 pub use changed_light::{ChangedLightQuestion, ReplannedLight, replan};
@@ -78,6 +79,10 @@ pub use single_scan::{MeasureRequest, MeasuredScan, measure_scan};
 pub use spectra::clear_sky::Air;
 pub use spectral_file::SpectralFile;
 pub use sun::{SunAnswer, SunRequest, sun};
+pub use tiles::{
+    TILE_CACHE_BYTES, TileCache, TileRequest, TileSize, TiledScan, tiles_of_scan,
+    tiles_of_test_scan,
+};
 pub use trace_plot::{TraceAnswer, TraceRequest, trace_plot};
 
 /// Name and version of the program, as reports name it.

@@ -363,7 +363,11 @@ fn survey_scan(
         .parts()
         .patches
         .iter()
-        .filter(|p| p.place.as_ref().is_some_and(|(s, _)| *s == scan.id))
+        .filter(|p| {
+            p.place.as_ref().is_some_and(|(on, outline)| {
+                *on == scan.id && !matches!(outline, record::Outline::CarriedFrom(_))
+            })
+        })
         .collect();
     let mut names: Vec<String> = vec![];
     let mut outlines: Vec<Outline> = vec![];
@@ -568,6 +572,33 @@ fn tablet_scan<'a>(scans: &'a [Surveyed], record: &Scan) -> Option<&'a Surveyed>
         Calibrator::None => return None,
     };
     scans.iter().find(|s| s.scan == *id)
+}
+
+/// What one scan shows, with the density of each of its code values when the
+/// test has a calibration for it that holds; patches that are to be carried are
+/// left out.
+pub(crate) fn calibrated_scan(
+    folder: &TestFolder,
+    record: &Scan,
+    warnings: &mut Vec<String>,
+) -> Result<(Surveyed, Option<Vec<f32>>), AppError> {
+    let mut scans = vec![survey_scan(folder, record, warnings)?];
+    if let Calibrator::OtherScan(other) = &record.calibrator
+        && let Some(other) = folder.test.scan(other)
+    {
+        scans.push(survey_scan(folder, other, warnings)?);
+    }
+    refuse_calibrations(folder, &mut scans);
+    let tone = &scans[0].tone;
+    let densities = calibration_of(&scans, record)
+        .filter(|_| record.response == Response::Density)
+        .map(|calibration| {
+            let signals = tone.table().into_iter();
+            signals
+                .map(|signal| calibration.shown_density(signal) as f32)
+                .collect()
+        });
+    Ok((scans.swap_remove(0), densities))
 }
 
 /// What a scan's signal rises with, by its tablet: a calibration that is put

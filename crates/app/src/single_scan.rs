@@ -59,7 +59,7 @@ pub struct MeasuredScan {
     pub warnings: Vec<String>,
 }
 
-fn tone_of_text(text: Option<&str>) -> Result<record::Tone, AppError> {
+pub(crate) fn tone_of_text(text: Option<&str>) -> Result<record::Tone, AppError> {
     Ok(match text {
         None => record::Tone::AsDeclared,
         Some("linear") => record::Tone::Linear,
@@ -77,7 +77,7 @@ fn tone_of_text(text: Option<&str>) -> Result<record::Tone, AppError> {
     })
 }
 
-fn channel_of_text(
+pub(crate) fn channel_of_text(
     text: Option<&str>,
     usual: negative::decode::ChannelChoice,
 ) -> Result<negative::decode::ChannelChoice, AppError> {
@@ -420,7 +420,7 @@ pub fn measure_scan(
 }
 
 /// What to do about a scan that can't be read.
-fn remedy_of(error: &DecodeError) -> &'static str {
+pub(crate) fn remedy_of(error: &DecodeError) -> &'static str {
     match error {
         DecodeError::NoSuchPage { .. } => "name one of its pages with --page, counted from 0",
         DecodeError::NoSuchChannel { .. } => {

@@ -9,7 +9,8 @@
 //! looks for levels that were changed, [`widening`] makes readings as uncertain
 //! as that, and [`refusal`] puts a calibration aside that can't be right;
 //! [`relative`] reads a scan without one; [`preview`] makes the small picture;
-//! [`registration`] lays frames of one subject on each other.
+//! [`registration`] lays frames of one subject on each other; [`tiles`] cuts a scan
+//! into tiles for looking at it closely.
 
 pub mod calibration;
 pub mod decode;
@@ -22,5 +23,6 @@ pub mod refusal;
 pub mod registration;
 pub mod relative;
 pub mod survey;
+pub mod tiles;
 pub mod tone;
 pub mod widening;
