@@ -23,7 +23,8 @@ figures      -> quantity exposure record findings spectra
 report       -> quantity exposure record findings figures
 notebook     -> quantity record
 app          -> quantity exposure sensitometry spectra reference record negative findings figures report notebook testkit
-cli          -> app    tests: record testkit
+web          -> app
+cli          -> app web    tests: record testkit
 ";
 
 const DOCUMENT: &str = "ARCHITECTURE.md";

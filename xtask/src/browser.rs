@@ -5,6 +5,10 @@
 //! for a person to look at. Without Chromium this says so and passes: the
 //! report's own tests read its HTML.
 
+pub(crate) mod program;
+pub(crate) mod screens;
+pub(crate) mod walks;
+
 use crate::command::output;
 use crate::workspace::Workspace;
 use std::fs;
@@ -18,12 +22,7 @@ const PHONE_PX: u32 = 390;
 
 pub(crate) fn run(workspace: &Workspace, program: &Path) -> Result<(), String> {
     let folder = workspace.scratch("browser")?;
-    let anywhere = workspace.root();
-    let Some(chromium) = NAMES
-        .iter()
-        .map(PathBuf::from)
-        .find(|name| output(name, &["--version"], anywhere).is_ok_and(|o| o.code == 0))
-    else {
+    let Some(chromium) = chromium(workspace) else {
         println!("browser: SKIPPED, Chromium is not installed");
         return Ok(());
     };
@@ -79,6 +78,14 @@ pub(crate) fn run(workspace: &Workspace, program: &Path) -> Result<(), String> {
     } else {
         Err(faults.join("; "))
     }
+}
+
+/// The browser, where there is one.
+pub(crate) fn chromium(workspace: &Workspace) -> Option<PathBuf> {
+    NAMES
+        .iter()
+        .map(PathBuf::from)
+        .find(|name| output(name, &["--version"], workspace.root()).is_ok_and(|o| o.code == 0))
 }
 
 struct Browser {

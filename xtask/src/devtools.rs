@@ -20,17 +20,60 @@ pub(crate) struct Page {
     number: u64,
     /// Addresses that the page asked for.
     pub(crate) requests: Vec<String>,
+    /// What the page complained of: errors on its console, exceptions, refused sources.
+    pub(crate) complaints: Vec<String>,
+}
+
+/// The screen that a page is shown on. \[CSS px\]
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Screen {
+    pub(crate) width: u32,
+    pub(crate) height: u32,
+    /// Pixels of the device for each CSS px.
+    pub(crate) scale: u32,
+    pub(crate) phone: bool,
+    pub(crate) dark: bool,
 }
 
 impl Page {
-    /// Starts the browser with a profile of its own and opens an empty page of a
-    /// phone's size without a network.
+    /// Starts the browser and opens an empty page of a phone's size without a network.
     pub(crate) fn phone(
         chromium: &Path,
         profile: &Path,
         width: u32,
         height: u32,
     ) -> Result<Self, String> {
+        let mut page = Self::start(chromium, profile)?;
+        page.call(
+            "Network.emulateNetworkConditions",
+            &json!({ "offline": true, "latency": 0, "downloadThroughput": 0, "uploadThroughput": 0 }),
+        )?;
+        page.screen(Screen {
+            width,
+            height,
+            scale: 2,
+            phone: true,
+            dark: false,
+        })?;
+        Ok(page)
+    }
+
+    /// Shows the page on a screen of this kind.
+    pub(crate) fn screen(&mut self, screen: Screen) -> Result<(), String> {
+        self.call(
+            "Emulation.setDeviceMetricsOverride",
+            &json!({ "width": screen.width, "height": screen.height, "deviceScaleFactor": screen.scale, "mobile": screen.phone }),
+        )?;
+        let scheme = if screen.dark { "dark" } else { "light" };
+        self.call(
+            "Emulation.setEmulatedMedia",
+            &json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] }),
+        )?;
+        Ok(())
+    }
+
+    /// Starts the browser with a profile of its own and opens an empty page.
+    pub(crate) fn start(chromium: &Path, profile: &Path) -> Result<Self, String> {
         if profile.exists() {
             fs::remove_dir_all(profile).map_err(|e| format!("{}: {e}", profile.display()))?;
         }
@@ -64,6 +107,7 @@ impl Page {
             session: None,
             number: 0,
             requests: vec![],
+            complaints: vec![],
         };
         let target = page.call("Target.createTarget", &json!({ "url": "about:blank" }))?;
         let attached = page.call(
@@ -73,14 +117,8 @@ impl Page {
         page.session = attached["sessionId"].as_str().map(str::to_owned);
         page.call("Page.enable", &json!({}))?;
         page.call("Network.enable", &json!({}))?;
-        page.call(
-            "Network.emulateNetworkConditions",
-            &json!({ "offline": true, "latency": 0, "downloadThroughput": 0, "uploadThroughput": 0 }),
-        )?;
-        page.call(
-            "Emulation.setDeviceMetricsOverride",
-            &json!({ "width": width, "height": height, "deviceScaleFactor": 2, "mobile": true }),
-        )?;
+        page.call("Runtime.enable", &json!({}))?;
+        page.call("Log.enable", &json!({}))?;
         Ok(page)
     }
 
@@ -108,6 +146,7 @@ impl Page {
             {
                 self.requests.push(url.to_owned());
             }
+            self.complaints.extend(complaint(&answer));
             if answer["id"] == json!(number) {
                 return match answer.get("error") {
                     Some(error) => Err(format!("{method}: {error}")),
@@ -147,6 +186,21 @@ impl Page {
         self.wait_for(ready)
     }
 
+    /// Takes a picture of the whole page, as PNG in base64.
+    pub(crate) fn whole_picture(&mut self) -> Result<String, String> {
+        let metrics = self.call("Page.getLayoutMetrics", &json!({}))?;
+        let size = &metrics["cssContentSize"];
+        let shot = self.call(
+            "Page.captureScreenshot",
+            &json!({ "format": "png", "captureBeyondViewport": true,
+                "clip": { "x": 0, "y": 0, "width": size["width"], "height": size["height"], "scale": 1 } }),
+        )?;
+        shot["data"]
+            .as_str()
+            .map(str::to_owned)
+            .ok_or_else(|| "no picture came".to_owned())
+    }
+
     /// Takes a picture of what is seen, as PNG in base64.
     pub(crate) fn picture(&mut self) -> Result<String, String> {
         let shot = self.call("Page.captureScreenshot", &json!({ "format": "png" }))?;
@@ -154,6 +208,26 @@ impl Page {
             .as_str()
             .map(str::to_owned)
             .ok_or_else(|| "no picture came".to_owned())
+    }
+}
+
+/// What an event says that a page without faults would not.
+fn complaint(event: &Value) -> Option<String> {
+    let parameters = &event["params"];
+    match event["method"].as_str()? {
+        "Runtime.exceptionThrown" => Some(format!(
+            "{} {}",
+            parameters["exceptionDetails"]["text"],
+            parameters["exceptionDetails"]["exception"]["description"]
+        )),
+        "Runtime.consoleAPICalled" if parameters["type"] == "error" => {
+            Some(parameters["args"].to_string())
+        }
+        "Log.entryAdded" if parameters["entry"]["level"] == "error" => Some(format!(
+            "{} {}",
+            parameters["entry"]["text"], parameters["entry"]["url"]
+        )),
+        _ => None,
     }
 }
 

@@ -43,6 +43,8 @@ usage: cargo run -p xtask -- CHORE
   oracles [PROGRAM]    run the built program against numbers known from outside
   browser [PROGRAM]    look at the worked example's report in Chromium, where there is one,
                        and take the field card from plan to record there
+  screens PROGRAM [PATH...]
+                       pictures of every page, light and dark, wide and on a phone
   golden report        goldens that differ from the last commit: old, new, difference
   prove [--tests N] [--kind LETTER] [--draw N]
                        simulate tests whose truth is known and score the estimate
@@ -72,6 +74,9 @@ fn main() -> ExitCode {
         ["oracles", program] => oracles::run(&workspace, &PathBuf::from(program)),
         ["browser"] => browser::run(&workspace, &built),
         ["browser", program] => browser::run(&workspace, &PathBuf::from(program)),
+        ["screens", program, paths @ ..] => {
+            browser::screens::run(&workspace, &PathBuf::from(program), paths)
+        }
         ["golden", "report"] => golden::report(&workspace),
         ["prove-tail", rest @ ..] => prove::tail_chore(rest),
         ["prove-plan", rest @ ..] => prove::plan::run(rest),

@@ -8,7 +8,7 @@ use crate::fault::Fault;
 use crate::workspace::Workspace;
 
 /// Rooms that may touch the world; every other is pure.
-const OPEN_ROOMS: &[&str] = &["notebook", "app", "cli"];
+const OPEN_ROOMS: &[&str] = &["notebook", "app", "web", "cli"];
 
 /// Each method that a pure room's `clippy.toml` must forbid.
 const FORBIDDEN_METHODS: &[&str] = &[

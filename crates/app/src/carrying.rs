@@ -13,6 +13,7 @@ use crate::error::with_causes;
 use crate::measuring::{
     READ_BUFFER, channel_of, decode_remedy, outline_of, recorded_tone, scan_error,
 };
+use crate::progress::go_on;
 use crate::{AppError, Progress};
 use negative::decode::{DecodeLimits, ScanReader};
 use negative::preview::PreviewPass;
@@ -153,6 +154,7 @@ pub(crate) fn carry_patches(
     let mut reduced: BTreeMap<Id, Reduced> = BTreeMap::new();
     let total = jobs.len() as u64;
     for (n, ((frame, scan, from), places)) in jobs.into_iter().enumerate() {
+        go_on(progress)?;
         progress.at(
             &format!("carrying patches to frame {frame}"),
             n as u64,

@@ -6,6 +6,7 @@ use crate::json::{findings_json, tails_json};
 use crate::measuring::{Measuring, calibrator_words, measure_folder, tone_words};
 use crate::output::{FIGURES, FINDINGS_JSON, READINGS_CSV, REPORT_HTML, write_results};
 use crate::pictures::pictures;
+use crate::progress::go_on;
 use crate::{AppError, Progress, VERSION};
 use findings::{Assumptions, EvaluateError, Findings, VerdictCriteria, evaluate};
 use notebook::{TestFolder, read_test_folder};
@@ -31,6 +32,8 @@ pub struct Evaluated {
     pub refusals: Vec<String>,
     /// A sentence for each scan that should be looked at.
     pub scan_lines: Vec<String>,
+    /// Parts of the report, for pages that show them one by one.
+    pub fragments: report::Fragments,
 }
 
 /// Folder of results within a test folder, when none is named.
@@ -53,6 +56,7 @@ pub fn evaluate_folder(
     let (folder, measured, findings) = folder_findings(dir, progress)?;
     let mut json = findings_json(&findings);
     let tails = findings::tails(&findings, &folder.test);
+    go_on(progress)?;
     progress.at("drawing", 0, 1);
     let pictures = pictures(&folder, &measured, &findings)?;
     let mut warnings = folder.warnings.clone();
@@ -75,7 +79,7 @@ pub fn evaluate_folder(
             .iter()
             .map(|c| format!("frame {}: {}", c.frame, c.words())),
     );
-    let html = report::html(&ReportInput {
+    let input = ReportInput {
         test: &folder.test,
         findings: &findings,
         tails: tails.clone(),
@@ -88,7 +92,9 @@ pub fn evaluate_folder(
         recompute: vec![format!("filmproof evaluate {}", shell_word(dir))],
         version: VERSION.to_owned(),
         made_on,
-    });
+    };
+    let html = report::html(&input);
+    let fragments = report::fragments(&input);
     let mut files = vec![
         (REPORT_HTML.to_owned(), html.into_bytes()),
         (
@@ -109,6 +115,7 @@ pub fn evaluate_folder(
         Some((name, svg.into_bytes()))
     }));
     let out = out.map_or_else(|| folder.root.join(RESULTS), Path::to_path_buf);
+    go_on(progress)?;
     progress.at("writing the report", 0, 1);
     write_results(&out, &files)?;
     Ok(Evaluated {
@@ -119,6 +126,7 @@ pub fn evaluate_folder(
         warnings,
         refusals: measured.refusals,
         scan_lines,
+        fragments,
     })
 }
 
@@ -159,6 +167,7 @@ pub(crate) fn folder_findings(
             "outline patches in patches.csv, or write densities into readings.csv; `filmproof demo DIR` shows both",
         ));
     }
+    go_on(progress)?;
     progress.at("fitting curve, factors and frame errors", 0, 1);
     let findings = evaluate(
         &folder.test,

@@ -24,7 +24,9 @@ mod field_card;
 mod infrared_focus;
 mod json;
 mod kept;
+mod kept_pages;
 mod light_by_name;
+mod light_table;
 mod measuring;
 mod named_spectra;
 mod output;
@@ -35,11 +37,13 @@ mod plan_beside;
 mod plan_frames;
 mod plan_request;
 mod plan_several;
+mod planned_rows;
 mod predict;
 mod predict_json;
 mod predict_text;
 mod progress;
 mod single_scan;
+mod spectra_choices;
 mod spectral_file;
 mod sun;
 mod sun_chart;
@@ -64,19 +68,25 @@ pub use kept::{
     Added, EvaluatedTest, KeepError, Notebook, OpenTest, PatchRow, bundle_of_folder,
     folder_of_bundle,
 };
+pub use kept_pages::EvaluatedPages;
 pub use light_by_name::{LightAnswer, light};
+pub use light_table::{LightTable, light_table};
 pub use notebook::{
-    Check, Checked, Conflict, Documents, Fingerprint, FolderError, Found, Held, Imported, Problem,
-    Revision, Saved, ScanPlace, Stage, TestId, TestOverview, check,
+    CELL_TABLES, CellColumn, CellKind, CellTable, Check, Checked, Conflict, Documents, Fingerprint,
+    FolderError, Found, Held, Imported, Problem, RecordRow, Revision, Saved, ScanPlace, Stage,
+    TestId, TestOverview, cell_table, check, record_rows, with_record_rows, with_top_keys,
 };
 pub use output::write_file;
-pub use plan::{PlanQuestion, Planned, plan};
+pub use plan::{CAUTIONS, PlanQuestion, Planned, plan};
+pub use planned_rows::{PlannedRow, planned_rows};
 pub use predict::{
     FilmChoice, FilmConvention, FilterChoice, PredictAnswer, PredictRequest, StatedSpread, predict,
 };
 pub use progress::{Progress, Silent};
+pub use record::TestParts;
 pub use single_scan::{MeasureRequest, MeasuredScan, measure_scan};
 pub use spectra::clear_sky::Air;
+pub use spectra_choices::{SpectraChoices, spectra_choices};
 pub use spectral_file::SpectralFile;
 pub use sun::{SunAnswer, SunRequest, sun};
 pub use tiles::{
@@ -104,10 +114,25 @@ pub fn plan_schema() -> serde_json::Value {
 /// this room only.
 pub mod shown {
     pub use figures::shown::*;
-    pub use figures::{factor_sentence, filters_words};
+    pub use figures::{Sheet, factor_sentence, filters_words};
     pub use findings::{
         CannotTell, Comparison, CriterionRow, CurveFinding, Difference, FactorFinding, Findings,
         FrameFinding, Verdict, WoodFinding,
     };
     pub use quantity::{Bound, Flag, Flags};
+    pub use report::{DrawnTwice, Fragments, style};
+
+    /// The grey scale of densities for a page, with base+fog marked where it is known.
+    #[must_use]
+    pub fn density_scale_of_page(base_plus_fog: Option<f64>) -> String {
+        figures::density_scale(
+            &figures::DensityScale {
+                white_density: 0.0,
+                base_plus_fog,
+                lifted_by: quantity::Stops::ZERO,
+                absolute: true,
+            },
+            figures::Colours::Page,
+        )
+    }
 }

@@ -28,6 +28,7 @@
 
 use crate::carrying::{Carried, CarriedFrame, Way};
 use crate::error::with_causes;
+use crate::progress::go_on;
 use crate::{AppError, Progress};
 use negative::calibration::{CalibratedReading, Calibration, TabletReading, calibrate};
 use negative::decode::{ChannelChoice, Colour, DecodeLimits, ScanInfo, ScanReader};
@@ -259,6 +260,7 @@ pub(crate) fn measure_folder(
     let mut scans = vec![];
     let mut warnings = vec![];
     for (n, scan) in parts.scans.iter().enumerate() {
+        go_on(progress)?;
         progress.at(&format!("measuring scan {}", scan.id), n as u64, total);
         scans.push(survey_scan(folder, scan, &mut warnings)?);
     }

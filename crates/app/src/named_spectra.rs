@@ -40,14 +40,14 @@ const LAMP_RANGE_NM: (u16, u16) = (300, 1100);
 
 /// A sky by its word.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Sky {
+pub(crate) enum Sky {
     Sun,
     OpenShade,
     UnderLeaves,
     Cloudy(Cloud),
 }
 
-const SKIES: [(&str, Sky); 6] = [
+pub(crate) const SKIES: [(&str, Sky); 6] = [
     ("sun", Sky::Sun),
     ("open-shade", Sky::OpenShade),
     ("under-leaves", Sky::UnderLeaves),
@@ -56,7 +56,7 @@ const SKIES: [(&str, Sky); 6] = [
     ("heavy-cloud", Sky::Cloudy(Cloud::Heavy)),
 ];
 
-const LEAVES: [(&str, Leaf, bool); 5] = [
+pub(crate) const LEAVES: [(&str, Leaf, bool); 5] = [
     ("leaf", Leaf::SUMMER, false),
     ("spring-leaf", Leaf::SPRING, false),
     ("deep-green-leaf", Leaf::DEEP_GREEN, false),

@@ -246,7 +246,7 @@ impl Part {
     }
 }
 
-fn corners_of(outline: &Outline) -> Option<Vec<(f64, f64)>> {
+pub(crate) fn corners_of(outline: &Outline) -> Option<Vec<(f64, f64)>> {
     match outline {
         Outline::Rectangle {
             x,
@@ -263,7 +263,11 @@ fn corners_of(outline: &Outline) -> Option<Vec<(f64, f64)>> {
     }
 }
 
-fn bounds_of(folder: &TestFolder, scan: &Scan, frame: &Id) -> Option<(f64, f64, f64, f64)> {
+pub(crate) fn bounds_of(
+    folder: &TestFolder,
+    scan: &Scan,
+    frame: &Id,
+) -> Option<(f64, f64, f64, f64)> {
     folder
         .test
         .parts()

@@ -69,7 +69,8 @@ pub struct Planned {
     pub json: Value,
 }
 
-pub(crate) const CAUTIONS: [&str; 4] = [
+/// What can hurt someone in the field and after it.
+pub const CAUTIONS: [&str; 4] = [
     "Never look at the sun through the filter, however dark it is: it may pass infrared that burns the eye without pain.",
     "Don't leave an open lens pointed at the sun: it can burn a shutter or start a fire.",
     "Under a dark cloth you don't see roads, water, edges or weather; keep an eye on them, and on the cold.",

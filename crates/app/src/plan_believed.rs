@@ -288,7 +288,7 @@ fn predicting(
         hold_ends: false,
         spread: q.spread,
         sun_chart: false,
-        figure: false,
+        figures: vec![],
     }
 }
 

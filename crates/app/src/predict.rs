@@ -106,8 +106,8 @@ pub struct PredictRequest {
     pub spread: StatedSpread,
     /// Whether the factors over the sun's height are wanted.
     pub sun_chart: bool,
-    /// Whether the figure is wanted.
-    pub figure: bool,
+    /// The sheets on which the figure is wanted.
+    pub figures: Vec<figures::Sheet>,
 }
 
 /// What `predict` answers.
@@ -117,8 +117,8 @@ pub struct PredictAnswer {
     pub lines: Vec<String>,
     /// The answer with stable keys.
     pub json: Value,
-    /// The figure, of the first filter in rank, when it was wanted.
-    pub svg: Option<String>,
+    /// The figure on each sheet that was asked for, of the first filter in rank.
+    pub svgs: Vec<String>,
     /// What a reader must know about the curves.
     pub notes: Vec<String>,
 }
@@ -170,23 +170,23 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
     let Some(first) = answers.first() else {
         return Err(AppError::new("no filter", "give --filter or --filter-edge"));
     };
-    let svg = request.figure.then(|| {
-        let filter = filters
-            .iter()
-            .find(|(name, _)| *name == first.name)
-            .map(|(_, curve)| curve);
-        figures::spectral_panels(
-            &figures::SpectralPanels {
-                film: &film.name,
-                filter: &first.name,
-                light: &request.light.name(),
-                prediction: &first.prediction,
-                filter_curve: filter.unwrap_or(&light),
-                interpolation: interpolation(request),
-            },
-            figures::Sheet::FILE,
-        )
-    });
+    let drawn_filter = filters
+        .iter()
+        .find(|(name, _)| *name == first.name)
+        .map_or(&light, |(_, curve)| curve);
+    let panels = figures::SpectralPanels {
+        film: &film.name,
+        filter: &first.name,
+        light: &request.light.name(),
+        prediction: &first.prediction,
+        filter_curve: drawn_filter,
+        interpolation: interpolation(request),
+    };
+    let svgs = request
+        .figures
+        .iter()
+        .map(|sheet| figures::spectral_panels(&panels, *sheet))
+        .collect();
     let mut lines = if answers.len() == 1 {
         lines_of(first, &film.name)
     } else {
@@ -213,7 +213,7 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
     Ok(PredictAnswer {
         lines,
         json,
-        svg,
+        svgs,
         notes,
     })
 }

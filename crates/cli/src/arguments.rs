@@ -5,6 +5,7 @@ use crate::light::LightArguments;
 use crate::plan::PlanArguments;
 use crate::predict::PredictArguments;
 use crate::replan::ReplanArguments;
+use crate::serve::ServeArguments;
 use crate::sun::SunArguments;
 use crate::trace_plot::TraceArguments;
 use clap::{Args, Parser, Subcommand, ValueHint};
@@ -167,6 +168,11 @@ pub(crate) enum Command {
     ///
     /// The sky is assumed clear; what is assumed of the air is told and can be set.
     Sun(Box<SunArguments>),
+    /// Open the whole job in the browser: plan, exposures, negatives, curves, spectra,
+    /// findings, report, over a notebook of tests.
+    ///
+    /// Only this machine can reach it. It works without a network.
+    Serve(ServeArguments),
     /// Print the JSON Schema of test.toml.
     #[command(after_help = "Example: filmproof schema > test.schema.json")]
     Schema {

@@ -3,7 +3,7 @@
 //! Parses, calls `app`, prints. Results go to standard output, everything else
 //! to standard error. Exit code 0: done; 1: the input is at fault; 2: usage.
 //!
-//! This room must never compute, and sees no room but `app`.
+//! This room must never compute, and sees no room but `app`, and `web` for `serve`.
 
 #![expect(
     clippy::print_stderr,
@@ -20,6 +20,7 @@ mod plan;
 mod predict;
 mod progress_bar;
 mod replan;
+mod serve;
 mod sun;
 mod trace_plot;
 
@@ -105,6 +106,7 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
         Command::Replan(arguments) => replan::replanning(&arguments),
         Command::Card { test, out } => field::card(&test, out.as_deref()),
         Command::Import { test, log, json } => field::import(&test, &log, json),
+        Command::Serve(arguments) => serve::serving(&arguments),
         Command::Schema { plan } => say_json(&if plan {
             app::plan_schema()
         } else {

@@ -150,12 +150,16 @@ pub(crate) fn prediction(arguments: &PredictArguments) -> Result<(), AppError> {
             light_infrared_stops: arguments.light_infrared_sd,
         },
         sun_chart: arguments.sun_chart,
-        figure: arguments.figure.is_some(),
+        figures: arguments
+            .figure
+            .iter()
+            .map(|_| app::shown::Sheet::FILE)
+            .collect(),
     })?;
     for note in &answer.notes {
         eprintln!("note: {note}");
     }
-    if let (Some(path), Some(svg)) = (&arguments.figure, &answer.svg) {
+    if let (Some(path), Some(svg)) = (&arguments.figure, answer.svgs.first()) {
         write_file(path, svg.as_bytes())?;
     }
     if arguments.json {

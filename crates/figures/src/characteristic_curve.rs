@@ -183,6 +183,7 @@ fn draw_axes(svg: &mut Svg, sheet: Sheet, top: f64, limits: &Limits, names: (&st
         Style::TEXT.anchor(Anchor::End),
     );
     svg.text_upward(left - 38.0, (top + bottom) / 2.0, names.1, Style::TEXT);
+    svg.axes(plot.x, plot.y);
     plot
 }
 

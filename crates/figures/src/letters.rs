@@ -64,8 +64,9 @@ impl PatchLetters {
     }
 }
 
-/// A to Z, then AA, AB ...; counted from 1.
-fn letter_at(mut number: usize) -> String {
+/// Gives A to Z, then AA, AB and so on; counted from 1.
+#[must_use]
+pub fn letter_at(mut number: usize) -> String {
     let mut letters = Vec::new();
     while number > 0 {
         number -= 1;

@@ -39,7 +39,7 @@ pub use density_scale::{DensityScale, density_scale};
 pub use factor_interval::{
     bracket, ei_intervals, factor_intervals, factor_sentence, filters_words,
 };
-pub use letters::{PatchLetters, role_words};
+pub use letters::{PatchLetters, letter_at, role_words};
 pub use named::{NamedFigure, curve_families, named_figures};
 pub use process_plot::process_plot;
 pub use red_end::red_end;

@@ -8,6 +8,7 @@
 //! Every drawing has `role="img"` with a `<title>` and a `<desc>`. No ids, no
 //! clip paths, no script: a drawing can stand in a page as often as wanted.
 
+use crate::axis::Axis;
 use crate::text_width::{Weight, text_width, wrap};
 use core::fmt::Write as _;
 
@@ -439,6 +440,13 @@ impl Svg {
             anchor_attribute(anchor),
             escape(text)
         );
+    }
+
+    /// Says where the axes are, so that a page can read values off the plot: of x,
+    /// then of y, the numbers at both ends and their pixels.
+    pub(crate) fn axes(&mut self, x: Axis, y: Axis) {
+        let of = |a: Axis| format!("{} {} {} {}", n(a.low), n(a.high), n(a.from_px), n(a.to_px));
+        let _ = writeln!(self.body, "<g data-x=\"{}\" data-y=\"{}\"/>", of(x), of(y));
     }
 
     /// A sign of about 8 px.

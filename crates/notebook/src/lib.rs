@@ -12,6 +12,7 @@
 //! `folder`.
 
 mod bundle;
+mod cells;
 mod changed_plan;
 mod checked;
 mod columns;
@@ -37,6 +38,10 @@ mod words;
 mod write;
 
 pub use bundle::{BundleLimits, OpenHeld, unpack_bundle, write_bundle};
+pub use cells::{
+    CELL_TABLES, CellColumn, CellKind, CellTable, RecordRow, cell_table, record_rows,
+    with_record_rows, with_top_keys,
+};
 pub use changed_plan::change_plan;
 pub use checked::{Checked, check};
 pub use columns::ReciprocityTableRow;

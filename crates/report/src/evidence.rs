@@ -26,28 +26,49 @@ pub(crate) fn evidence(input: &ReportInput<'_>, letters: &PatchLetters) -> Marku
                     }
                 }
             }
-            @if !(found.factors.is_empty() && found.speeds.is_empty()) {
-                h3 { "EI and filter factor" }
-                div.columns {
-                    (figure(|sheet| figures::ei_intervals(found, sheet)))
-                    (figure(|sheet| figures::factor_intervals(found, sheet)))
-                    @for factor in &found.factors {
-                        (figure(|sheet| figures::bracket(found, factor, sheet)))
-                    }
-                }
-                div.texts { @for factor in &found.factors { (causes(input, factor, letters)) } }
-            }
-            @if !found.wood_effect.is_empty() {
-                h3 { "Wood effect" }
-                (figure(|sheet| figures::wood_effect(found, sheet)))
-                (wood_notes(input))
-            }
-            (crate::red_end::red_ends(input))
-            (explanations(input))
+            (why(input, letters))
             (criteria(input))
             (assumptions(&found.assumptions))
             (scans(&input.scans))
         }
+    }
+}
+
+/// Why the answers are what they are: figures of EI and factor, and causes.
+fn why(input: &ReportInput<'_>, letters: &PatchLetters) -> Markup {
+    let found = input.findings;
+    html! {
+        @if !(found.factors.is_empty() && found.speeds.is_empty()) {
+            h3 { "EI and filter factor" }
+            div.columns {
+                (figure(|sheet| figures::ei_intervals(found, sheet)))
+                (figure(|sheet| figures::factor_intervals(found, sheet)))
+                @for factor in &found.factors {
+                    (figure(|sheet| figures::bracket(found, factor, sheet)))
+                }
+            }
+            div.texts { @for factor in &found.factors { (causes(input, factor, letters)) } }
+        }
+        @if !found.wood_effect.is_empty() {
+            h3 { "Wood effect" }
+            (figure(|sheet| figures::wood_effect(found, sheet)))
+            (wood_notes(input))
+        }
+        (crate::red_end::red_ends(input))
+        (explanations(input))
+    }
+}
+
+/// The same with densities and assumptions, for a page of its own.
+pub(crate) fn reasons(input: &ReportInput<'_>, letters: &PatchLetters) -> Markup {
+    let found = input.findings;
+    html! {
+        (why(input, letters))
+        @if !found.frames.is_empty() {
+            h3 { "Densities" }
+            div.columns { (density_figures(found, letters)) }
+        }
+        (assumptions(&found.assumptions))
     }
 }
 
@@ -199,7 +220,7 @@ fn wood_note(flag: Flag) -> Markup {
 }
 
 /// Every named criterion side by side, one column for each curve.
-fn criteria(input: &ReportInput<'_>) -> Markup {
+pub(crate) fn criteria(input: &ReportInput<'_>) -> Markup {
     let curves = &input.findings.curves;
     let mut rows: Vec<(&str, &str)> = Vec::new();
     for row in curves.iter().flat_map(|c| &c.criteria) {
@@ -292,7 +313,7 @@ fn plain(value: f64) -> String {
     text.replace('-', "−")
 }
 
-fn scans(scans: &[ScanSummary]) -> Markup {
+pub(crate) fn scans(scans: &[ScanSummary]) -> Markup {
     let table = html! {
         table {
             thead { tr {

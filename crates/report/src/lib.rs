@@ -14,15 +14,17 @@ mod answer;
 pub mod card;
 mod cautions;
 mod evidence;
+mod fragments;
 mod input;
 mod labels;
 mod pictures;
 mod raw;
 mod red_end;
-mod style;
+pub mod style;
 mod words;
 
 pub use figures::DensityScale;
+pub use fragments::{DrawnTwice, Fragments, fragments};
 pub use input::{
     FlagEvidence, FramePicture, OutlineKind, PictureOutline, ReportInput, ScanSummary,
 };

@@ -7,11 +7,13 @@
 use base64::Engine as _;
 
 /// Source Sans 3 Regular; see `assets/SourceSans3-ORIGIN.md`.
-const REGULAR: &[u8] = include_bytes!("../assets/SourceSans3-Regular.ttf.woff2");
+pub const REGULAR: &[u8] = include_bytes!("../assets/SourceSans3-Regular.ttf.woff2");
 /// Source Sans 3 Semibold.
-const SEMIBOLD: &[u8] = include_bytes!("../assets/SourceSans3-Semibold.ttf.woff2");
+pub const SEMIBOLD: &[u8] = include_bytes!("../assets/SourceSans3-Semibold.ttf.woff2");
 
-const SHEET: &str = include_str!("style.css");
+/// The rules without fonts and without the foot of printed pages, so that other
+/// pages can look the same.
+pub const SHEET: &str = include_str!("style.css");
 
 /// Writes the whole style sheet, fonts embedded; `foot` is printed on each page.
 pub(crate) fn style_sheet(foot: &str) -> String {

@@ -1,0 +1,68 @@
+//! Planned frames as rows to be shown.
+
+use exposure::{format_aperture, format_ei, format_time};
+use notebook::Checked;
+use record::{Id, PlannedExposure};
+
+/// A planned frame in words.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PlannedRow {
+    /// Its name.
+    pub id: String,
+    /// Holder and side.
+    pub holder: String,
+    /// What it is for.
+    pub role: String,
+    /// Its filters, by name.
+    pub filters: String,
+    /// EI to be set.
+    pub ei: String,
+    /// Aperture and time.
+    pub setting: String,
+    /// Why it is in the plan.
+    pub why: String,
+    /// Whether it is recorded as exposed.
+    pub exposed: bool,
+}
+
+/// Gives the planned frames of a test.
+#[must_use]
+pub fn planned_rows(checked: &Checked) -> Vec<PlannedRow> {
+    let name = |id: &Id| {
+        let filter = checked.parts.filters.iter().find(|f| f.id == *id);
+        filter.map_or_else(|| id.to_string(), |f| f.name.clone())
+    };
+    checked
+        .planned
+        .iter()
+        .map(|frame| {
+            let (ei, setting) = match &frame.exposure {
+                PlannedExposure::Camera(camera) => (
+                    format_ei(camera.ei),
+                    format!(
+                        "{}, {}",
+                        format_aperture(camera.aperture),
+                        format_time(camera.time.marked)
+                    ),
+                ),
+                PlannedExposure::Tablet(_) => (String::new(), "through the tablet".to_owned()),
+                PlannedExposure::None => (String::new(), "not exposed".to_owned()),
+            };
+            PlannedRow {
+                id: frame.id.to_string(),
+                holder: frame.holder.clone().unwrap_or_default(),
+                role: frame.role.words().to_owned(),
+                filters: frame
+                    .filters
+                    .iter()
+                    .map(name)
+                    .collect::<Vec<_>>()
+                    .join(" + "),
+                ei,
+                setting,
+                why: frame.why.clone().unwrap_or_default(),
+                exposed: checked.parts.frames.iter().any(|f| f.id == frame.id),
+            }
+        })
+        .collect()
+}

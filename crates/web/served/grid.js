@@ -1,0 +1,309 @@
+// Tables of records that are typed into: arrow keys, pasting, undo, and saving
+// without losing what another window has saved in the meantime.
+//
+// Every cell is an input of its own. The page hands over what the record holds
+// in `value` attributes; what is typed stays in the inputs until it is saved.
+import { ask, say, sayRefused } from './ask.js';
+import { merged } from './merge.js';
+
+const root = document.querySelector('[data-records]');
+const test = root.dataset.records;
+const grids = [...root.querySelectorAll('[data-table]')];
+const saveButton = root.querySelector('[data-save]');
+const told = root.querySelector('[data-told]');
+const kept = `typed:${location.host}:${test}`;
+
+const rowsOf = (grid) => [...grid.querySelectorAll('tbody tr')];
+const cellsOf = (row) => [...row.querySelectorAll('input')];
+const isBlank = (row) => cellsOf(row).every((cell) => cell.value.trim() === '');
+
+let revision = Number(root.dataset.revision);
+let done = [];
+let undone = [];
+
+/** What stands in all tables now. */
+function read() {
+  const tables = {};
+  for (const grid of grids) {
+    tables[grid.dataset.table] = rowsOf(grid)
+      .filter((row) => !isBlank(row))
+      .map((row) => ({
+        was: row.dataset.was === '' ? null : Number(row.dataset.was),
+        cells: Object.fromEntries(
+          cellsOf(row).map((cell) => [cell.name, cell.value.trim()]).filter(([, value]) => value !== ''),
+        ),
+      }));
+  }
+  return tables;
+}
+
+const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
+
+/** Whether something is typed that is not saved. */
+function changed() {
+  return !same(read(), base);
+}
+
+/** Writes rows into a table, and one blank row under them. */
+function write(grid, rows, marks = []) {
+  const body = grid.querySelector('tbody');
+  const pattern = grid.querySelector('template').content;
+  const written = rows.map((record) => {
+    const row = pattern.cloneNode(true).firstElementChild;
+    row.dataset.was = record.was ?? '';
+    for (const cell of cellsOf(row)) cell.value = record.cells[cell.name] ?? '';
+    return row;
+  });
+  const blank = pattern.cloneNode(true).firstElementChild;
+  body.replaceChildren(...written, blank);
+  for (const { place, key, theirs } of marks) {
+    const cell = cellsOf(written[place]).find((c) => c.name === key);
+    if (!cell) continue;
+    cell.setAttribute('aria-invalid', 'true');
+    cell.title = theirs === '' ? 'taken out in the other window' : `${theirs} in the other window`;
+  }
+  name(grid);
+}
+
+/** Gives each cell its name for a reader of the screen. */
+function name(grid) {
+  const heads = [...grid.querySelectorAll('thead th')].map((head) => head.textContent.trim());
+  rowsOf(grid).forEach((row, place) => {
+    const cells = cellsOf(row);
+    const own = cells[0]?.value || `row ${place + 1}`;
+    cells.forEach((cell, column) => cell.setAttribute('aria-label', `${heads[column]}, ${own}`));
+    row.querySelector('[data-out]')?.setAttribute('aria-label', `Take ${own} out`);
+  });
+}
+
+/** Makes sure that there is a blank row at the end. */
+function blankRow(grid) {
+  const rows = rowsOf(grid);
+  if (rows.length === 0 || !isBlank(rows[rows.length - 1])) {
+    grid.querySelector('tbody').append(grid.querySelector('template').content.cloneNode(true));
+    name(grid);
+  }
+}
+
+/** Remembers what stood before a change, so that it can be undone. */
+function remember(before) {
+  done.push(before);
+  if (done.length > 200) done.shift();
+  undone = [];
+}
+
+function show() {
+  const open = changed();
+  saveButton.disabled = !open;
+  saveButton.textContent = open ? 'Save' : 'Saved';
+  try {
+    if (open) localStorage.setItem(kept, JSON.stringify({ revision, base, tables: read() }));
+    else localStorage.removeItem(kept);
+  } catch {
+    // A browser that keeps nothing still edits.
+  }
+}
+
+function restore(tables) {
+  for (const grid of grids) write(grid, tables[grid.dataset.table] ?? []);
+  show();
+}
+
+function step(from, to) {
+  const last = from.pop();
+  if (last === undefined) return;
+  to.push(read());
+  restore(last);
+  before = read();
+}
+
+/** Goes to a cell, making a new row where there is none below. */
+function go(grid, row, column) {
+  if (row < 0) return;
+  if (row >= rowsOf(grid).length) blankRow(grid);
+  const cell = cellsOf(rowsOf(grid)[Math.min(row, rowsOf(grid).length - 1)])[column];
+  cell?.focus();
+  cell?.select();
+}
+
+/** Lays pasted rows over the table from a cell on. */
+function paste(grid, cell, text) {
+  const lines = text.replace(/\r/g, '').replace(/\n$/, '').split('\n').map((line) => line.split('\t'));
+  const row = rowsOf(grid).indexOf(cell.closest('tr'));
+  const column = cellsOf(cell.closest('tr')).indexOf(cell);
+  const earlier = read();
+  lines.forEach((line, down) => {
+    while (rowsOf(grid).length <= row + down) {
+      grid.querySelector('tbody').append(grid.querySelector('template').content.cloneNode(true));
+    }
+    const cells = cellsOf(rowsOf(grid)[row + down]);
+    line.forEach((value, right) => {
+      if (cells[column + right]) cells[column + right].value = value.trim();
+    });
+  });
+  remember(earlier);
+  before = read();
+  blankRow(grid);
+  name(grid);
+  show();
+  const most = lines.reduce((most, line) => Math.max(most, line.length), 0);
+  say(`${lines.length} rows of up to ${most} cells were pasted. Ctrl+Z takes them back.`);
+}
+
+let base = read();
+let before = base;
+
+for (const grid of grids) {
+  blankRow(grid);
+  name(grid);
+  grid.addEventListener('input', (event) => {
+    event.target.removeAttribute('aria-invalid');
+    event.target.removeAttribute('title');
+    blankRow(grid);
+    show();
+  });
+  // One step of undo for each cell, not for each letter.
+  grid.addEventListener('change', () => {
+    const now = read();
+    if (same(now, before)) return;
+    remember(before);
+    before = now;
+    name(grid);
+  });
+  grid.addEventListener('paste', (event) => {
+    const text = event.clipboardData.getData('text/plain');
+    if (!/[\t\n]/.test(text.trim()) || event.target.tagName !== 'INPUT') return;
+    event.preventDefault();
+    paste(grid, event.target, text);
+  });
+  grid.addEventListener('click', (event) => {
+    const out = event.target.closest('[data-out]');
+    if (!out) return;
+    const earlier = read();
+    out.closest('tr').remove();
+    remember(earlier);
+    before = read();
+    blankRow(grid);
+    show();
+    say('One row was taken out. Ctrl+Z puts it back.');
+  });
+  grid.addEventListener('keydown', (event) => {
+    const cell = event.target.closest('input');
+    if (!cell || event.altKey) return;
+    const row = rowsOf(grid).indexOf(cell.closest('tr'));
+    const column = cellsOf(cell.closest('tr')).indexOf(cell);
+    const atStart = cell.selectionStart === 0 && (cell.selectionEnd === 0 || cell.selectionEnd === cell.value.length);
+    const atEnd = cell.selectionEnd === cell.value.length && (cell.selectionStart === cell.value.length || cell.selectionStart === 0);
+    const moves = {
+      ArrowDown: () => go(grid, row + 1, column),
+      ArrowUp: () => go(grid, row - 1, column),
+      Enter: () => go(grid, row + 1, column),
+      ArrowLeft: atStart && column > 0 ? () => go(grid, row, column - 1) : null,
+      ArrowRight: atEnd ? () => go(grid, row, column + 1) : null,
+    };
+    if (!event.ctrlKey && !event.metaKey && !event.shiftKey && moves[event.key]) {
+      event.preventDefault();
+      cell.dispatchEvent(new Event('change', { bubbles: true }));
+      moves[event.key]();
+    }
+  });
+}
+
+root.addEventListener('keydown', (event) => {
+  if (!(event.ctrlKey || event.metaKey)) return;
+  const key = event.key.toLowerCase();
+  if (key === 's') {
+    event.preventDefault();
+    save();
+  } else if (key === 'z' || key === 'y') {
+    event.preventDefault();
+    event.target.dispatchEvent(new Event('change', { bubbles: true }));
+    if (key === 'y' || event.shiftKey) step(undone, done);
+    else step(done, undone);
+  }
+});
+
+/** Saves; what was saved elsewhere meanwhile is joined with what is typed here. */
+async function save() {
+  if (!changed()) return;
+  const sent = read();
+  saveButton.disabled = true;
+  try {
+    const answer = await ask(`/api/tests/${test}/records`, {
+      method: 'PUT',
+      json: { expected_revision: revision, tables: sent },
+    });
+    accept(answer, sent);
+    say('Saved.');
+  } catch (error) {
+    if (error.status === 409) await join(error);
+    else sayRefused(error);
+    show();
+  }
+}
+
+/** Takes what the program now holds as what is saved. */
+function accept(answer, sent) {
+  revision = answer.revision;
+  const typedSince = !same(read(), sent);
+  base = answer.tables;
+  if (!typedSince) restore(base);
+  before = read();
+  problems(answer.problems);
+  show();
+}
+
+async function join(error) {
+  try {
+    const theirs = await ask(`/api/tests/${test}/records`);
+    const { tables, marks, clashes } = merged(base, read(), theirs.tables);
+    base = theirs.tables;
+    revision = theirs.revision;
+    for (const grid of grids) write(grid, tables[grid.dataset.table] ?? [], marks[grid.dataset.table]);
+    before = read();
+    problems(theirs.problems);
+    say(
+      `${error.message} Its changes are in the tables now, beside yours. ` +
+        (clashes === 0
+          ? 'No cell was changed in both places. Save again.'
+          : `${clashes} changed in both places: yours stand there, marked; point at them to see the other. Save again to keep yours.`),
+    );
+  } catch (again) {
+    sayRefused(again);
+  }
+}
+
+function problems(list) {
+  told.replaceChildren(
+    ...list.map((text) => {
+      const line = document.createElement('p');
+      line.textContent = text;
+      return line;
+    }),
+  );
+}
+
+saveButton.addEventListener('click', save);
+window.addEventListener('beforeunload', (event) => {
+  if (changed()) event.preventDefault();
+});
+
+// What was typed and not saved when the page was closed comes back.
+try {
+  const left = JSON.parse(localStorage.getItem(kept) ?? 'null');
+  if (left && !same(left.tables, base)) {
+    if (left.revision === revision) {
+      restore(left.tables);
+      say('What was typed here before and not saved is back in the tables.');
+    } else {
+      const { tables, marks } = merged(left.base, left.tables, base);
+      for (const grid of grids) write(grid, tables[grid.dataset.table] ?? [], marks[grid.dataset.table]);
+      say('What was typed here before and not saved is back; the record was changed since. Look it over before you save.');
+    }
+    before = read();
+  }
+} catch {
+  // Nothing was kept.
+}
+show();
+document.documentElement.dataset.ready = '1';

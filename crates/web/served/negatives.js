@@ -1,0 +1,138 @@
+// The light table: all frames side by side at one scale, densities under the
+// pointer, and patches outlined on one frame for all.
+import { ask, say, sayRefused } from './ask.js';
+import { View } from './view.js';
+
+const root = document.querySelector('[data-light-table]');
+const test = root.dataset.lightTable;
+const table = JSON.parse(root.dataset.views);
+const together = document.querySelector('[data-together]');
+const codes = document.querySelector('[data-codes]');
+const lift = document.querySelector('[data-lift]');
+const form = document.querySelector('[data-outline]');
+const begin = document.querySelector('[data-begin-outline]');
+const base = Number(root.dataset.base || 'NaN');
+const views = [];
+const scans = new Map();
+
+/** What is known of a scan: sizes, and the density of each of its codes. */
+async function scan(name) {
+  if (!scans.has(name)) {
+    scans.set(name, (async () => {
+      const place = `/api/tests/${test}/scans/${encodeURIComponent(name)}`;
+      const known = await ask(`${place}/tiles`);
+      const bytes = await (await fetch(`${place}/codes`)).arrayBuffer();
+      const values = new Float32Array(bytes);
+      const count = known.code_max + 1;
+      return {
+        ...known,
+        tiles: `${place}/tiles`,
+        table: {
+          codes: count,
+          signal: values.subarray(0, count),
+          density: known.calibrated ? values.subarray(count, 2 * count) : null,
+        },
+      };
+    })());
+  }
+  return scans.get(name);
+}
+
+function moved(view) {
+  if (!together.checked) return;
+  const share = view.share();
+  for (const other of views) if (other !== view) other.follow(share);
+}
+
+function pointed(view, found) {
+  const line = view.canvas.closest('figure').querySelector('[data-readout]');
+  if (!found) {
+    line.textContent = line.dataset.rest;
+    return;
+  }
+  const density = found.density.toFixed(2);
+  const net = Number.isFinite(base) && view.scan.calibrated ? `, net ${(found.density - base).toFixed(2)}` : '';
+  const what = view.scan.calibrated ? 'D' : 'relative D';
+  const mean = found.of > 1 ? `, mean of ${found.of} × ${found.of} px` : '';
+  const code = codes.checked ? `, code ${found.code}` : '';
+  line.textContent = `${what} ${density}${net} at x ${found.x}, y ${found.y}${mean}${code}`;
+}
+
+async function open(figure) {
+  const frame = table.views[Number(figure.dataset.view)];
+  const canvas = figure.querySelector('canvas');
+  try {
+    const known = await scan(frame.scan);
+    const [left, top, right, bottom] = frame.bounds_px ?? [0, 0, known.levels[0].width, known.levels[0].height];
+    canvas.style.aspectRatio = `${right - left} / ${bottom - top}`;
+    views.push(new View(canvas, known, frame, { moved, pointed }));
+    figure.dataset.state = 'shown';
+  } catch (error) {
+    figure.querySelector('[data-readout]').textContent = [error.message, error.remedy].filter(Boolean).join(' ');
+    figure.dataset.state = 'failed';
+  }
+}
+
+lift?.addEventListener('input', () => {
+  for (const view of views) view.setLift(Number(lift.value));
+});
+
+/** Shows the form for what was just outlined. */
+function outlined(view) {
+  const { x_px, y_px, width_px, height_px } = view.draft.box;
+  form.hidden = false;
+  form.dataset.view = String(views.indexOf(view));
+  form.querySelector('[data-where]').textContent =
+    `On frame ${view.frame.frame ?? '(none yet)'}, scan ${view.frame.scan}: ${width_px} × ${height_px} px at x ${x_px}, y ${y_px}.`;
+  form.elements.frame.value = view.frame.frame ?? form.elements.frame.value;
+  form.elements.patch.focus();
+}
+
+begin?.addEventListener('click', () => {
+  const on = begin.getAttribute('aria-pressed') !== 'true';
+  begin.setAttribute('aria-pressed', String(on));
+  root.classList.toggle('outlining', on);
+  for (const view of views) view.outlining = on ? outlined : null;
+  say(on ? 'Draw a rectangle on any frame.' : '');
+});
+
+form?.addEventListener('submit', async (event) => {
+  event.preventDefault();
+  const view = views[Number(form.dataset.view)];
+  const values = new FormData(form);
+  try {
+    const answer = await ask(`/api/tests/${test}/patches`, {
+      method: 'POST',
+      json: {
+        expected_revision: Number(root.dataset.revision),
+        frame: values.get('frame'),
+        patch: values.get('patch').trim(),
+        role: values.get('role'),
+        scan: view.frame.scan,
+        ...view.draft.box,
+        carry: values.get('carry') === 'on',
+      },
+    });
+    location.assign(answer.next);
+  } catch (error) {
+    sayRefused(error);
+  }
+});
+
+form?.querySelector('[data-drop]').addEventListener('click', () => {
+  for (const view of views) {
+    view.draft = null;
+    view.draw();
+  }
+  form.hidden = true;
+});
+
+const opened = [...root.querySelectorAll('figure[data-view]')].map(open);
+// A page is ready when all that is in sight is drawn.
+Promise.allSettled(opened).then(() => {
+  const wait = () => {
+    if (views.every((view) => view.drawn && !view.loading)) document.documentElement.dataset.ready = '1';
+    else setTimeout(wait, 30);
+  };
+  wait();
+});

@@ -1,0 +1,10 @@
+//! The JSON API: the same use cases as the commands.
+//!
+//! Each handler stands beside its description, from which `/api/openapi.json`
+//! is made, so that the two can't differ.
+
+pub(crate) mod jobs;
+pub(crate) mod predict;
+pub(crate) mod run;
+pub(crate) mod tests;
+pub(crate) mod tiles;

@@ -1,0 +1,15 @@
+//! The pages, one file each, in the order in which the work is done.
+
+pub(crate) mod curves;
+pub(crate) mod exposures;
+pub(crate) mod findings;
+pub(crate) mod history;
+pub(crate) mod job;
+pub(crate) mod let_in;
+pub(crate) mod negatives;
+pub(crate) mod new_test;
+pub(crate) mod plan;
+pub(crate) mod report;
+pub(crate) mod spectra;
+pub(crate) mod tests;
+pub(crate) mod unevaluated;

@@ -1,0 +1,219 @@
+//! The light table: frames side by side at one fixed scale of density.
+
+use crate::drawing::drawing;
+use crate::layout::{Frame, Step, page};
+use crate::pages::{job, unevaluated};
+use crate::refusal::{Refusal, sentence};
+use crate::shared::{LaidTable, OpenTest, Shared, away};
+use app::KeepError;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use maud::{Markup, html};
+use serde_json::Value;
+use std::sync::Arc;
+
+/// What a patch may show: the record's word, and the words for it.
+const ROLES: [(&str, &str); 10] = [
+    ("grey_card", "grey card"),
+    ("base_fog", "clear film (base+fog)"),
+    ("shadow", "shadow that should print"),
+    ("highlight", "highlight that should print"),
+    ("sunlit_foliage", "leaves in the sun"),
+    ("shaded_foliage", "leaves in the shade"),
+    ("shaded_grey_card", "grey card in the shade"),
+    ("sky", "sky"),
+    ("wall", "wall"),
+    ("other", "something else"),
+];
+
+/// The light table of a test.
+pub(crate) async fn show(
+    State(shared): State<Arc<Shared>>,
+    Path(test): Path<u32>,
+) -> Result<Response, Refusal> {
+    let book = shared.book();
+    let (open, laid) = away(move || {
+        let open = book.open(test)?;
+        let laid = book.laid(test, open.revision);
+        Ok::<_, KeepError>((open, laid))
+    })
+    .await?;
+    let id = test.to_string();
+    if laid.is_none() && open.scans > 0 && open.problems.is_empty() && open.frames > 0 {
+        // Patches that are carried have to be laid on their frames first.
+        let book = shared.book();
+        let to = Step::Negatives.of(&id);
+        let work = shared
+            .jobs()
+            .start("Laying the frames out", move |progress| {
+                book.lay(test, progress)?;
+                Ok(to)
+            })?;
+        return Ok(Redirect::to(&job::address(work)).into_response());
+    }
+    let frame = Frame {
+        token: shared.token(),
+        modules: if laid.is_some() {
+            &["files.js", "negatives.js"]
+        } else {
+            &["files.js"]
+        },
+        ..Frame::of_test(&open, &id, Step::Negatives)
+    };
+    let body = match laid {
+        Some(laid) => table(&open, &laid, &id, shared.token()),
+        None => empty(&open, &id),
+    };
+    Ok(page(&frame, body).into_response())
+}
+
+fn bring(open: &OpenTest, id: &str, main: bool) -> Markup {
+    html! {
+        div.actions data-scans=(id) data-revision=(open.revision) {
+            label.button.main[main] tabindex="0" data-take {
+                "Bring scans"
+                input type="file" accept=".tif,.tiff,.png,.jpg,.jpeg" multiple hidden;
+            }
+            span.about { "or drop them anywhere on this page" }
+        }
+    }
+}
+
+fn empty(open: &OpenTest, id: &str) -> Markup {
+    html! {
+        div.empty {
+            p { "This page is the light table: all frames side by side at one scale, with the density under the pointer." }
+            @if open.frames == 0 {
+                p { "Frames come first: what was exposed, and on which film." }
+                div.actions { a.button.main href=(Step::Exposures.of(id)) { "Write down what was exposed" } }
+            } @else if !open.problems.is_empty() {
+                p { "The record has something to mend first:" }
+                ul { @for problem in &open.problems { li { (sentence(problem)) } } }
+                p { a href=(Step::Exposures.of(id)) { "Go to the exposures" } }
+            } @else {
+                p { "Scan the negatives as positives of the film itself, all automatic corrections off, 16 bits, with a step tablet beside the film if there is one." }
+                (bring(open, id, true))
+            }
+        }
+        @if open.frames == 0 || !open.problems.is_empty() { (bring(open, id, false)) }
+    }
+}
+
+fn table(open: &OpenTest, laid: &LaidTable, id: &str, token: &str) -> Markup {
+    let json = &laid.table.json;
+    let views = json
+        .get("views")
+        .and_then(Value::as_array)
+        .cloned()
+        .unwrap_or_default();
+    let names = |key: &str| -> Vec<String> {
+        json.get(key)
+            .and_then(Value::as_array)
+            .map(|list| {
+                list.iter()
+                    .filter_map(|v| Some(v.as_str()?.to_owned()))
+                    .collect()
+            })
+            .unwrap_or_default()
+    };
+    let base = laid
+        .base_plus_fog
+        .map(|b| b.to_string())
+        .unwrap_or_default();
+    html! {
+        @for warning in &laid.table.warnings { p.note { (sentence(warning)) } }
+        div.tools {
+            label { "Lifted for all by "
+                select data-lift aria-label="Lift all pictures by" {
+                    option value="0" { "nothing" }
+                    @for stops in 1..=6 { option value=(stops) { (stops) @if stops == 1 { " stop" } @else { " stops" } } }
+                }
+            }
+            label { input type="checkbox" data-together checked; "Move all frames together" }
+            label { input type="checkbox" data-codes; "Show code values" }
+            button type="button" data-begin-outline aria-pressed="false" { "Outline a patch" }
+        }
+        (outline_form(&names("frames")))
+        div.table-top { (drawing(&laid.scale)) }
+        div.on-table data-light-table=(id) data-views=(json.to_string()) data-revision=(open.revision) data-base=(base) {
+            @for (place, view) in views.iter().enumerate() { (picture(place, view)) }
+        }
+        p.about {
+            "Drag to move; Ctrl and the wheel, + and − to magnify, 1 for one pixel of the scan on one of the screen, 0 for the whole frame. "
+            "Dashed outlines were carried from another frame: look whether they lie where they should."
+        }
+        (letters(json))
+        (bring(open, id, false))
+        div.actions { (unevaluated::evaluate_form(open, token, &Step::Findings.of(id), "Evaluate", true)) }
+    }
+}
+
+fn picture(place: usize, view: &Value) -> Markup {
+    let text = |key: &str| view.get(key).and_then(Value::as_str).unwrap_or_default();
+    let calibrated = view
+        .get("calibrated")
+        .and_then(Value::as_bool)
+        .unwrap_or(false);
+    let rest = if calibrated {
+        ""
+    } else {
+        "No step tablet calibrates this scan: densities are relative."
+    };
+    let carried = view.get("carried").and_then(Value::as_array);
+    html! {
+        figure data-view=(place) {
+            canvas tabindex="0" role="img"
+                aria-label=(format!("Frame {}, scan {}; arrow keys move, plus and minus magnify", text("frame"), text("scan"))) {}
+            figcaption {
+                b { @if text("frame").is_empty() { "No frame named yet" } @else { (text("frame")) } }
+                " " span { "scan " (text("scan")) }
+                p data-readout data-rest=(rest) role="status" { (rest) }
+                @if let Some(lines) = carried.filter(|l| !l.is_empty()) {
+                    details { summary { "Carried patches" } @for line in lines { p { (sentence(line.as_str().unwrap_or_default())) } } }
+                }
+            }
+        }
+    }
+}
+
+fn outline_form(frames: &[String]) -> Markup {
+    html! {
+        form.told data-outline hidden {
+            p data-where {}
+            div.fields {
+                label { span { "Frame" }
+                    select name="frame" { @for frame in frames { option value=(frame) { (frame) } } }
+                }
+                label { span { "Name of the patch, the same on all frames" }
+                    input name="patch" required maxlength="64" pattern="[A-Za-z0-9_.\\-]+" value="card" autocomplete="off";
+                }
+                label { span { "What it shows" }
+                    select name="role" { @for (word, words) in ROLES { option value=(word) { (words) } } }
+                }
+                label { input type="checkbox" name="carry" checked; "Carry it to the other frames of this subject" }
+            }
+            p.actions { button.main { "Keep the patch" } button type="button" data-drop { "Drop it" } }
+        }
+    }
+}
+
+fn letters(json: &Value) -> Markup {
+    let list = json
+        .get("letters")
+        .and_then(Value::as_array)
+        .cloned()
+        .unwrap_or_default();
+    let text = |v: &Value, key: &str| {
+        v.get(key)
+            .and_then(Value::as_str)
+            .unwrap_or_default()
+            .to_owned()
+    };
+    html! {
+        @if !list.is_empty() {
+            p { @for (place, letter) in list.iter().filter(|l| !text(l, "role").starts_with("tablet step")).enumerate() {
+                @if place > 0 { ", " } b { (text(letter, "letter")) } " " (text(letter, "patch")) " (" (text(letter, "role")) ")"
+            } "." }
+        }
+    }
+}

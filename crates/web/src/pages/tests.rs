@@ -1,0 +1,198 @@
+//! The tests of the notebook: found, opened, begun, taken in, put away.
+
+use crate::form::encoded;
+use crate::layout::{Frame, Step, page, token_field};
+use crate::pages::job;
+use crate::refusal::Refusal;
+use crate::shared::{Shared, away};
+use app::TestOverview;
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{Path, Query, State};
+use axum::response::Redirect;
+use maud::{Markup, html};
+use serde::Deserialize;
+use std::sync::Arc;
+
+/// What the list is asked for.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct Asked {
+    /// Words to be found.
+    words: Option<String>,
+    /// Whether those put away are wanted.
+    put_away: Option<String>,
+}
+
+/// The list of tests.
+pub(crate) async fn list(
+    State(shared): State<Arc<Shared>>,
+    asked: Result<Query<Asked>, QueryRejection>,
+) -> Result<Markup, Refusal> {
+    let Query(asked) = asked?;
+    let words = asked.words.unwrap_or_default();
+    let put_away = asked.put_away.is_some();
+    let book = shared.book();
+    let sought = words.clone();
+    let tests = away(move || {
+        if sought.trim().is_empty() {
+            book.tests(put_away)
+        } else {
+            book.search(&sought)
+        }
+    })
+    .await?;
+    let frame = Frame {
+        token: shared.token(),
+        modules: &["tests.js"],
+        ..Frame::plain("Tests")
+    };
+    let token = shared.token();
+    Ok(page(
+        &frame,
+        html! {
+            @if tests.is_empty() && words.trim().is_empty() && !put_away {
+                (nothing_yet())
+                (ways_to_begin(token, false))
+            } @else {
+                form.search method="get" action="/" role="search" {
+                    input type="search" name="words" value=(words) aria-label="Words to be found" placeholder="Film, filter, batch, place";
+                    button { "Find" }
+                }
+                @if tests.is_empty() {
+                    p { @if put_away { "No test is put away." } @else { "No test has these words." } " " a href="/" { "All tests" } }
+                } @else {
+                    (rows(&tests, put_away, token))
+                }
+                (ways_to_begin(token, tests.iter().any(|t| t.invented)))
+                p.about {
+                    @if put_away { a href="/" { "Tests at hand" } } @else { a href="/?put_away=1" { "Tests put away" } }
+                    " · " a href="/spectra" { "What a filter costs, without a test" }
+                }
+            }
+        },
+    ))
+}
+
+fn nothing_yet() -> Markup {
+    html! {
+        div.empty {
+            p { "This notebook has no test yet." }
+            p {
+                "A test finds out which exposure index gives a printable negative behind a filter: one film, one or more filters, "
+                "a frame without a filter, and a few behind it. Begin with a plan before the film is exposed, "
+                "or write down what was exposed already. The worked example shows the whole way on invented data."
+            }
+        }
+    }
+}
+
+fn ways_to_begin(token: &str, has_example: bool) -> Markup {
+    html! {
+        div.actions {
+            a.button.main href="/tests/new" { "New test" }
+            @if !has_example {
+                form method="post" action="/tests/example" {
+                    (token_field(token))
+                    button { "Open the worked example" }
+                }
+            }
+            label.button data-take-in tabindex="0" {
+                "Take in a test"
+                input #bundle type="file" accept=".zip" hidden;
+            }
+        }
+        p.about {
+            "Taken in is a bundle (.zip) as a test is handed on. A test folder on this machine is taken in by "
+            code { "filmproof import" } "."
+        }
+    }
+}
+
+fn rows(tests: &[TestOverview], put_away: bool, token: &str) -> Markup {
+    html! {
+        div.wide tabindex="0" role="region" aria-label="Tests" {
+            table.list {
+                thead { tr {
+                    th scope="col" { "Test" }
+                    th scope="col" { "Film" }
+                    th scope="col" { "Filter" }
+                    th scope="col" { "How far" }
+                    th.n scope="col" { "Frames" }
+                    th scope="col" { "Changed" }
+                    th scope="col" { span.unseen { "Put away" } }
+                } }
+                tbody { @for test in tests { tr {
+                    th scope="row" {
+                        a href=(first_page(test)) {
+                            @if test.title.is_empty() { "without a title" } @else { (test.title) }
+                        }
+                        @if test.invented { " " span.muted { "invented data" } }
+                    }
+                    td { (test.films.join(", ")) }
+                    td { (test.filters.join(", ")) }
+                    td.word {
+                        (test.stage.word())
+                        @if test.problems > 0 { ", " (test.problems) " to mend" }
+                    }
+                    td.n { (test.frames) @if test.planned > test.frames { " of " (test.planned) } }
+                    td.word { (day(&test.changed_at)) }
+                    td {
+                        form method="post" action=(format!("/tests/{}/{}", encoded(&test.id.to_string()), if put_away { "take-out" } else { "put-away" })) {
+                            (token_field(token))
+                            button.word aria-label=(format!("{} {}", if put_away { "Take out" } else { "Put away" }, test.title)) {
+                                @if put_away { "Take out" } @else { "Put away" }
+                            }
+                        }
+                    }
+                } } }
+            }
+        }
+    }
+}
+
+/// The page on which the work on a test goes on.
+fn first_page(test: &TestOverview) -> String {
+    let id = test.id.to_string();
+    match test.stage.word() {
+        "measured" => Step::Findings.of(&id),
+        "planned" => Step::Plan.of(&id),
+        _ => Step::Exposures.of(&id),
+    }
+}
+
+fn day(at: &str) -> &str {
+    at.get(..10).unwrap_or(at)
+}
+
+/// Makes the worked example and opens it.
+pub(crate) async fn example(State(shared): State<Arc<Shared>>) -> Result<Redirect, Refusal> {
+    let book = shared.book();
+    let work = shared
+        .jobs()
+        .start("Making the worked example", move |progress| {
+            let test = book.add_example(progress)?;
+            book.evaluate(test, progress)?;
+            Ok(Step::Findings.of(&test.to_string()))
+        })?;
+    Ok(Redirect::to(&job::address(work)))
+}
+
+/// Puts a test away: it leaves the list, and can be taken out again.
+pub(crate) async fn put_away(
+    State(shared): State<Arc<Shared>>,
+    Path(test): Path<u32>,
+) -> Result<Redirect, Refusal> {
+    let book = shared.book();
+    away(move || book.put_away(test, true)).await?;
+    Ok(Redirect::to("/"))
+}
+
+/// Takes a test out again.
+pub(crate) async fn take_out(
+    State(shared): State<Arc<Shared>>,
+    Path(test): Path<u32>,
+) -> Result<Redirect, Refusal> {
+    let book = shared.book();
+    away(move || book.put_away(test, false)).await?;
+    Ok(Redirect::to("/"))
+}
