@@ -22,6 +22,7 @@ mod field_card;
 mod fuzz;
 mod glossary;
 mod golden;
+mod kill_nine;
 mod licences;
 mod links;
 mod oracles;
@@ -58,6 +59,9 @@ usage: cargo run -p xtask -- CHORE
   fuzz [--seconds N] [--target NAME] [--draw N]
                        damaged files against the readers of spectral files
                        (60 s when not given; use --release)
+  kill-nine [--rounds N] [--draw N]
+                       kill -9 in the middle of saves, imports and migrations of a notebook,
+                       which must then hold all that was acknowledged (67 rounds of each)
   glossary             rewrite the table of flags in GLOSSARY.md
 
 PROGRAM is target/release/filmproof when not given.";
@@ -82,6 +86,8 @@ fn main() -> ExitCode {
         ["prove-plan", rest @ ..] => prove::plan::run(rest),
         ["prove", rest @ ..] => prove::run(rest),
         ["fuzz", rest @ ..] => fuzz::run(rest),
+        ["kill-nine-work", word, dir] => kill_nine::work(word, &PathBuf::from(dir)),
+        ["kill-nine", rest @ ..] => kill_nine::run(rest),
         ["glossary"] => glossary::rewrite(&workspace),
         _ => {
             eprintln!("{USAGE}");

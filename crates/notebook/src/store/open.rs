@@ -70,7 +70,10 @@ impl NotebookFile {
             file.check(check)?;
         }
         file.migrate(migrations)?;
-        scans::sweep(&file.scans_folder());
+        scans::sweep(&file.scans_folder(), ".partial-");
+        if let (Some(parent), Some(name)) = (file.path.parent(), file.path.file_name()) {
+            scans::sweep(parent, &format!("{}.schema-", name.to_string_lossy()));
+        }
         Ok(file)
     }
 
@@ -213,7 +216,13 @@ impl NotebookFile {
         };
         findings.retain(|finding| finding != "ok");
         damaged(findings)?;
-        if check == Check::Full {
+        let begun = self
+            .connection
+            .query_row("PRAGMA user_version", [], |row| row.get::<_, u32>(0))
+            .doing("checking the notebook")?
+            > 0;
+        // One that was begun and cut short has no table yet.
+        if check == Check::Full && begun {
             let lost = rows(
                 "SELECT 'a row of ' || \"table\" || ' refers to nothing in ' || parent
                  FROM pragma_foreign_key_check LIMIT 10",
@@ -282,6 +291,22 @@ impl NotebookFile {
             drop(fs::remove_file(&partial));
         }
         written
+    }
+
+    /// Takes the index out again, so that a migration can be tried on what is left:
+    /// a notebook of schema 1.
+    ///
+    /// # Errors
+    /// [`NotebookError`] when SQLite refuses.
+    pub fn back_to_schema_1(self) -> Result<(), NotebookError> {
+        self.connection
+            .execute_batch(
+                "BEGIN IMMEDIATE;
+                 DROP TABLE search; DROP TABLE search_row; DROP TABLE frame; DROP TABLE light;
+                 DROP TABLE filter; DROP TABLE film; DROP TABLE overview;
+                 PRAGMA user_version = 1; COMMIT; VACUUM; PRAGMA wal_checkpoint (TRUNCATE);",
+            )
+            .doing("taking the index out")
     }
 
     /// Makes the index of all tests again from their records.

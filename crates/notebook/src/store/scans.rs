@@ -51,13 +51,16 @@ fn sync_folder_of(path: &Path) -> std::io::Result<()> {
     Ok(())
 }
 
-/// Removes half-written scans that nobody is writing any more.
-pub(crate) fn sweep(folder: &Path) {
+/// Removes half-written files that nobody is writing any more: scans in their
+/// folder, and copies and folders beside the notebook that begin with its name.
+pub(crate) fn sweep(folder: &Path, begin: &str) {
     let Ok(entries) = fs::read_dir(folder) else {
         // Not there until a scan is taken in.
         return;
     };
     for entry in entries.flatten() {
+        let name = entry.file_name();
+        let name = name.to_string_lossy();
         let old = entry
             .metadata()
             .and_then(|kind| kind.modified())
@@ -66,7 +69,7 @@ pub(crate) fn sweep(folder: &Path) {
                     .duration_since(at)
                     .is_ok_and(|age| age > ABANDONED)
             });
-        if old && entry.file_name().to_string_lossy().contains(".partial-") {
+        if old && name.starts_with(begin) && name.contains(".partial-") {
             // What can't be removed is harmless.
             drop(fs::remove_file(entry.path()));
         }
