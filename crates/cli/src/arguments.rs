@@ -1,5 +1,6 @@
 //! What can be asked on the command line. The help texts are the documentation.
 
+use crate::exchange::{ExportArguments, ImportArguments, NotebookArguments};
 use crate::exposing::{ExposeArguments, FocusArguments};
 use crate::light::LightArguments;
 use crate::plan::PlanArguments;
@@ -144,23 +145,23 @@ pub(crate) enum Command {
         #[arg(long, value_hint = ValueHint::DirPath)]
         out: Option<PathBuf>,
     },
-    /// Put a field log into the record of its test.
+    /// Put a field log into the record of its test, or a test into a notebook.
     ///
-    /// Frames that were exposed are appended to test.toml; what stands there is never
-    /// changed. A log that contradicts it, or is of another plan, is refused whole. The
-    /// same log again changes nothing.
-    #[command(after_help = "Example: filmproof import my-test field-log.json")]
-    Import {
-        /// The test folder.
-        #[arg(value_hint = ValueHint::DirPath)]
-        test: PathBuf,
-        /// The log: JSON from the phone's page, or the CSV typed from paper.
-        #[arg(value_hint = ValueHint::FilePath)]
-        log: PathBuf,
-        /// Print JSON.
-        #[arg(long)]
-        json: bool,
-    },
+    /// With a log: frames that were exposed are appended to test.toml; what stands there
+    /// is never changed. A log that contradicts it, or is of another plan, is refused
+    /// whole. The same log again changes nothing.
+    ///
+    /// Without one: a test folder or a bundle goes into the notebook, with every byte of its
+    /// files; results, hidden files and links are left out. A bundle may come from a
+    /// stranger: what is amiss with it is refused before anything is kept.
+    Import(ImportArguments),
+    /// Give a test out: as a bundle, one file to mail or put aside, or as a folder.
+    ///
+    /// A bundle is a zip file with the test's files, and bundle.json with the size and
+    /// SHA-256 of each. The same files give the same bundle, byte for byte.
+    Export(ExportArguments),
+    /// List the tests of a notebook, search it, tell the history of a test, check it.
+    Notebook(NotebookArguments),
     /// A light by its name: lamp, standard daylight, clear sky, shade, leaves, clouds.
     Light(LightArguments),
     /// Where the sun stands at a place and time, and the light under a clear sky:

@@ -1,7 +1,7 @@
 //! The field card and its way back, told to a person.
 
 use crate::{say, say_json};
-use app::{AppError, import_log, write_card};
+use app::{AppError, Imported, write_card};
 use std::path::Path;
 
 /// Writes the card and says where it is.
@@ -18,9 +18,8 @@ pub(crate) fn card(test: &Path, out: Option<&Path>) -> Result<(), AppError> {
     say(&text)
 }
 
-/// Imports a field log and says what was done.
-pub(crate) fn import(test: &Path, log: &Path, json: bool) -> Result<(), AppError> {
-    let imported = import_log(test, log)?;
+/// Says what the import of a field log did.
+pub(crate) fn say_imported(imported: &Imported, json: bool) -> Result<(), AppError> {
     for warning in &imported.warnings {
         eprintln!("note: {warning}");
     }

@@ -12,6 +12,7 @@
 
 mod arguments;
 mod comparison_text;
+mod exchange;
 mod exposing;
 mod field;
 mod findings_text;
@@ -105,7 +106,9 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
         Command::TracePlot(arguments) => trace_plot::traced(&arguments),
         Command::Replan(arguments) => replan::replanning(&arguments),
         Command::Card { test, out } => field::card(&test, out.as_deref()),
-        Command::Import { test, log, json } => field::import(&test, &log, json),
+        Command::Import(arguments) => exchange::import(&arguments, &progress),
+        Command::Export(arguments) => exchange::export(&arguments),
+        Command::Notebook(arguments) => exchange::notebook(&arguments),
         Command::Serve(arguments) => serve::serving(&arguments),
         Command::Schema { plan } => say_json(&if plan {
             app::plan_schema()

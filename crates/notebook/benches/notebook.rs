@@ -13,7 +13,7 @@
     reason = "criterion's macro writes functions without docs"
 )]
 
-use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
+use criterion::{Criterion, criterion_group, criterion_main};
 use notebook::{Check, Documents, Held, NotebookFile, Stamp, TestId, check};
 use std::fs;
 use std::hint::black_box;
@@ -89,13 +89,48 @@ fn batch_in_folders(folders: &Path, batch: &str) -> usize {
         .count()
 }
 
+/// Tells what tests and changes take, as a copy without free pages has it.
+fn growth(file: &mut NotebookFile, dir: &Path, tests: u32) {
+    let size = |file: &NotebookFile| {
+        let copy = dir.join("copy.sqlite");
+        file.copy_to(&copy).unwrap();
+        let bytes = fs::metadata(&copy).unwrap().len();
+        fs::remove_file(&copy).unwrap();
+        bytes as f64 / 1000.0
+    };
+    let before = size(file);
+    let text: u64 = test(8, 22)
+        .iter()
+        .map(|(_, held)| held.fingerprint().size)
+        .sum();
+    eprintln!(
+        "{tests} tests of {:.1} kB text: {before:.0} kB in all, {:.2} kB each",
+        text as f64 / 1000.0,
+        before / f64::from(tests)
+    );
+    // What a change costs: 100 revisions, each with another aperture for 20 frames.
+    for number in 0..100 {
+        let revision = file.revision(TestId::new(9)).unwrap();
+        file.save(
+            TestId::new(9),
+            revision,
+            &test(8, 10 + number),
+            &stamp(1),
+            "mended",
+        )
+        .unwrap();
+    }
+    eprintln!(
+        "{tests} tests: 100 more revisions, 20 values changed in each, {:.2} kB each",
+        (size(file) - before) / 100.0
+    );
+}
+
 fn pages(criterion: &mut Criterion) {
     for tests in SIZES {
         let dir = tempfile::tempdir().unwrap();
         let mut file = filled(dir.path(), tests);
-        let path = dir.path().join("n.sqlite");
-        let size = || fs::metadata(&path).unwrap().len();
-        drop(file.check(Check::Quick));
+        growth(&mut file, dir.path(), tests);
         let mut group = criterion.benchmark_group(format!("{tests} tests, {} frames", tests * 20));
         group.sample_size(20);
         group.bench_function("list", |b| {
@@ -120,20 +155,15 @@ fn pages(criterion: &mut Criterion) {
                 b.iter(|| assert!(black_box(file.search(words, 100).unwrap()).len() >= least));
             });
         }
-        let before = size();
         let mut aperture = 22;
+        let mut revision = file.revision(TestId::new(6)).unwrap();
         group.bench_function("save", |b| {
-            b.iter_batched(
-                || {
-                    aperture = if aperture == 22 { 32 } else { 22 };
-                    (test(5, aperture), file.revision(TestId::new(6)).unwrap())
-                },
-                |(documents, revision)| {
-                    file.save(TestId::new(6), revision, &documents, &stamp(1), "mended")
-                        .unwrap()
-                },
-                BatchSize::SmallInput,
-            );
+            b.iter(|| {
+                aperture = if aperture == 22 { 32 } else { 22 };
+                let files = test(5, aperture);
+                let saved = file.save(TestId::new(6), revision, &files, &stamp(1), "mended");
+                revision = saved.unwrap().revision;
+            });
         });
         group.bench_function("history", |b| {
             b.iter(|| file.history(TestId::new(7)).unwrap());
@@ -156,29 +186,6 @@ fn pages(criterion: &mut Criterion) {
             });
         }
         group.finish();
-        eprintln!(
-            "{tests} tests: {} kB in all, {:.2} kB for each",
-            before / 1000,
-            before as f64 / 1000.0 / f64::from(tests)
-        );
-        // What a change costs: 100 revisions, each with another aperture for 20 frames.
-        let before = size();
-        for number in 0..100 {
-            let revision = file.revision(TestId::new(9)).unwrap();
-            file.save(
-                TestId::new(9),
-                revision,
-                &test(8, 10 + number),
-                &stamp(1),
-                "mended",
-            )
-            .unwrap();
-        }
-        drop(file);
-        eprintln!(
-            "{tests} tests: 100 more revisions took {:.2} kB each",
-            (size().saturating_sub(before)) as f64 / 1e5
-        );
     }
 }
 

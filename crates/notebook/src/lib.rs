@@ -1,4 +1,5 @@
-//! The test folder: reading, checking and writing its files.
+//! The test folder and the notebook: reading, checking, keeping and writing the
+//! files of tests.
 //!
 //! A test folder holds `test.toml` (the record), `plan.toml`, `patches.csv`,
 //! `readings.csv`, certificates of tablets and the scans. The format is ours;
@@ -6,10 +7,14 @@
 //! very tables that read it. What is refused is refused with file, line, the
 //! text seen, what was expected and what to do: [`Problem`].
 //!
+//! Many tests are kept in one SQLite file, the notebook ([`NotebookFile`], in
+//! `store`), as the very files of their folders; a bundle is one such folder in
+//! a zip file.
+//!
 //! This room may touch files. It measures nothing and knows no formula.
 //!
 //! Read `format` first (the keys), then `keys` (how they are read), then
-//! `folder`.
+//! `folder`; for the notebook `documents`, then `store`.
 
 mod bundle;
 mod cells;

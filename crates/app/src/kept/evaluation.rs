@@ -8,9 +8,11 @@ use super::ways::Scratch;
 use super::{KeepError, Notebook};
 use crate::output::{FINDINGS_JSON, REPORT_HTML};
 use crate::{AppError, Evaluated, Progress, VERSION, evaluate_folder};
-use notebook::{Saved, ScanPlace, TestId};
+use notebook::{Held, Saved, ScanPlace, TestId};
+use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 /// Results that are there already.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -23,6 +25,14 @@ pub struct EvaluatedTest {
     pub report: PathBuf,
     /// The findings with stable keys, as a file.
     pub findings: PathBuf,
+}
+
+/// What tells whether a file was changed: its size and when it was written.
+type Look = (u64, Option<SystemTime>);
+
+fn look(path: &Path) -> Option<Look> {
+    let kind = fs::metadata(path).ok()?;
+    Some((kind.len(), kind.modified().ok()))
 }
 
 /// Says which program made the results.
@@ -76,16 +86,27 @@ impl Notebook {
         let file = self.another()?;
         let (_, documents) = file.documents(test, Some(seen))?;
         file.lay_out_to_read(&documents, &scratch.0)?;
+        // Scans are large and not to be changed: those that still are as they were
+        // laid out are not read again.
+        let laid: Vec<(&str, &Held, Option<Look>)> = documents
+            .iter()
+            .filter(|(_, held)| matches!(held, Held::Stored(_)))
+            .map(|(path, held)| (path, held, look(&scratch.0.join(path))))
+            .collect();
         let answer = act(&scratch.0)?;
+        let mut unchanged = vec![];
+        for (path, held, before) in laid {
+            let place = scratch.0.join(path);
+            if before.is_some() && look(&place) == before {
+                fs::remove_file(&place).map_err(|e| AppError::file("removing", &place, &e))?;
+                unchanged.push((path, held));
+            }
+        }
         let mut taken = file
             .take_folder_in(&scratch.0, ScanPlace::TakenIn)?
             .documents;
-        for (path, held) in documents.iter() {
-            // What a folder leaves out, a hidden file for one, is still the test's.
-            let hidden = path.split('/').any(|part| part.starts_with('.'));
-            if taken.get(path).is_none() && (hidden || path.starts_with("results/")) {
-                taken.put(path, held.clone())?;
-            }
+        for (path, held) in unchanged {
+            taken.put(path, held.clone())?;
         }
         Ok((self.save(test, seen, &taken, by, what)?, answer))
     }
@@ -109,9 +130,37 @@ impl Notebook {
         // Until the new results are whole there are none.
         drop(fs::remove_file(&made_by));
         let evaluated = evaluate_folder(&dir, Some(&place.join("results")), made_on, progress)?;
+        self.same_scans(test, revision, &evaluated)?;
         crate::write_file(&made_by, VERSION.as_bytes())?;
         self.forget_older(test, revision);
         Ok((revision, evaluated))
+    }
+
+    /// Refuses results of scans that were changed after they were laid out: one that is
+    /// referred to where it is can be, by anybody.
+    fn same_scans(
+        &self,
+        test: TestId,
+        revision: u32,
+        evaluated: &Evaluated,
+    ) -> Result<(), KeepError> {
+        let (_, documents) = self.file().documents(test, Some(revision))?;
+        let scans = evaluated.json.get("scans").and_then(Value::as_array);
+        for scan in scans.into_iter().flatten() {
+            let text = |key: &str| scan.get(key).and_then(Value::as_str).unwrap_or_default();
+            let held = documents.get(text("file")).map(Held::fingerprint);
+            if held.is_some_and(|held| held.sha256 != text("sha256")) {
+                return Err(AppError::new(
+                    format!(
+                        "the scan {} was changed since it was imported",
+                        text("file")
+                    ),
+                    "put the file back, or import the test again with its scans taken in",
+                )
+                .into());
+            }
+        }
+        Ok(())
     }
 
     /// The results of a test's revision, if this version of the program made

@@ -56,9 +56,11 @@ impl Notebook {
     /// [`AppError`] when the file is no notebook, of a later program, or damaged.
     pub fn open(path: &Path, check: Check) -> Result<Self, AppError> {
         let file = NotebookFile::open(path, check).map_err(KeepError::from)?;
+        let work = file.beside(".work");
+        super::ways::sweep(&work);
         Ok(Self {
             path: file.path().to_path_buf(),
-            work: file.beside(".work"),
+            work,
             file: Mutex::new(file),
         })
     }
@@ -85,12 +87,25 @@ impl Notebook {
         Ok(self.file().again()?)
     }
 
-    /// Checks the whole notebook: every index, reference and hash.
+    /// Checks the whole notebook: every index, reference and hash, scans included.
     ///
     /// # Errors
     /// [`KeepError`] with what is damaged.
     pub fn check(&self) -> Result<(), KeepError> {
-        Ok(self.another()?.check(Check::Full)?)
+        let file = self.another()?;
+        file.check(Check::Full)?;
+        let wrong = file.wrong_scans()?;
+        if wrong.is_empty() {
+            return Ok(());
+        }
+        Err(AppError::new(
+            format!(
+                "the notebook itself is sound, and scans are not: {}",
+                wrong.join("; ")
+            ),
+            "import the tests that have these scans again, from their folders or bundles",
+        )
+        .into())
     }
 
     /// The tests at hand, last changed first.

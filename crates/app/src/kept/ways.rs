@@ -12,6 +12,7 @@ use std::fs::{self, File};
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::{Duration, SystemTime};
 
 /// A test that came into the notebook.
 #[derive(Clone, Debug)]
@@ -28,13 +29,40 @@ static NUMBER: AtomicU64 = AtomicU64::new(0);
 /// A folder that goes away with its holder.
 pub(super) struct Scratch(pub(super) PathBuf);
 
+/// What a scratch folder's name begins with.
+const IN_USE: &str = "in-use-";
+/// One that is older than this was left behind by a program that was killed.
+const ABANDONED: Duration = Duration::from_secs(24 * 3600);
+
+/// Removes scratch folders that nobody uses any more.
+pub(super) fn sweep(work: &Path) {
+    let Ok(entries) = fs::read_dir(work) else {
+        // Not there until something is laid out.
+        return;
+    };
+    for entry in entries.flatten() {
+        let old = entry
+            .metadata()
+            .and_then(|kind| kind.modified())
+            .is_ok_and(|at| {
+                SystemTime::now()
+                    .duration_since(at)
+                    .is_ok_and(|age| age > ABANDONED)
+            });
+        if old && entry.file_name().to_string_lossy().contains(IN_USE) {
+            // What can't be removed is harmless.
+            drop(fs::remove_dir_all(entry.path()));
+        }
+    }
+}
+
 impl Scratch {
     /// The name of a new folder within `work`, which is made if need be.
     pub(super) fn within(work: &Path) -> Result<Self, AppError> {
         fs::create_dir_all(work).map_err(|e| AppError::file("making", work, &e))?;
         let number = NUMBER.fetch_add(1, Ordering::Relaxed);
         Ok(Self(
-            work.join(format!("in-use-{}-{number}", std::process::id())),
+            work.join(format!("{IN_USE}{}-{number}", std::process::id())),
         ))
     }
 }

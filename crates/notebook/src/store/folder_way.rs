@@ -4,6 +4,7 @@ use crate::documents::{BYTES_MOST, Documents, Fingerprint, Held, is_own};
 use crate::path::{TEXT_BYTES_MOST, hash_file};
 use crate::problem::FolderError;
 use crate::store::error::file_error;
+use crate::store::scans::same_bytes;
 use crate::store::{NotebookError, NotebookFile, ScanPlace};
 use crate::write::Partial;
 use std::fs::{self, File};
@@ -109,10 +110,16 @@ impl NotebookFile {
         if let Some(parent) = path.parent() {
             fs::create_dir_all(parent).map_err(failed)?;
         }
-        if let (Held::Stored(fingerprint), Laying::Linked) = (held, laying)
-            && fs::hard_link(self.stored_path(fingerprint)?, path).is_ok()
-        {
-            return Ok(());
+        if let (Held::Stored(fingerprint), Laying::Linked) = (held, laying) {
+            let stored = self.stored_path(fingerprint)?;
+            if fs::hard_link(&stored, path).is_ok() {
+                // What lies beside the notebook is not altered; elsewhere anybody may.
+                return if stored.starts_with(self.scans_folder()) {
+                    Ok(())
+                } else {
+                    same_bytes(&stored, fingerprint)
+                };
+            }
         }
         let mut from = self.open_held(held)?;
         let mut to = File::create_new(path).map_err(failed)?;

@@ -209,4 +209,49 @@ impl NotebookFile {
         };
         Err(NotebookError::ScanChanged { path, what })
     }
+
+    /// Reads every scan of the notebook, and names those that are not there or have
+    /// other bytes than they had.
+    ///
+    /// # Errors
+    /// [`NotebookError::Sql`].
+    pub fn wrong_scans(&self) -> Result<Vec<String>, NotebookError> {
+        let doing = "checking the scans";
+        let stored: Vec<Fingerprint> = {
+            let mut statement = self
+                .connection
+                .prepare("SELECT sha256, size FROM content WHERE bytes IS NULL ORDER BY id")
+                .doing(doing)?;
+            let rows = statement
+                .query_map([], |row| {
+                    Ok(Fingerprint {
+                        sha256: hash_text(&row.get::<_, Vec<u8>>(0)?),
+                        size: row.get::<_, i64>(1)?.cast_unsigned(),
+                    })
+                })
+                .doing(doing)?;
+            rows.collect::<Result<_, _>>().doing(doing)?
+        };
+        let mut wrong = Vec::new();
+        for fingerprint in stored {
+            let same = self
+                .stored_path(&fingerprint)
+                .and_then(|path| same_bytes(&path, &fingerprint));
+            if let Err(error) = same {
+                wrong.push(error.to_string());
+            }
+        }
+        Ok(wrong)
+    }
+}
+
+/// Compares a file's hash with what it must be.
+pub(crate) fn same_bytes(path: &Path, fingerprint: &Fingerprint) -> Result<(), NotebookError> {
+    if hash_file(path)? == fingerprint.sha256 {
+        return Ok(());
+    }
+    Err(NotebookError::ScanChanged {
+        path: path.to_path_buf(),
+        what: "another file now",
+    })
 }

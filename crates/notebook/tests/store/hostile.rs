@@ -94,7 +94,7 @@ fn a_name_that_leaves_its_place_or_cant_stand_on_a_disk_is_refused() {
     let names = [
         "../out.txt",
         "scans/../../out.txt",
-        "/tmp/filmproof-out.txt",
+        "/filmproof-out.txt",
         "C:/out.txt",
         "c:out.txt",
         "..\\out.txt",
@@ -178,9 +178,9 @@ fn two_members_of_one_name_are_refused() {
 
 #[test]
 fn a_link_is_refused() {
-    let mut made = Made::sound().listed("scans", 4, &sha256(b"/tmp"));
+    let mut made = Made::sound().listed("scans", 4, &sha256(b"/etc"));
     made.zip
-        .add_symlink("test/scans", "/tmp", SimpleFileOptions::default())
+        .add_symlink("test/scans", "/etc", SimpleFileOptions::default())
         .unwrap();
     told(&made.bytes(), "no plain file");
     let mut made = Made::sound();

@@ -7,13 +7,22 @@ use std::io::{Seek, SeekFrom, Write};
 use std::path::Path;
 
 /// A notebook as the first schema had it, made on 2026-11-25 and never again.
-const SCHEMA_1: &[u8] = include_bytes!("schema-1.sqlite");
+const SCHEMA_1: &str = include_str!("schema-1.sql");
+
+/// Writes the sample of schema 1, and gives its bytes.
+fn schema_1(path: &Path) -> Vec<u8> {
+    rusqlite::Connection::open(path)
+        .unwrap()
+        .execute_batch(SCHEMA_1)
+        .unwrap();
+    fs::read(path).unwrap()
+}
 
 #[test]
 fn a_notebook_of_schema_1_opens_and_its_copy_is_kept() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("n.sqlite");
-    fs::write(&path, SCHEMA_1).unwrap();
+    schema_1(&path);
     let file = NotebookFile::open(&path, Check::Full).unwrap();
     let tests = file.tests(false).unwrap();
     let titles: Vec<&str> = tests.iter().map(|test| test.title.as_str()).collect();
@@ -29,43 +38,18 @@ fn a_notebook_of_schema_1_opens_and_its_copy_is_kept() {
         "frame f3: aperture f/16 → f/22"
     );
     assert_eq!(file.search("first", 10).unwrap().len(), 1);
-    assert_eq!(
-        fs::read(dir.path().join("n.sqlite.schema-1.copy"))
-            .unwrap()
-            .len(),
-        SCHEMA_1.len()
-    );
-}
-
-/// Makes the sample of schema 1; kept so that one can see how it was made.
-#[test]
-#[ignore = "writes the sample, which must stay as it is"]
-fn schema_1_is_made() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/store/schema-1.sqlite");
-    let mut file = NotebookFile::open(&path, Check::Quick).unwrap();
-    let first = file
-        .add_test(&test("The first test", "16"), &stamp(), "typed")
-        .unwrap();
-    file.save(
-        first,
-        1,
-        &test("The first test", "22"),
-        &stamp(),
-        "aperture mended",
-    )
-    .unwrap();
-    let mut later = stamp();
-    later.at = "2026-06-22T08:00:00Z".to_owned();
-    file.add_test(&test("The second test", "32"), &later, "typed")
-        .unwrap();
-    file.back_to_schema_1().unwrap();
+    // The copy is of schema 1 still, and opens as this one did.
+    let copy = dir.path().join("n.sqlite.schema-1.copy");
+    assert_eq!(fs::read(&copy).unwrap()[60..64], 1_u32.to_be_bytes());
+    let copied = NotebookFile::open(&copy, Check::Full).unwrap();
+    assert_eq!(copied.tests(false).unwrap(), tests);
 }
 
 #[test]
 fn a_notebook_of_a_later_program_is_refused_and_left_as_it_is() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("n.sqlite");
-    let mut later = SCHEMA_1.to_vec();
+    let mut later = schema_1(&path);
     // Source: SQLite file format, section 1.3: the user version, big-endian, at offset 60.
     assert_eq!(later[60..64], 1_u32.to_be_bytes());
     later[60..64].copy_from_slice(&99_u32.to_be_bytes());
@@ -90,7 +74,7 @@ fn a_file_that_is_something_else_is_refused_and_left_as_it_is() {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("notes.txt");
     // Another program's SQLite file: the application id, at offset 68, is not ours.
-    let mut other = SCHEMA_1.to_vec();
+    let mut other = schema_1(&dir.path().join("other.sqlite"));
     other[68..72].copy_from_slice(&7_u32.to_be_bytes());
     for bytes in [b"My notes.\n".to_vec(), vec![0; 5000], other] {
         fs::write(&path, &bytes).unwrap();
