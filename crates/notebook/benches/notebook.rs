@@ -8,10 +8,6 @@
     reason = "a benchmark stops at the first surprise"
 )]
 #![expect(clippy::print_stderr, reason = "sizes stand beside the times")]
-#![expect(
-    missing_docs,
-    reason = "criterion's macro writes functions without docs"
-)]
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use notebook::{Check, Documents, Held, NotebookFile, Stamp, TestId, check};
