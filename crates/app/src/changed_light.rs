@@ -2,14 +2,15 @@
 
 use crate::AppError;
 use crate::error::with_causes;
+use crate::expose::ExposeReading;
 use crate::field_card::bellows_of;
-use exposure::{LightReading, ReciprocityLaw, TargetReading, format_aperture, format_time};
+use exposure::{ReciprocityLaw, format_aperture, format_time};
 use findings::{
     Assumptions, ChangedLight, ChangedLightError, FramesLeft, LeftExpected, expected_of_left,
     frames_left,
 };
 use notebook::{change_plan, read_planned_folder};
-use quantity::{Ev100, FNumber, Seconds};
+use quantity::{Ev100, FNumber, Illuminance, Luminance, QuantityError, Seconds};
 use record::{Id, Light, PlannedCamera, PlannedExposure, PlannedFrame, PlannedTest, Sky};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -24,8 +25,8 @@ const WORTH_A_CHANGE: f64 = 1.0 / 3.0;
 pub struct ChangedLightQuestion {
     /// The test folder with the plan.
     pub test: PathBuf,
-    /// The new reading, as EV at ISO 100, without filter.
-    pub ev100: f64,
+    /// The new reading, without filter; of a meter.
+    pub reading: ExposeReading,
     /// The sky now, by its word; as before when not given.
     pub sky: Option<String>,
     /// Record name of the new light; found when not given.
@@ -61,7 +62,7 @@ pub fn replan(question: &ChangedLightQuestion) -> Result<ReplannedLight, AppErro
             "give a possible value; `filmproof replan --help` shows units",
         )
     };
-    let ev = Ev100::from_ev(question.ev100).map_err(wrong)?;
+    let recorded = recorded_reading(question.reading).map_err(wrong)?;
     let before = next_camera(test)
         .and_then(|camera| test.records().light(&camera.light))
         .ok_or_else(|| nothing_left(&ChangedLightError::NothingLeft))?;
@@ -80,17 +81,16 @@ pub fn replan(question: &ChangedLightQuestion) -> Result<ReplannedLight, AppErro
             None => before.sky,
         },
         time: None,
-        reading: Some(record::LightReading::Ev100(ev)),
+        reading: Some(recorded),
         remarks: None,
         ..before.clone()
     };
-    let reading = match before.meter.as_ref().map(|m| m.placement) {
-        Some(placement) if placement.to_stops() != 0.0 => LightReading::Placed {
-            target: TargetReading::Ev100(ev),
-            above_mid_tone: placement,
-        },
-        _ => LightReading::Ev100(ev),
-    };
+    let placed = before.meter.as_ref().map(|m| m.placement.to_stops());
+    let of_target = !matches!(question.reading, ExposeReading::Lux { .. });
+    let reading = crate::expose_inputs::reading(
+        question.reading,
+        placed.filter(|stops| of_target && *stops != 0.0),
+    )?;
     let laws = laws(test)?;
     let law = |frame: &PlannedFrame, camera: &PlannedCamera| {
         let text = law_text(test, frame, camera)?;
@@ -119,13 +119,30 @@ pub fn replan(question: &ChangedLightQuestion) -> Result<ReplannedLight, AppErro
     } else {
         None
     };
-    let change = match before.reading {
-        Some(record::LightReading::Ev100(old)) => Some(ev.to_ev() - old.to_ev()),
-        _ => None,
-    };
+    let ev_of = |reading| crate::field_card::ev100_of(reading).ok().map(Ev100::to_ev);
+    let change = (before.reading.and_then(ev_of))
+        .zip(ev_of(recorded))
+        .map(|(old, new)| new - old);
     Ok(ReplannedLight {
         lines: lines(&left, &light, change, &expected, kept.as_deref()),
         json: to_json(&left, &light, change, &expected, kept.as_deref()),
+    })
+}
+
+/// The reading as it is recorded.
+fn recorded_reading(reading: ExposeReading) -> Result<record::LightReading, QuantityError> {
+    Ok(match reading {
+        ExposeReading::Ev100(ev) => record::LightReading::Ev100(Ev100::from_ev(ev)?),
+        ExposeReading::Lux { lux, .. } => {
+            record::LightReading::Illuminance(Illuminance::from_lux(lux)?)
+        }
+        ExposeReading::Luminance { cd_per_m2, .. } => {
+            record::LightReading::Luminance(Luminance::from_cd_per_m2(cd_per_m2)?)
+        }
+        // The sunny rule is no reading; as an EV it is at least told.
+        ExposeReading::Sky(sky) => {
+            record::LightReading::Ev100(exposure::sunny_estimate(sky)?.ev100)
+        }
     })
 }
 

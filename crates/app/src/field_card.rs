@@ -8,7 +8,7 @@ use exposure::{
     reciprocity_law_from_text,
 };
 use notebook::{Imported, PlannedFolder, field_log_csv, plan_hash, read_planned_folder};
-use quantity::{Ev100, PupilRatio, Seconds};
+use quantity::{Ev100, PupilRatio, QuantityError, Seconds};
 use record::{PlannedCamera, PlannedExposure, PlannedFrame, Test};
 use report::card::{CardFrame, CardInput, cards_html, phone_html, sheet_html};
 use std::path::{Path, PathBuf};
@@ -19,8 +19,8 @@ const CARD: &str = "card";
 const LOG_CSV: &str = "field-log.csv";
 /// Constant C of an incident meter and K of a reflected-light one, when a light
 /// is recorded in lux or cd/m²; common practice, and told on the card.
-const C: f64 = 250.0;
-const K: f64 = 12.5;
+pub(crate) const C: f64 = 250.0;
+pub(crate) const K: f64 = 12.5;
 /// Stated and computed times that differ by more are told. \[ratio\]
 const SAME_TIME: f64 = 1.07;
 
@@ -137,27 +137,28 @@ fn reading(records: &Test, camera: &PlannedCamera, card: &mut CardFrame) {
         card.through_filter = meter.through_filter;
     }
     let Some(reading) = light.reading else { return };
-    let exposure_reading = match reading {
-        record::LightReading::Ev100(ev) => Ok(LightReading::Ev100(ev)),
-        record::LightReading::Illuminance(illuminance) => {
-            IncidentConstant::from_c(C).map(|constant| LightReading::Illuminance {
-                illuminance,
-                constant,
-            })
-        }
-        record::LightReading::Luminance(luminance) => {
-            ReflectedConstant::from_k(K).map(|constant| LightReading::Luminance {
-                luminance,
-                constant,
-            })
-        }
-    };
-    match exposure_reading.and_then(LightReading::to_ev100) {
+    match ev100_of(reading) {
         Ok(ev) => card.ev100 = Some(ev),
         Err(error) => card
             .notes
             .push(format!("the light's reading gives no EV: {error}")),
     }
+}
+
+/// A recorded reading as EV at ISO 100, by the constants of common practice.
+pub(crate) fn ev100_of(reading: record::LightReading) -> Result<Ev100, QuantityError> {
+    match reading {
+        record::LightReading::Ev100(ev) => LightReading::Ev100(ev),
+        record::LightReading::Illuminance(illuminance) => LightReading::Illuminance {
+            illuminance,
+            constant: IncidentConstant::from_c(C)?,
+        },
+        record::LightReading::Luminance(luminance) => LightReading::Luminance {
+            luminance,
+            constant: ReflectedConstant::from_k(K)?,
+        },
+    }
+    .to_ev100()
 }
 
 /// The bellows extension of a planned frame; `None` for a subject far away.

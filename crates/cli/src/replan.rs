@@ -1,6 +1,6 @@
 //! The command `replan`: its options.
 
-use app::{AppError, ChangedLightQuestion, replan};
+use app::{AppError, ChangedLightQuestion, ExposeReading, replan};
 use clap::{Args, ValueHint};
 use std::path::PathBuf;
 
@@ -10,9 +10,8 @@ pub(crate) struct ReplanArguments {
     /// The test folder with its plan.toml.
     #[arg(value_hint = ValueHint::DirPath)]
     pub(crate) test: PathBuf,
-    /// The new reading as EV at ISO 100, of the same target, without filter.
-    #[arg(long, value_name = "EV", allow_negative_numbers = true)]
-    pub(crate) ev100: f64,
+    #[command(flatten)]
+    pub(crate) reading: NewReading,
     /// The sky now, as for `plan`; as before when not given.
     #[arg(long)]
     pub(crate) sky: Option<String>,
@@ -38,10 +37,38 @@ pub(crate) struct ReplanArguments {
     pub(crate) json: bool,
 }
 
+/// The new reading of the same target, without filter.
+#[derive(Debug, Args)]
+#[group(required = true, multiple = false)]
+pub(crate) struct NewReading {
+    /// The new reading as EV at ISO 100, of the same target, without filter.
+    #[arg(long, value_name = "EV", allow_negative_numbers = true)]
+    ev100: Option<f64>,
+    /// The new reading in lux, by an incident meter (C = 250).
+    #[arg(long, allow_negative_numbers = true)]
+    lux: Option<f64>,
+    /// The new reading in cd/m2, of the same target (K = 12.5).
+    #[arg(long, value_name = "CD_PER_M2", allow_negative_numbers = true)]
+    luminance: Option<f64>,
+}
+
 pub(crate) fn replanning(arguments: &ReplanArguments) -> Result<(), AppError> {
+    let read = &arguments.reading;
+    let reading = match (read.ev100, read.lux, read.luminance) {
+        (Some(ev), ..) => ExposeReading::Ev100(ev),
+        (_, Some(lux), _) => ExposeReading::Lux { lux, c: 250.0 },
+        (_, _, Some(cd_per_m2)) => ExposeReading::Luminance { cd_per_m2, k: 12.5 },
+        // The argument group requires one of the three.
+        (None, None, None) => {
+            return Err(AppError::new(
+                "no light reading",
+                "give --ev100, --lux or --luminance",
+            ));
+        }
+    };
     let answer = replan(&ChangedLightQuestion {
         test: arguments.test.clone(),
-        ev100: arguments.ev100,
+        reading,
         sky: arguments.sky.clone(),
         light: arguments.light.clone(),
         longest_s: arguments.longest,

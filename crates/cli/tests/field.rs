@@ -74,6 +74,35 @@ fn a_plan_goes_out_as_a_card_and_comes_back_as_frames() {
     assert!(card.contains("frame anchor is exposed already"), "{card}");
 }
 
+/// By hand: the example's EV 14.7 is 2.5 · 2^14.7 lx by C = 250, 2^14.7 / 8 cd/m² by K = 12.5.
+#[test]
+fn a_light_read_in_lux_or_luminance_makes_the_same_card() {
+    let light = 14.7_f64.exp2();
+    for reading in [
+        format!("illuminance_lux = {}", 2.5 * light),
+        format!("luminance_cd_per_m2 = {}", light / 8.0),
+    ] {
+        let dir = tempfile::tempdir().unwrap();
+        let test = example(dir.path());
+        let record = test.join("test.toml");
+        let text = std::fs::read_to_string(&record).unwrap();
+        assert!(text.contains("ev100 = 14.7"));
+        std::fs::write(&record, text.replace("ev100 = 14.7", &reading)).unwrap();
+        let told = told(filmproof(&["card".as_ref(), &test]).success());
+        // The plan states its times; a reading that gave others would be told.
+        assert!(!told.contains("note:"), "{told}");
+        let page = std::fs::read_to_string(test.join("card/field-card.html")).unwrap();
+        let at = page.find("\"ev100\":").unwrap() + "\"ev100\":".len();
+        let ev: f64 = page[at..]
+            .split([',', '}'])
+            .next()
+            .unwrap()
+            .parse()
+            .unwrap();
+        assert!((ev - 14.7).abs() < 1e-9, "{ev}");
+    }
+}
+
 #[test]
 fn a_folder_without_a_plan_has_no_card() {
     let dir = tempfile::tempdir().unwrap();

@@ -81,6 +81,32 @@ fn half_the_light_asks_for_twice_the_time_before_reciprocity() {
     );
 }
 
+/// By hand: EV 13.7 is 2.5 · 2^13.7 lx by C = 250 and 2^13.7 / 8 cd/m² by K = 12.5.
+#[test]
+fn a_reading_in_lux_or_luminance_is_the_same_light() {
+    let scratch = tempfile::tempdir().unwrap();
+    let test = example(scratch.path());
+    let folder = test.to_str().unwrap();
+    let light = 13.7_f64.exp2();
+    let times = |option: &str, value: f64| -> Vec<f64> {
+        let json = answer(&["replan", folder, option, &value.to_string(), "--json"]);
+        let change = json["light_change_stops"].as_f64().unwrap();
+        assert!((change + 1.0).abs() < 1e-9, "{change}");
+        let frames = json["frames"].as_array().unwrap();
+        let metered = frames.iter().map(|f| f["time_metered_s"].as_f64().unwrap());
+        metered.collect()
+    };
+    let by_ev = times("--ev100", 13.7);
+    for other in [
+        times("--lux", 2.5 * light),
+        times("--luminance", light / 8.0),
+    ] {
+        for (a, b) in by_ev.iter().zip(&other) {
+            assert!((a / b - 1.0).abs() < 1e-9, "{a} and {b}");
+        }
+    }
+}
+
 #[test]
 fn a_new_light_gets_an_unfiltered_frame_and_the_old_plan_is_kept() {
     let scratch = tempfile::tempdir().unwrap();

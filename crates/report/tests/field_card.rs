@@ -127,6 +127,47 @@ fn no_name_can_end_its_element_and_nothing_is_loaded() {
     }
 }
 
+/// A misread filter spoils a sheet: it stands apart from the small print, in big type.
+#[test]
+fn the_filter_stands_apart_on_every_card() {
+    let test = test();
+    for page in [sheet_html(&input(&test)), cards_html(&input(&test))] {
+        assert!(page.contains("class=\"filter\""), "{page}");
+    }
+}
+
+/// Twelve frames: each has a row, a card and an entry of the phone, in the plan's order.
+#[test]
+fn more_than_ten_frames_all_have_their_place() {
+    let one = test();
+    let frames: Vec<_> = (0..12)
+        .map(|n| PlannedFrame {
+            id: id(&format!("frame-{n:02}")),
+            holder: Some(format!(
+                "{}{}",
+                n / 2 + 1,
+                if n % 2 == 0 { "A" } else { "B" }
+            )),
+            load: None,
+            ..one.planned()[0].clone()
+        })
+        .collect();
+    let many = PlannedTest::assemble(one.records().parts().clone(), frames).unwrap();
+    let whole = CardInput {
+        frames: vec![CardFrame::default(); 12],
+        ..input(&many)
+    };
+    for page in [sheet_html(&whole), cards_html(&whole), phone_html(&whole)] {
+        let places: Vec<usize> = (0..12)
+            .map(|n| page.find(&format!("frame-{n:02}")).unwrap())
+            .collect();
+        assert!(places.is_sorted(), "{places:?}");
+    }
+    assert_eq!(sheet_html(&whole).matches("class=\"frame\"").count(), 12);
+    // One card each, and one of cautions.
+    assert_eq!(cards_html(&whole).matches("<article>").count(), 13);
+}
+
 #[test]
 fn a_frame_says_what_to_set() {
     let test = test();

@@ -38,6 +38,7 @@ pub fn sheet_html(input: &CardInput<'_>) -> String {
                     div {
                         div.what {
                             span { span.holder { (holder_words(frame)) } " " (frame.id) " · " (frame.role.words()) }
+                            @if camera(frame).is_some() { span.filter { (filter_words(input.test, frame)) } }
                             span.set { (set_words(frame)) }
                         }
                         p.small { (film_words(input.test, frame)) " · " (facts(input, frame, card)) }
@@ -72,21 +73,25 @@ pub fn cards_html(input: &CardInput<'_>) -> String {
                     span.holder { span.box {} " " (holder_words(frame)) }
                     span.set { (set_words(frame)) }
                 }
-                p { b { (frame.id) } " · " (frame.role.words()) " · " (film_words(input.test, frame)) }
+                @if camera(frame).is_some() { p.filter { (filter_words(input.test, frame)) } }
+                p.small { b { (frame.id) } " · " (frame.role.words()) " · " (film_words(input.test, frame)) }
                 p.small {
                     (facts(input, frame, card))
                     @for note in &card.notes { " · " b { (note) } }
                 }
                 div.write {
                     div.lines {
-                        div.line { "actual time, s" } div.line { "reading, EV" }
-                        div.line { "sky" } div.line { "clock" }
-                        div."line".wide { "remarks" } div."line".wide {
-                            (parts.title) " · plan " (input.plan_sha256.chars().take(12).collect::<String>())
-                            @if parts.invented { " · invented" }
+                        @if camera(frame).is_some() {
+                            div.line { "actual time, s" } div.line { "reading, EV" }
+                            div.line { "sky" } div.line { "clock" }
                         }
+                        div."line".wide { "remarks" }
                     }
                     div.sketch { "sketch" }
+                }
+                p.plan {
+                    (parts.title) " · plan " (input.plan_sha256.chars().take(12).collect::<String>())
+                    @if parts.invented { " · invented data" }
                 }
             }
         }
@@ -100,7 +105,7 @@ fn rows<'a>(input: &'a CardInput<'_>) -> impl Iterator<Item = (&'a PlannedFrame,
 }
 
 fn facts(input: &CardInput<'_>, frame: &PlannedFrame, card: &CardFrame) -> String {
-    let mut facts = vec![filter_words(input.test, frame)];
+    let mut facts = vec![];
     if let Some(camera) = camera(frame) {
         facts.push(ei_words(camera));
         facts.push(times_words(card));

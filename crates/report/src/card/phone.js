@@ -301,7 +301,8 @@
       sketch(frame));
     return make("section", { id: "frame-" + frame.id, "data-frame": frame.id },
       make("h2", {}, make("b", { class: "holder" }), " " + frame.id + " · " + frame.role),
-      make("p", { class: "film" }, frame.film + " · " + frame.filters),
+      make("p", { class: "film" }, frame.film),
+      camera ? make("p", { class: "filter" }, frame.filters) : null,
       make("p", { class: "set" }),
       make("p", { class: "how" }),
       frame.why ? make("p", { class: "why" }, frame.why) : null,
