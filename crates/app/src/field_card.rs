@@ -17,6 +17,10 @@ use std::path::{Path, PathBuf};
 const CARD: &str = "card";
 /// The log to be filled in; the one file that a person writes into.
 const LOG_CSV: &str = "field-log.csv";
+/// Where imported logs are kept within a test folder.
+const KEPT: &str = "field";
+/// Digits of a plan's hash that a log carries.
+const PLAN_DIGITS: usize = 12;
 /// Constant C of an incident meter and K of a reflected-light one, when a light
 /// is recorded in lux or cd/m²; common practice, and told on the card.
 pub(crate) const C: f64 = 250.0;
@@ -87,9 +91,11 @@ pub fn write_card(dir: &Path, out: Option<&Path>) -> Result<WrittenCard, AppErro
     let log = out.join(LOG_CSV);
     let text = field_log_csv(folder.test.planned());
     let kept = std::fs::read_to_string(&log).ok();
-    if log.exists() && kept.as_deref() != Some(&text) {
+    let done_with = (kept.as_deref())
+        .is_some_and(|kept| is_of_another_plan(kept, &input) && is_kept(kept, &folder.root));
+    if log.exists() && kept.as_deref() != Some(&text) && !done_with {
         warnings.push(format!(
-            "{} is filled in or of another plan and was left as it is",
+            "{} is filled in or of another plan and was left as it is; import it, or rename it to get a fresh one",
             log.display()
         ));
     } else {
@@ -97,6 +103,21 @@ pub fn write_card(dir: &Path, out: Option<&Path>) -> Result<WrittenCard, AppErro
     }
     files.push((log, "to type a paper card into"));
     Ok(WrittenCard { files, warnings })
+}
+
+/// Whether a log was made from another plan than the card's.
+fn is_of_another_plan(log: &str, input: &CardInput<'_>) -> bool {
+    !input.plan_sha256.is_empty()
+        && !log.contains(&input.plan_sha256[..PLAN_DIGITS.min(input.plan_sha256.len())])
+}
+
+/// Whether the test folder keeps this very log, because it was imported.
+fn is_kept(log: &str, root: &Path) -> bool {
+    std::fs::read_dir(root.join(KEPT)).is_ok_and(|files| {
+        files
+            .flatten()
+            .any(|file| std::fs::read(file.path()).is_ok_and(|bytes| bytes == log.as_bytes()))
+    })
 }
 
 /// Puts a field log into a test folder.

@@ -108,7 +108,7 @@ pub fn plan(question: &PlanQuestion) -> Result<Planned, AppError> {
     };
     let beside = beside(&request, &[]);
     if let Some(dir) = &question.out {
-        write(&plan.as_if_exposed, &plan.frames, dir)?;
+        write(&plan.as_if_exposed, &plan.frames, question, dir)?;
     }
     let mut lines = frame_lines(&plan.frames);
     lines.extend(told(&request, filter, &plan, &beside));

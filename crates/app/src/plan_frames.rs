@@ -1,27 +1,59 @@
 //! The frames of a plan as lines, as JSON and as a folder.
 
 use crate::AppError;
+use crate::plan::PlanQuestion;
 use exposure::{format_aperture, format_ei, format_time};
 use findings::{FrameOfPlan, Timing};
-use quantity::Seconds;
-use record::{Id, PlannedExposure, PlannedTest, TestParts};
+use quantity::{ExposureIndex, Seconds};
+use record::{Id, PlannedExposure, PlannedFrame, PlannedTest, TestParts};
 use serde_json::{Value, json};
 
+/// Writes the plan's folder. A light that was not read is written without a reading, so
+/// that nobody takes an estimate for one.
 pub(crate) fn write(
     as_if_exposed: &TestParts,
     frames: &[FrameOfPlan],
+    question: &PlanQuestion,
     dir: &std::path::Path,
 ) -> Result<(), AppError> {
-    let parts = TestParts {
+    let mut parts = TestParts {
         frames: vec![],
         patches: vec![],
         ..as_if_exposed.clone()
     };
-    let frames = frames.iter().map(|f| f.frame.clone()).collect();
+    if question.ev100.is_none() {
+        for light in &mut parts.lights {
+            if let Some(record::LightReading::Ev100(ev)) = light.reading.take() {
+                light.remarks = Some(format!(
+                    "planned for EV {} at ISO 100 by the sunny rule; not read: write down what you read",
+                    ev.to_ev()
+                ));
+            }
+        }
+    }
+    let frames = frames.iter().map(|f| rounded(&f.frame)).collect();
     let test = PlannedTest::assemble(parts, frames)
         .map_err(|e| AppError::new(e.to_string(), "this is a fault of the plan; please tell it"))?;
     notebook::write_planned_folder(&test, &[], dir)?;
     Ok(())
+}
+
+/// With four digits, which is what a person reads in the file; finer than any mark.
+fn rounded(frame: &PlannedFrame) -> PlannedFrame {
+    let mut frame = frame.clone();
+    if let PlannedExposure::Camera(camera) = &mut frame.exposure {
+        let ei = ExposureIndex::from_arithmetic(four_digits(camera.ei.to_arithmetic()));
+        camera.ei = ei.unwrap_or(camera.ei);
+        let time = |time: Seconds| Seconds::from_s(four_digits(time.to_s())).unwrap_or(time);
+        camera.time.metered = camera.time.metered.map(time);
+        camera.time.corrected = camera.time.corrected.map(time);
+    }
+    frame
+}
+
+fn four_digits(number: f64) -> f64 {
+    // A text of four digits read back is the number nearest to them.
+    format!("{number:.3e}").parse().unwrap_or(number)
 }
 
 pub(crate) fn frame_lines(frames: &[FrameOfPlan]) -> Vec<String> {

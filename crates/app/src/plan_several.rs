@@ -56,7 +56,7 @@ pub(crate) fn plan_several(
                 "leave --out away to read what to do instead",
             ));
         }
-        write(&plan.as_if_exposed, &plan.frames, dir)?;
+        write(&plan.as_if_exposed, &plan.frames, question, dir)?;
     }
     let shown: Vec<FilterAsked> = (plan.filters.iter())
         .map(|f| ones[f.asked].clone())
