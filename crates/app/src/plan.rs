@@ -45,6 +45,8 @@ pub struct PlanQuestion {
     pub lens_apertures: (f64, f64),
     /// Longest time that can be borne. \[s\]
     pub longest_s: f64,
+    /// Shortest time of the shutter. \[s\]
+    pub shortest_s: f64,
     /// Reciprocity law as text.
     pub reciprocity: Option<String>,
     /// Whether the shutter was measured.
@@ -291,6 +293,7 @@ mod tests {
             aperture: 16.0,
             lens_apertures: (5.6, 45.0),
             longest_s: 60.0,
+            shortest_s: 0.002,
             reciprocity: None,
             measured_shutter: false,
             tablet: false,

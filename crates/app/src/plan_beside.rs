@@ -35,6 +35,9 @@ pub(crate) fn beside(request: &PlanRequest, filters: &[FilterAsked]) -> Vec<Besi
         ));
     }
     let sheets = (request.sheets + 2).min(MOST_SHEETS);
+    if sheets == request.sheets && request.measured_shutter {
+        return found;
+    }
     let mut surer = PlanRequest {
         sheets,
         measured_shutter: true,

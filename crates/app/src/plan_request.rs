@@ -162,6 +162,7 @@ pub(crate) fn request(
         sides,
         apertures,
         longest: Seconds::from_s(q.longest_s).map_err(wrong)?,
+        shortest: Seconds::from_s(q.shortest_s).map_err(wrong)?,
         law,
         measured_shutter: q.measured_shutter,
         tablet,
@@ -183,6 +184,10 @@ pub(crate) fn plan_error(error: PlanError) -> AppError {
         PlanError::NoAperture => "give --aperture".to_owned(),
         PlanError::TooLong { .. } => {
             "bear a longer time (--longest), open the lens (--aperture, --lens), or wait for a brighter light".to_owned()
+        }
+        PlanError::TooShort { .. } => {
+            "give the shutter's shortest time (--shortest) and the lens's smallest mark (--lens), or wait for less light"
+                .to_owned()
         }
         _ => "check reading, EI, law and marks".to_owned(),
     };

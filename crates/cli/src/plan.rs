@@ -86,6 +86,14 @@ pub(crate) struct PlanArguments {
         allow_negative_numbers = true
     )]
     pub(crate) longest: f64,
+    /// Shortest time of the shutter, s; many large leaf shutters have 1/125 (0.008).
+    #[arg(
+        long,
+        value_name = "S",
+        default_value_t = 0.002,
+        allow_negative_numbers = true
+    )]
+    pub(crate) shortest: f64,
     /// Reciprocity law, as for `expose`.
     #[arg(long, value_name = "LAW")]
     pub(crate) reciprocity: Option<String>,
@@ -153,6 +161,7 @@ pub(crate) fn planning(arguments: &PlanArguments) -> Result<(), AppError> {
         aperture: arguments.aperture,
         lens_apertures: two(&arguments.lens).unwrap_or((arguments.aperture, arguments.aperture)),
         longest_s: arguments.longest,
+        shortest_s: arguments.shortest,
         reciprocity: arguments.reciprocity.clone(),
         measured_shutter: arguments.measured_shutter,
         tablet: arguments.tablet,

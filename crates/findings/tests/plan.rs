@@ -81,6 +81,7 @@ fn request(sheets: usize) -> PlanRequest {
             .map(|n| FNumber::from_ratio(n).unwrap())
             .collect(),
         longest: Seconds::from_s(60.0).unwrap(),
+        shortest: Seconds::from_s(1.0 / 500.0).unwrap(),
         law: None,
         measured_shutter: false,
         tablet: None,
@@ -327,6 +328,46 @@ fn ten_sheets_hold_a_repeat_set_as_its_first_and_exposed_after_the_bracket() {
         .rposition(|f| f.frame.role == FrameRole::Bracket)
         .unwrap();
     assert!(repeat > last);
+}
+
+/// With sheets to spare anchors grow with the bracket (common practice: as many anchors
+/// as filtered frames leave the least error), and the bracket stays where an image is.
+#[test]
+fn many_sheets_go_to_anchors_and_not_to_a_bracket_without_end() {
+    let plan = planned(&request(24));
+    assert!(roles(&plan, FrameRole::Anchor) >= 4);
+    let eis: Vec<f64> = (plan.frames.iter())
+        .filter(|f| f.frame.role == FrameRole::Bracket)
+        .filter_map(|f| match &f.frame.exposure {
+            record::PlannedExposure::Camera(camera) => Some(camera.ei.to_arithmetic().log2()),
+            _ => None,
+        })
+        .collect();
+    let most = eis.iter().copied().fold(f64::MIN, f64::max);
+    let least = eis.iter().copied().fold(f64::MAX, f64::min);
+    // Three standard deviations of 1.5 stops and a stop to either side.
+    assert!(most - least <= 11.0, "{eis:?}");
+}
+
+/// A shutter that ends at 1/125 s: no frame is planned shorter, the lens is stopped down.
+#[test]
+fn no_time_is_shorter_than_the_shutter_has() {
+    let shortest = Seconds::from_s(1.0 / 125.0).unwrap();
+    let slow = PlanRequest {
+        shortest,
+        ..request(8)
+    };
+    for planned in planned(&slow).frames {
+        if let record::PlannedExposure::Camera(camera) = planned.frame.exposure {
+            assert!(camera.time.marked.to_s() >= 0.99 / 125.0);
+        }
+    }
+    let none = PlanRequest {
+        shortest: Seconds::from_s(0.5).unwrap(),
+        ..request(8)
+    };
+    let error = plan_test(&none, &Assumptions::COMMON_PRACTICE).unwrap_err();
+    assert!(matches!(error, PlanError::TooShort { .. }), "{error}");
 }
 
 /// In dim light the times behind the filter pass a second; the plan then has an anchor

@@ -27,7 +27,7 @@ struct Kind {
     sheets: usize,
 }
 
-const KINDS: [Kind; 3] = [
+const KINDS: [Kind; 5] = [
     Kind {
         what: "400-speed extended red, full sun, 8 sheets",
         edges: &[715.0],
@@ -39,6 +39,18 @@ const KINDS: [Kind; 3] = [
         edges: &[715.0],
         ev100: 11.0,
         sheets: 8,
+    },
+    Kind {
+        what: "full sun, 4 sheets",
+        edges: &[715.0],
+        ev100: 15.0,
+        sheets: 4,
+    },
+    Kind {
+        what: "full sun, 16 sheets",
+        edges: &[715.0],
+        ev100: 15.0,
+        sheets: 16,
     },
     Kind {
         what: "two filters, full sun, 10 sheets",
@@ -422,6 +434,7 @@ fn request(kind: &Kind) -> Result<PlanRequest, String> {
             .map(|n| FNumber::from_ratio(n).map_err(wrong))
             .collect::<Result<_, _>>()?,
         longest: Seconds::from_s(60.0).map_err(wrong)?,
+        shortest: Seconds::from_s(1.0 / 500.0).map_err(wrong)?,
         law: None,
         measured_shutter: false,
         tablet: None,

@@ -4,7 +4,7 @@ use super::layout::Layout;
 use super::order::balanced;
 use super::request::{PlanError, PlanRequest, id};
 use super::setting::{
-    Setting, at_preferred_aperture, at_time, more_exposed, too_long, within_a_second,
+    Setting, at_preferred_aperture, at_time, more_exposed, no_setting, within_a_second,
 };
 use super::timing::Timing;
 use quantity::{ExposureIndex, Seconds};
@@ -127,8 +127,8 @@ pub(super) fn frames_of(
     }
     let mut anchors = vec![];
     for n in 0..layout.anchors {
-        // One stop apart, so that they do not share a mark.
-        let more = n.min(2);
+        // One stop apart, so that not all share a mark.
+        let more = n % 3;
         let ei = more_exposed(request.box_speed, more as f64)?;
         let Some(setting) = set(ei).or_else(|| at_preferred_aperture(request, ei)) else {
             return Ok(None);
@@ -254,33 +254,26 @@ fn by_turns(shots_of: Vec<Vec<Shot>>) -> Vec<Shot> {
     }
 }
 
-/// One anchor stands in the middle of the bracket, two stand before and after
-/// it, a third in the middle: so an even drift is the same for both.
-fn between_anchors(anchors: Vec<Shot>, mut bracket: Vec<Shot>) -> Vec<Shot> {
-    let half = bracket.len() / 2;
-    let mut late = bracket.split_off(half);
+/// One anchor stands in the middle of the bracket; several are spread over it evenly,
+/// the first before and the last after it: so an even drift is the same for both.
+fn between_anchors(anchors: Vec<Shot>, bracket: Vec<Shot>) -> Vec<Shot> {
+    let count = anchors.len();
+    let frames = bracket.len();
+    // How many frames of the bracket come before the anchor of number n.
+    let before = |n: usize| match count {
+        0 | 1 => frames / 2,
+        _ => n * frames / (count - 1),
+    };
     let mut shots = vec![];
-    let mut anchors = anchors.into_iter();
-    match anchors.len() {
-        0 | 1 => {
-            shots.append(&mut bracket);
-            shots.extend(anchors);
-            shots.append(&mut late);
-        }
-        2 => {
-            shots.extend(anchors.next());
-            shots.append(&mut bracket);
-            shots.append(&mut late);
-            shots.extend(anchors);
-        }
-        _ => {
-            shots.extend(anchors.next());
-            shots.append(&mut bracket);
-            shots.extend(anchors.next());
-            shots.append(&mut late);
-            shots.extend(anchors);
-        }
+    let mut bracket = bracket.into_iter();
+    let mut taken = 0;
+    for (n, anchor) in anchors.into_iter().enumerate() {
+        let upto = before(n);
+        shots.extend(bracket.by_ref().take(upto - taken));
+        taken = upto;
+        shots.push(anchor);
     }
+    shots.extend(bracket);
     shots
 }
 
@@ -353,7 +346,7 @@ fn records(
 
 /// The error for a request none of whose layouts can be set.
 pub(super) fn none_fits(request: &PlanRequest, middle: ExposureIndex) -> PlanError {
-    too_long(request, middle)
+    no_setting(request, middle)
 }
 
 /// How a planned frame would be recorded, were it exposed as planned.

@@ -12,6 +12,13 @@ const TABLET_FROM: usize = 5;
 /// From so many sheets on one frame is repeated.
 const REPEAT_FROM: usize = 10;
 
+/// Numbers of anchors that are looked at.
+const ANCHORS: [usize; 6] = [1, 2, 3, 4, 6, 8];
+/// Steps of a bracket that are looked at. \[stops\]
+pub(super) const STEPS_STOPS: [f64; 4] = [0.5, 1.0, 1.5, 2.0];
+/// From so many frames behind the filter on half stops are looked at.
+const MANY_FRAMES: usize = 7;
+
 /// One way of sharing the sheets out.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Layout {
@@ -40,8 +47,14 @@ pub(super) fn layouts(request: &PlanRequest) -> Vec<Layout> {
         let controls =
             usize::from(unexposed) + usize::from(red) + usize::from(tablet) + usize::from(repeat);
         let camera = request.sheets.saturating_sub(controls);
-        for anchors in 1..=3.min(camera.saturating_sub(1)) {
-            for step_stops in [1.0, 1.5, 2.0] {
+        for anchors in ANCHORS.into_iter().filter(|anchors| *anchors < camera) {
+            // Half stops only where there are frames enough to reach anywhere with them.
+            let finest = if camera - anchors >= MANY_FRAMES {
+                0
+            } else {
+                1
+            };
+            for step_stops in STEPS_STOPS.into_iter().skip(finest) {
                 for &timing in &timings {
                     all.push(Layout {
                         anchors,

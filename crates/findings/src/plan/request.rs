@@ -33,6 +33,8 @@ pub struct PlanRequest {
     pub apertures: Vec<FNumber>,
     /// Longest time that can be borne.
     pub longest: Seconds,
+    /// Shortest time of the shutter.
+    pub shortest: Seconds,
     /// The film's reciprocity law with its text.
     pub law: Option<(String, ReciprocityLaw)>,
     /// Whether the shutter's speeds were measured.
@@ -106,6 +108,23 @@ pub enum PlanError {
         would_do: Option<FNumber>,
         /// EI that the longest time at the widest mark gives.
         ei_that_fits: f64,
+    },
+    /// Stop down further, dim the light, or use a faster shutter.
+    #[error(
+        "an unfiltered frame at EI {ei:.0} needs {} at {}, the smallest mark, shorter than the shutter's {}",
+        format_time(*needed),
+        format_aperture(*smallest),
+        format_time(*shortest)
+    )]
+    TooShort {
+        /// EI of the unfiltered frame.
+        ei: f64,
+        /// Time it needs at the smallest mark.
+        needed: Seconds,
+        /// Smallest mark.
+        smallest: FNumber,
+        /// Shortest time of the shutter.
+        shortest: Seconds,
     },
     /// Not even a plain exposure can be worked out.
     #[error(transparent)]

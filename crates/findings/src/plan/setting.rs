@@ -110,9 +110,24 @@ pub(super) fn at_preferred_aperture(request: &PlanRequest, ei: ExposureIndex) ->
         .find(|s| s.time.marked.to_s() <= request.longest.to_s())
 }
 
-/// What is set at the preferred aperture and at each wider mark, in this order.
+/// What is set at the preferred aperture and at each wider mark, in this order; where
+/// the preferred one asks for a time that the shutter has not, the first smaller mark
+/// that doesn't.
 fn opened(request: &PlanRequest, ei: ExposureIndex) -> Vec<Setting> {
     let preferred = request.apertures.first().map_or(0.0, |a| a.to_ratio());
+    let slow_enough = |s: &Setting| s.time.marked.to_s() >= request.shortest.to_s() * (1.0 - 1e-9);
+    let first = (request.apertures.first()).and_then(|a| set(request, ei, *a).ok());
+    if first.is_some_and(|s| !slow_enough(&s)) {
+        let mut smaller: Vec<FNumber> = (request.apertures.iter().copied())
+            .filter(|a| a.to_ratio() > preferred)
+            .collect();
+        smaller.sort_by(|a, b| a.to_ratio().total_cmp(&b.to_ratio()));
+        return (smaller.into_iter())
+            .filter_map(|aperture| set(request, ei, aperture).ok())
+            .find(slow_enough)
+            .into_iter()
+            .collect();
+    }
     let mut marks: Vec<FNumber> = request
         .apertures
         .iter()
@@ -173,8 +188,27 @@ pub(super) fn at_time(request: &PlanRequest, ei: ExposureIndex, time: Seconds) -
     best
 }
 
+/// Says why an unfiltered frame or the middle of the bracket can't be exposed.
+pub(super) fn no_setting(request: &PlanRequest, ei: ExposureIndex) -> PlanError {
+    let smallest =
+        (request.apertures.iter().copied()).max_by(|a, b| a.to_ratio().total_cmp(&b.to_ratio()));
+    if let Some(smallest) = smallest
+        && at_preferred_aperture(request, request.box_speed).is_none()
+        && let Ok(found) = set(request, request.box_speed, smallest)
+        && found.time.marked.to_s() < request.shortest.to_s()
+    {
+        return PlanError::TooShort {
+            ei: request.box_speed.to_arithmetic(),
+            needed: found.time.marked,
+            smallest,
+            shortest: request.shortest,
+        };
+    }
+    too_long(request, ei)
+}
+
 /// Says why the middle of the bracket can't be exposed.
-pub(super) fn too_long(request: &PlanRequest, ei: ExposureIndex) -> PlanError {
+fn too_long(request: &PlanRequest, ei: ExposureIndex) -> PlanError {
     let Some(widest) = request
         .apertures
         .iter()

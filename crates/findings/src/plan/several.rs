@@ -7,7 +7,7 @@
 
 use super::expected::{Belief, ExpectedInterval, expected_of, with_filters};
 use super::frames::{Bracket, FrameOfPlan, frames_of, none_fits};
-use super::layout::{Layout, layouts};
+use super::layout::{Layout, STEPS_STOPS, layouts};
 use super::prior::FactorPrior;
 use super::request::{PlanError, PlanRequest};
 use super::setting::more_exposed;
@@ -19,7 +19,6 @@ use record::{Filter, TestParts};
 
 /// Most moves of a frame or a step; each one shrinks the intervals.
 const MOST_MOVES: usize = 40;
-const STEPS_STOPS: [f64; 3] = [1.0, 1.5, 2.0];
 
 /// One of several filters, with what is believed of its factor.
 #[derive(Clone, Debug, PartialEq)]
