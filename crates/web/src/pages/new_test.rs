@@ -149,6 +149,8 @@ async fn planned(shared: &Arc<Shared>, typed: &Fields) -> Result<String, Refusal
         aperture: number(typed, "aperture", "the aperture")?,
         lens_apertures: (5.6, 45.0),
         longest_s: number(typed, "longest", "the longest time")?,
+        // Few leaf shutters are faster.
+        shortest_s: 0.002,
         reciprocity: None,
         measured_shutter: field(typed, "measured_shutter") == "on",
         tablet: field(typed, "tablet") == "on",
