@@ -365,7 +365,7 @@ pub(crate) fn work(word: &str, dir: &Path) -> Result<(), String> {
                 }
                 fs::write(folder.join("scans/sheet.tif"), scan_of(number)).map_err(told)?;
                 let taken = file
-                    .take_folder_in(&folder, ScanPlace::TakenIn)
+                    .take_folder_in(&folder, ScanPlace::TakenIn, &|_, _| true)
                     .map_err(told)?;
                 let test = file
                     .add_test(&taken.documents, &stamp(), "imported")

@@ -6,6 +6,17 @@ use app::{Check, KeepError, Notebook, PatchRow, ScanPlace, Silent, Stage, TestId
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
+use std::sync::LazyLock;
+
+/// The worked example, written once for all tests.
+fn demo() -> &'static Path {
+    static DEMO: LazyLock<tempfile::TempDir> = LazyLock::new(|| {
+        let dir = tempfile::tempdir().unwrap();
+        app::write_demo(dir.path(), &Silent).unwrap();
+        dir
+    });
+    DEMO.path()
+}
 
 /// Every file of a folder with its bytes.
 fn files(dir: &Path) -> BTreeMap<String, Vec<u8>> {
@@ -29,10 +40,9 @@ fn files(dir: &Path) -> BTreeMap<String, Vec<u8>> {
 fn the_worked_example_goes_through_notebook_and_bundle_and_back_with_every_byte() {
     let dir = tempfile::tempdir().unwrap();
     let notebook = Notebook::open(&dir.path().join("n.sqlite"), Check::Quick).unwrap();
-    let demo = dir.path().join("demo");
-    app::write_demo(&demo, &Silent).unwrap();
+    let demo = demo();
     let added = notebook
-        .import_folder(&demo, ScanPlace::TakenIn, "A. Tester", &Silent)
+        .import_folder(demo, ScanPlace::TakenIn, "A. Tester", &Silent)
         .unwrap();
     assert_eq!(added.left_out, Vec::<String>::new());
     let bundle = dir.path().join("demo.zip");
@@ -41,13 +51,13 @@ fn the_worked_example_goes_through_notebook_and_bundle_and_back_with_every_byte(
     let again = other.import_bundle(&bundle, "B. Tester", &Silent).unwrap();
     let back = dir.path().join("back");
     other.export_folder(again.test, None, &back).unwrap();
-    assert_eq!(files(&demo), files(&back));
+    assert_eq!(files(demo), files(&back));
     // The same files give the same bundle, whoever makes it.
     let second = dir.path().join("second.zip");
     other.export_bundle(again.test, None, &second).unwrap();
     assert_eq!(fs::read(&bundle).unwrap(), fs::read(&second).unwrap());
     let third = dir.path().join("third.zip");
-    app::bundle_of_folder(&demo, &third).unwrap();
+    app::bundle_of_folder(demo, &third).unwrap();
     assert_eq!(fs::read(&bundle).unwrap(), fs::read(&third).unwrap());
     assert_eq!(
         notebook.open_test(added.test, None).unwrap().checked.parts,
@@ -58,19 +68,26 @@ fn the_worked_example_goes_through_notebook_and_bundle_and_back_with_every_byte(
 }
 
 #[test]
-fn a_test_of_the_notebook_is_evaluated_like_its_folder() {
+fn results_are_kept_by_revision() {
     let dir = tempfile::tempdir().unwrap();
     let notebook = Notebook::open(&dir.path().join("n.sqlite"), Check::Quick).unwrap();
     let test = notebook.add_demo("A. Tester", &Silent).unwrap();
     assert_eq!(notebook.evaluated(test, None).unwrap(), None);
     let (revision, evaluated) = notebook.evaluate(test, None, None, &Silent).unwrap();
     assert_eq!(revision, 1);
-    let demo = dir.path().join("demo");
-    app::write_demo(&demo, &Silent).unwrap();
-    let from_folder = app::evaluate_folder(&demo, None, None, &Silent).unwrap();
-    assert_eq!(evaluated.json, from_folder.json);
     let kept = notebook.evaluated(test, None).unwrap().unwrap();
-    assert!(fs::read_to_string(kept.report).unwrap().contains("<html"));
+    assert!(fs::read_to_string(&kept.report).unwrap().contains("<html"));
+    let findings: serde_json::Value =
+        serde_json::from_slice(&fs::read(&kept.findings).unwrap()).unwrap();
+    assert_eq!(findings, evaluated.json);
+    // A changed test has none yet; the earlier revision's are still there.
+    let open = notebook.open_test(test, None).unwrap();
+    let noted = open.with_text("notes.txt", Some("wind")).unwrap();
+    notebook
+        .save(test, 1, &noted, "A. Tester", "noted")
+        .unwrap();
+    assert_eq!(notebook.evaluated(test, None).unwrap(), None);
+    assert_eq!(notebook.evaluated(test, Some(1)).unwrap(), Some(kept));
 }
 
 /// A test with a title and the records a frame needs.
@@ -191,8 +208,14 @@ fn what_does_not_check_is_kept_as_a_draft_and_undone_step_by_step() {
     notebook.restore(test, 5, 3, "A. Tester").unwrap();
     let history = notebook.history(test).unwrap();
     let restores: Vec<_> = history.iter().map(|r| r.restores).collect();
-    assert_eq!(restores, [None, None, None, Some(2), Some(1), Some(3)]);
+    assert_eq!(restores, [None, None, None, Some(2), Some(1), None]);
     assert_eq!(notebook.open_test(test, None).unwrap().documents, documents);
+    // Putting back is a change like any other, and can be undone.
+    notebook.undo(test, 6, "A. Tester").unwrap();
+    assert_eq!(
+        notebook.open_test(test, None).unwrap().documents,
+        notebook.open_test(test, Some(1)).unwrap().documents
+    );
 }
 
 #[test]
@@ -222,6 +245,37 @@ fn words_of_titles_films_filters_and_batches_are_found() {
     assert_eq!(notebook.tests_put_away().unwrap().len(), 1);
     notebook.take_out(test).unwrap();
     assert_eq!(kinds("edge").len(), 1);
+}
+
+/// Asks to stop once the work is under way.
+struct Impatient(std::sync::atomic::AtomicU32);
+
+impl app::Progress for Impatient {
+    fn at(&self, _: &str, _: u64, _: u64) {
+        self.0.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+    }
+
+    fn stop_asked(&self) -> bool {
+        self.0.load(std::sync::atomic::Ordering::Relaxed) > 3
+    }
+}
+
+#[test]
+fn an_import_that_is_stopped_keeps_nothing() {
+    let dir = tempfile::tempdir().unwrap();
+    let notebook = Notebook::open(&dir.path().join("n.sqlite"), Check::Quick).unwrap();
+    let (demo, bundle) = (demo(), dir.path().join("demo.zip"));
+    app::bundle_of_folder(demo, &bundle).unwrap();
+    let impatient = || Impatient(std::sync::atomic::AtomicU32::new(0));
+    for stopped in [
+        notebook.import_folder(demo, ScanPlace::TakenIn, "A. Tester", &impatient()),
+        notebook.import_bundle(&bundle, "A. Tester", &impatient()),
+    ] {
+        let error = stopped.unwrap_err().to_string();
+        assert!(error.contains("was stopped"), "{error}");
+    }
+    assert_eq!(notebook.tests().unwrap(), []);
+    assert_eq!(files(&dir.path().join("n.sqlite.work")).len(), 0);
 }
 
 #[test]

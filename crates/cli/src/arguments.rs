@@ -43,9 +43,13 @@ pub(crate) enum Command {
     /// the worked example first if the folder isn't there.
     #[command(after_help = "Example: filmproof evaluate my-first-test --out results-of-today")]
     Evaluate {
-        /// The test folder.
+        /// The test folder; with --notebook, the test's number there.
         #[arg(value_hint = ValueHint::DirPath)]
         test: PathBuf,
+        /// The notebook that holds the test. Results are kept beside it when no --out
+        /// is given.
+        #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+        notebook: Option<PathBuf>,
         /// Folder for the report, figures and findings; `results` within the test
         /// folder when not given. Earlier results there are replaced.
         #[arg(long, value_hint = ValueHint::DirPath)]

@@ -3,8 +3,8 @@
 use crate::progress_bar::ProgressBar;
 use crate::{field, say, say_json};
 use app::{
-    AppError, Check, Found, Notebook, Revision, ScanPlace, TestId, TestOverview, bundle_of_folder,
-    folder_of_bundle, import_log,
+    AppError, Check, Evaluated, Found, Notebook, Revision, ScanPlace, TestId, TestOverview,
+    bundle_of_folder, evaluate_folder, folder_of_bundle, import_log,
 };
 use clap::{Args, ValueHint};
 use serde_json::{Value, json};
@@ -127,7 +127,8 @@ pub(crate) fn import(arguments: &ImportArguments, progress: &ProgressBar) -> Res
     match (&arguments.notebook, log, &arguments.into) {
         (None, Some(log), _) => field::say_imported(&import_log(test, log)?, *json),
         (None, None, Some(dir)) => {
-            folder_of_bundle(test, dir)?;
+            folder_of_bundle(test, dir, progress)?;
+            progress.finish();
             if *json {
                 return say_json(&json!({ "folder": dir.display().to_string() }));
             }
@@ -168,10 +169,14 @@ pub(crate) fn import(arguments: &ImportArguments, progress: &ProgressBar) -> Res
             for left_out in &added.left_out {
                 eprintln!("note: left out {left_out}");
             }
+            for same in &added.same_as {
+                crate::say_note(&format!("test {same} has the very same files"));
+            }
             let overview = notebook.overview(added.test)?;
             if *json {
                 let mut answer = overview_json(&overview);
                 answer["left_out"] = Value::from(added.left_out);
+                answer["same_as"] = added.same_as.iter().map(|test| test.number()).collect();
                 return say_json(&answer);
             }
             say(&format!(
@@ -223,6 +228,25 @@ pub(crate) fn export(arguments: &ExportArguments) -> Result<(), AppError> {
         }));
     }
     say(&format!("The test is in {}.", to.display()))
+}
+
+/// Evaluates a test of a notebook; with `out` the results go there instead of beside it.
+pub(crate) fn evaluated(
+    path: &Path,
+    test: &Path,
+    out: Option<&Path>,
+    made_on: Option<String>,
+    progress: &ProgressBar,
+) -> Result<Evaluated, AppError> {
+    let notebook = notebook_there(path)?;
+    let id = test_number(test)?;
+    match out {
+        None => Ok(notebook.evaluate(id, None, made_on, progress)?.1),
+        Some(out) => {
+            let (_, dir) = notebook.folder(id, None)?;
+            evaluate_folder(&dir, Some(out), made_on, progress)
+        }
+    }
 }
 
 /// Lists, searches, checks.

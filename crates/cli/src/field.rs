@@ -8,7 +8,7 @@ use std::path::Path;
 pub(crate) fn card(test: &Path, out: Option<&Path>) -> Result<(), AppError> {
     let card = write_card(test, out)?;
     for warning in &card.warnings {
-        eprintln!("note: {warning}");
+        crate::say_note(warning);
     }
     let mut text = String::new();
     for (path, what) in &card.files {
@@ -21,7 +21,7 @@ pub(crate) fn card(test: &Path, out: Option<&Path>) -> Result<(), AppError> {
 /// Says what the import of a field log did.
 pub(crate) fn say_imported(imported: &Imported, json: bool) -> Result<(), AppError> {
     for warning in &imported.warnings {
-        eprintln!("note: {warning}");
+        crate::say_note(warning);
     }
     let ids = |ids: &[_]| -> Vec<String> { ids.iter().map(ToString::to_string).collect() };
     let added = ids(&imported.added);

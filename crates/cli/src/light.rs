@@ -24,7 +24,7 @@ pub(crate) struct LightArguments {
 pub(crate) fn light(arguments: &LightArguments) -> Result<(), AppError> {
     let answer = app::light(&arguments.name)?;
     for note in &answer.notes {
-        eprintln!("note: {note}");
+        crate::say_note(note);
     }
     if arguments.json {
         crate::say_json(&answer.json)

@@ -26,8 +26,8 @@ mod sun;
 mod trace_plot;
 
 use app::{
-    AppError, CurveRequest, MeasureRequest, compare_tests, curve_of_file, evaluate_folder, expose,
-    infrared_focus, measure_scan, write_demo, write_file,
+    AppError, CurveRequest, Evaluated, MeasureRequest, compare_tests, curve_of_file,
+    evaluate_folder, expose, infrared_focus, measure_scan, write_demo, write_file,
 };
 use arguments::{Arguments, Command, CurveArguments, MeasureArguments};
 use clap::{CommandFactory, Parser};
@@ -42,7 +42,7 @@ fn main() -> ExitCode {
     match run(arguments) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("filmproof: {error}");
+            eprintln!("filmproof: {}", harmless(&error.to_string()));
             ExitCode::from(1)
         }
     }
@@ -61,28 +61,25 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
         }
         Command::Evaluate {
             test,
+            notebook,
             out,
             json,
             no_date,
         } => {
+            let made_on = (!no_date).then(|| jiff::ZonedDateTime::now().date().to_string());
+            if let Some(notebook) = notebook {
+                let evaluated =
+                    exchange::evaluated(&notebook, &test, out.as_deref(), made_on, &progress)?;
+                progress.finish();
+                return say_evaluated(&evaluated, json);
+            }
             if test == Path::new("demo") && !test.exists() {
                 write_demo(&test, &progress)?;
                 progress.note("wrote the worked example into the folder demo (invented data)");
             }
-            let made_on = (!no_date).then(|| jiff::ZonedDateTime::now().date().to_string());
             let evaluated = evaluate_folder(&test, out.as_deref(), made_on, &progress)?;
             progress.finish();
-            for warning in &evaluated.warnings {
-                eprintln!("note: {warning}");
-            }
-            if json {
-                return say_json(&evaluated.json);
-            }
-            let mut text = findings_text::findings_text(&evaluated.findings);
-            text.push_str(&findings_text::sentences("Scans", &evaluated.scan_lines));
-            text.push_str(&findings_text::sentences("Refused", &evaluated.refusals));
-            text.push_str(&format!("\nReport: {}\n", evaluated.report.display()));
-            say(text.trim_end())
+            say_evaluated(&evaluated, json)
         }
         Command::Compare {
             tests,
@@ -124,6 +121,21 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
     }
 }
 
+/// Says what an evaluation found and where its report is.
+fn say_evaluated(evaluated: &Evaluated, json: bool) -> Result<(), AppError> {
+    for warning in &evaluated.warnings {
+        say_note(warning);
+    }
+    if json {
+        return say_json(&evaluated.json);
+    }
+    let mut text = findings_text::findings_text(&evaluated.findings);
+    text.push_str(&findings_text::sentences("Scans", &evaluated.scan_lines));
+    text.push_str(&findings_text::sentences("Refused", &evaluated.refusals));
+    text.push_str(&format!("\nReport: {}\n", evaluated.report.display()));
+    say(text.trim_end())
+}
+
 fn compare(
     tests: &[PathBuf],
     figure: Option<&Path>,
@@ -133,7 +145,7 @@ fn compare(
     let compared = compare_tests(tests, progress)?;
     progress.finish();
     for warning in &compared.warnings {
-        eprintln!("note: {warning}");
+        say_note(warning);
     }
     if let Some(path) = figure {
         let Some((film, svg)) = compared.process_plots.first() else {
@@ -144,7 +156,7 @@ fn compare(
         };
         write_file(path, svg.as_bytes())?;
         for (other, _) in &compared.process_plots[1..] {
-            eprintln!("note: the figure shows {film}; {other} is not in it");
+            say_note(&format!("the figure shows {film}; {other} is not in it"));
         }
     }
     if json {
@@ -179,7 +191,7 @@ fn measure(arguments: &MeasureArguments, progress: &ProgressBar) -> Result<(), A
     progress.finish();
     for answer in &answers {
         for warning in &answer.warnings {
-            eprintln!("note: {warning}");
+            say_note(warning);
         }
     }
     if arguments.json {
@@ -222,7 +234,7 @@ fn curve(arguments: &CurveArguments) -> Result<(), AppError> {
         figure: arguments.figure.is_some(),
     })?;
     for warning in &answer.warnings {
-        eprintln!("note: {warning}");
+        say_note(warning);
     }
     if let Some(path) = &arguments.figure {
         let Some(svg) = &answer.svg else {
@@ -265,14 +277,42 @@ fn answered(as_json: bool, json: &Value, lines: &[String]) -> Result<(), AppErro
     }
 }
 
+/// Says lines to a person. A name may come from a stranger's file: a character that
+/// could steer the terminal is shown as one that can't.
 fn say(text: &str) -> Result<(), AppError> {
-    write_out(format!("{text}\n").as_bytes())
+    write_out(format!("{}\n", harmless(text)).as_bytes())
+}
+
+/// Says on standard error what a reader must know though nothing is wrong.
+fn say_note(text: &str) {
+    eprintln!("note: {}", harmless(text));
+}
+
+/// A text without characters that steer a terminal.
+fn harmless(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            '\n' | '\t' => c,
+            c if c.is_control() => '\u{fffd}',
+            c => c,
+        })
+        .collect()
 }
 
 fn say_json(value: &Value) -> Result<(), AppError> {
     let text = serde_json::to_string_pretty(value)
         .map_err(|e| AppError::new(format!("the answer can't be written as JSON: {e}"), ""))?;
-    say(&text)
+    // JSON's own writer leaves some controls as they are; they stand in texts only.
+    let mut escaped = String::with_capacity(text.len() + 1);
+    for c in text.chars() {
+        if c.is_control() && c != '\n' {
+            escaped.push_str(&format!("\\u{:04x}", u32::from(c)));
+        } else {
+            escaped.push(c);
+        }
+    }
+    escaped.push('\n');
+    write_out(escaped.as_bytes())
 }
 
 /// Writes to standard output; a reader that has gone away is no error.

@@ -157,7 +157,7 @@ pub(crate) fn prediction(arguments: &PredictArguments) -> Result<(), AppError> {
             .collect(),
     })?;
     for note in &answer.notes {
-        eprintln!("note: {note}");
+        crate::say_note(note);
     }
     if let (Some(path), Some(svg)) = (&arguments.figure, answer.svgs.first()) {
         write_file(path, svg.as_bytes())?;

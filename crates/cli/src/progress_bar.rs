@@ -31,7 +31,7 @@ impl ProgressBar {
 
     /// Says a sentence above the line.
     pub(crate) fn note(&self, text: &str) {
-        self.bar.suspend(|| eprintln!("note: {text}"));
+        self.bar.suspend(|| crate::say_note(text));
     }
 }
 

@@ -82,7 +82,7 @@ pub(crate) fn sun(arguments: &SunArguments) -> Result<(), AppError> {
         },
     })?;
     for note in &answer.notes {
-        eprintln!("note: {note}");
+        crate::say_note(note);
     }
     if arguments.json {
         return crate::say_json(&answer.json);

@@ -74,6 +74,7 @@ fn a_folder_goes_into_a_notebook_and_comes_out_as_bundle_and_folder() {
     );
     let second = json(filmproof(dir, &["import", "t.zip", option, file, "--json"]));
     assert_eq!(second["test"], 2);
+    assert_eq!(second["same_as"], serde_json::json!([1]));
     let listed = json(filmproof(dir, &["notebook", file, "--json"]));
     assert_eq!(listed["tests"].as_array().unwrap().len(), 2);
     let title = listed["tests"][0]["title"].as_str().unwrap();
@@ -151,6 +152,60 @@ fn a_field_log_goes_into_a_test_of_the_notebook() {
             .unwrap()
             .contains("field log")
     );
+}
+
+#[test]
+fn a_test_of_the_notebook_is_evaluated_by_its_number() {
+    let scratch = tempfile::tempdir().unwrap();
+    let dir = scratch.path();
+    filmproof(dir, &["demo", "demo"]).success();
+    let [option, file] = NOTEBOOK;
+    filmproof(dir, &["import", "demo", option, file]).success();
+    let kept = json(filmproof(
+        dir,
+        &[
+            "evaluate",
+            "1",
+            option,
+            file,
+            "--no-date",
+            "--out",
+            "out",
+            "--json",
+        ],
+    ));
+    let own = json(filmproof(dir, &["evaluate", "demo", "--no-date", "--json"]));
+    assert_eq!(kept, own);
+    for name in ["findings.json", "readings.csv"] {
+        let read = |place: &str| fs::read(dir.join(place).join(name)).unwrap();
+        assert_eq!(read("out"), read("demo/results"), "{name}");
+    }
+    assert!(dir.join("out/report.html").is_file());
+}
+
+#[test]
+fn a_name_that_could_steer_the_terminal_is_shown_harmless() {
+    let scratch = tempfile::tempdir().unwrap();
+    let dir = scratch.path();
+    fs::create_dir(dir.join("theirs")).unwrap();
+    let record = "format = 1\ntitle = \"Red\\u001b[31m and \\u009b2J\"\n";
+    fs::write(dir.join("theirs/test.toml"), record).unwrap();
+    let [option, file] = NOTEBOOK;
+    let commands: [&[&str]; 4] = [
+        &["import", "theirs", option, file],
+        &["notebook", file],
+        &["notebook", file, "--search", "red"],
+        &["notebook", file, "--json"],
+    ];
+    for arguments in commands {
+        let assert = filmproof(dir, arguments).success();
+        let told = String::from_utf8(assert.get_output().stdout.clone()).unwrap();
+        assert!(told.contains("Red"), "{told:?}");
+        let steers = told.chars().any(|c| c.is_control() && c != '\n');
+        assert!(!steers, "{told:?}");
+    }
+    let listed = json(filmproof(dir, &["notebook", file, "--json"]));
+    assert_eq!(listed["tests"][0]["title"], "Red\u{1b}[31m and \u{9b}2J");
 }
 
 #[test]

@@ -118,17 +118,27 @@ pub fn write_bundle<W: Write + Seek>(
     writer.finish().map_err(zipped)?.flush().map_err(failed)
 }
 
+/// Is told how many bytes or files of how many are done, and says whether to go on.
+pub type GoOn<'a> = dyn Fn(u64, u64) -> bool + 'a;
+
 /// A file that a bundle lists.
 struct Listed {
     path: String,
     fingerprint: Fingerprint,
 }
 
-/// Unpacks a bundle into a new or empty folder: whole, or not at all.
+/// Unpacks a bundle into a new or empty folder: whole, or not at all. `go_on` is told
+/// the bytes that are done, before each file.
 ///
 /// # Errors
-/// [`NotebookError::Files`] naming the bundle and what is wrong with it.
-pub fn unpack_bundle(bundle: &Path, dir: &Path, limits: BundleLimits) -> Result<(), NotebookError> {
+/// [`NotebookError::Files`] naming the bundle and what is wrong with it;
+/// [`NotebookError::Stopped`].
+pub fn unpack_bundle(
+    bundle: &Path,
+    dir: &Path,
+    limits: BundleLimits,
+    go_on: &GoOn<'_>,
+) -> Result<(), NotebookError> {
     let shown = bundle.display().to_string();
     let refused = |seen: String, expected: &str| {
         NotebookError::from(FolderError::of_file(
@@ -166,7 +176,13 @@ pub fn unpack_bundle(bundle: &Path, dir: &Path, limits: BundleLimits) -> Result<
     check_list(&listed, &mut archive, size, limits, &refused)?;
     let had = is_empty_folder(dir)?;
     let partial = Partial::beside(dir).map_err(file_error("writing", dir))?;
+    let total = listed.iter().map(|file| file.fingerprint.size).sum();
+    let mut done = 0;
     for file in &listed {
+        if !go_on(done, total) {
+            return Err(NotebookError::Stopped);
+        }
+        done += file.fingerprint.size;
         let target = partial.path.join(&file.path);
         let writing = |error| file_error("writing", &target)(error);
         if let Some(parent) = target.parent() {

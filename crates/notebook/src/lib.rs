@@ -42,7 +42,7 @@ mod to_record;
 mod words;
 mod write;
 
-pub use bundle::{BundleLimits, OpenHeld, unpack_bundle, write_bundle};
+pub use bundle::{BundleLimits, GoOn, OpenHeld, unpack_bundle, write_bundle};
 pub use cells::{
     CELL_TABLES, CellColumn, CellKind, CellTable, RecordRow, cell_table, record_rows,
     with_record_rows, with_top_keys,

@@ -103,7 +103,7 @@ impl Notebook {
             }
         }
         let mut taken = file
-            .take_folder_in(&scratch.0, ScanPlace::TakenIn)?
+            .take_folder_in(&scratch.0, ScanPlace::TakenIn, &|_, _| true)?
             .documents;
         for (path, held) in unchanged {
             taken.put(path, held.clone())?;

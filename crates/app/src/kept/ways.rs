@@ -2,11 +2,10 @@
 
 use super::tests_kept::stamp;
 use super::{KeepError, Notebook};
-use crate::progress::go_on;
 use crate::{AppError, Progress, write_demo};
 use notebook::{
-    BundleLimits, Documents, Held, NotebookError, OpenHeld, ScanPlace, TestId, folder_files,
-    unpack_bundle, write_bundle,
+    BundleLimits, Documents, Held, NotebookError, OpenHeld, ScanPlace, TakenIn, TestId,
+    folder_files, unpack_bundle, write_bundle,
 };
 use std::fs::{self, File};
 use std::io::BufWriter;
@@ -21,10 +20,20 @@ pub struct Added {
     pub test: TestId,
     /// Files of the folder that were left out, and why, as sentences.
     pub left_out: Vec<String>,
+    /// Tests that were there already with the very same files.
+    pub same_as: Vec<TestId>,
 }
 
 /// Numbers the folders in use.
 static NUMBER: AtomicU64 = AtomicU64::new(0);
+
+/// Tells progress of one work, and goes on unless it was asked to stop.
+fn told<'a>(progress: &'a dyn Progress, work: &'a str) -> impl Fn(u64, u64) -> bool + 'a {
+    move |done, total| {
+        progress.at(work, done, total);
+        !progress.stop_asked()
+    }
+}
 
 /// A folder that goes away with its holder.
 pub(super) struct Scratch(pub(super) PathBuf);
@@ -110,7 +119,7 @@ impl Notebook {
         let scratch = Scratch::within(self.work())?;
         write_demo(&scratch.0, progress)?;
         let file = self.another()?;
-        let taken = file.take_folder_in(&scratch.0, ScanPlace::TakenIn)?;
+        let taken = file.take_folder_in(&scratch.0, ScanPlace::TakenIn, &|_, _| true)?;
         Ok(self
             .file()
             .add_test(&taken.documents, &stamp(by), "the worked example")?)
@@ -127,17 +136,16 @@ impl Notebook {
         by: &str,
         progress: &dyn Progress,
     ) -> Result<Added, KeepError> {
-        progress.at("reading the folder", 0, 2);
-        let taken = self.another()?.take_folder_in(dir, scans)?;
-        go_on(progress)?;
-        progress.at("keeping the test", 1, 2);
+        let taken = self.another()?.take_folder_in(
+            dir,
+            scans,
+            &told(progress, "reading the folder's files"),
+        )?;
+        progress.at("keeping the test", 0, 1);
         let what = format!("imported from the folder {}", shown_name(dir));
-        let test = self.file().add_test(&taken.documents, &stamp(by), &what)?;
-        progress.at("keeping the test", 2, 2);
-        Ok(Added {
-            test,
-            left_out: taken.left_out,
-        })
+        let added = self.keep(taken, by, &what)?;
+        progress.at("keeping the test", 1, 1);
+        Ok(added)
     }
 
     /// Imports a bundle, which may come from a stranger.
@@ -150,22 +158,32 @@ impl Notebook {
         by: &str,
         progress: &dyn Progress,
     ) -> Result<Added, KeepError> {
-        progress.at("unpacking the bundle", 0, 3);
         let scratch = Scratch::within(self.work())?;
-        unpack_bundle(bundle, &scratch.0, BundleLimits::USUAL)?;
-        go_on(progress)?;
-        progress.at("reading its files", 1, 3);
-        let taken = self
-            .another()?
-            .take_folder_in(&scratch.0, ScanPlace::TakenIn)?;
-        go_on(progress)?;
-        progress.at("keeping the test", 2, 3);
+        unpack_bundle(
+            bundle,
+            &scratch.0,
+            BundleLimits::USUAL,
+            &told(progress, "unpacking the bundle"),
+        )?;
+        let taken = self.another()?.take_folder_in(
+            &scratch.0,
+            ScanPlace::TakenIn,
+            &told(progress, "reading its files"),
+        )?;
+        progress.at("keeping the test", 0, 1);
         let what = format!("imported from the bundle {}", shown_name(bundle));
-        let test = self.file().add_test(&taken.documents, &stamp(by), &what)?;
-        progress.at("keeping the test", 3, 3);
+        let added = self.keep(taken, by, &what)?;
+        progress.at("keeping the test", 1, 1);
+        Ok(added)
+    }
+
+    fn keep(&self, taken: TakenIn, by: &str, what: &str) -> Result<Added, KeepError> {
+        let mut file = self.file();
+        let same_as = file.tests_with(&taken.documents)?;
         Ok(Added {
-            test,
+            test: file.add_test(&taken.documents, &stamp(by), what)?,
             left_out: taken.left_out,
+            same_as,
         })
     }
 
@@ -284,8 +302,13 @@ pub fn bundle_of_folder(dir: &Path, to: &Path) -> Result<Vec<String>, AppError> 
 ///
 /// # Errors
 /// [`AppError`] naming what is wrong with it; then nothing is written.
-pub fn folder_of_bundle(bundle: &Path, dir: &Path) -> Result<(), AppError> {
-    Ok(unpack_bundle(bundle, dir, BundleLimits::USUAL).map_err(KeepError::from)?)
+pub fn folder_of_bundle(
+    bundle: &Path,
+    dir: &Path,
+    progress: &dyn Progress,
+) -> Result<(), AppError> {
+    let told = told(progress, "unpacking the bundle");
+    Ok(unpack_bundle(bundle, dir, BundleLimits::USUAL, &told).map_err(KeepError::from)?)
 }
 
 /// A path's last part, for the history.

@@ -101,6 +101,9 @@ pub enum NotebookError {
         /// What was found instead.
         what: &'static str,
     },
+    /// Somebody asked for the work to stop; nothing was kept of it.
+    #[error("the work was stopped")]
+    Stopped,
     /// A file of a test is at fault.
     #[error(transparent)]
     Files(#[from] FolderError),
@@ -122,6 +125,7 @@ impl NotebookError {
             }
             Self::NoTest(_) | Self::NoRevision { .. } => "look at the list of tests",
             Self::NothingToUndo(_) => "",
+            Self::Stopped => "begin it again when you like",
             Self::Conflict(_) => "look at what was changed, then make your change again",
             Self::NoScan { .. } => "import the test again with its scans",
             Self::ScanChanged { .. } => {

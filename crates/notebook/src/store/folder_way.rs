@@ -1,5 +1,6 @@
 //! A test folder into the notebook, and out of it again, byte for byte.
 
+use crate::bundle::GoOn;
 use crate::documents::{BYTES_MOST, Documents, Fingerprint, Held, is_own};
 use crate::path::{TEXT_BYTES_MOST, hash_file};
 use crate::problem::FolderError;
@@ -29,12 +30,18 @@ pub struct TakenIn {
 impl NotebookFile {
     /// Reads the files of a test folder: texts with their bytes, scans taken in
     /// or referred to. Results, hidden files and links are left out, and named.
+    /// `go_on` is told the number of files, before each; their sum is not known.
     ///
     /// # Errors
     /// [`NotebookError`] when the folder has no `test.toml`, a file can't be
-    /// read, or a name would not stand on every disk.
-    pub fn take_folder_in(&self, dir: &Path, scans: ScanPlace) -> Result<TakenIn, NotebookError> {
-        read_files(dir, &|path| match scans {
+    /// read, or a name would not stand on every disk; [`NotebookError::Stopped`].
+    pub fn take_folder_in(
+        &self,
+        dir: &Path,
+        scans: ScanPlace,
+        go_on: &GoOn<'_>,
+    ) -> Result<TakenIn, NotebookError> {
+        read_files(dir, go_on, &|path| match scans {
             ScanPlace::TakenIn => self.take_in(path),
             ScanPlace::ReferredTo => self.refer_to(path),
         })
@@ -146,7 +153,7 @@ impl NotebookFile {
 /// # Errors
 /// As for [`NotebookFile::take_folder_in`].
 pub fn folder_files(dir: &Path) -> Result<TakenIn, NotebookError> {
-    read_files(dir, &|path| {
+    read_files(dir, &|_, _| true, &|path| {
         let failed = |error| file_error("reading", path)(error);
         let size = fs::metadata(path).map_err(failed)?.len();
         Ok(if size > BYTES_MOST {
@@ -163,7 +170,7 @@ pub fn folder_files(dir: &Path) -> Result<TakenIn, NotebookError> {
 /// What makes a kept file of one on the disk.
 type Keep<'a> = dyn Fn(&Path) -> Result<Held, NotebookError> + 'a;
 
-fn read_files(dir: &Path, keep: &Keep<'_>) -> Result<TakenIn, NotebookError> {
+fn read_files(dir: &Path, go_on: &GoOn<'_>, keep: &Keep<'_>) -> Result<TakenIn, NotebookError> {
     let root = dir.canonicalize().map_err(file_error("opening", dir))?;
     if !root.join(crate::folder::TEST_TOML).is_file() {
         return Err(FolderError::of_file(
@@ -178,13 +185,14 @@ fn read_files(dir: &Path, keep: &Keep<'_>) -> Result<TakenIn, NotebookError> {
         documents: Documents::default(),
         left_out: Vec::new(),
     };
-    read_into(&root, "", keep, &mut taken)?;
+    read_into(&root, "", go_on, keep, &mut taken)?;
     Ok(taken)
 }
 
 fn read_into(
     folder: &Path,
     within: &str,
+    go_on: &GoOn<'_>,
     keep: &Keep<'_>,
     taken: &mut TakenIn,
 ) -> Result<(), NotebookError> {
@@ -211,10 +219,13 @@ fn read_into(
                 .left_out
                 .push(format!("{path}: can be computed again"));
         } else if kind.is_dir() {
-            read_into(&entry.path(), &format!("{path}/"), keep, taken)?;
+            read_into(&entry.path(), &format!("{path}/"), go_on, keep, taken)?;
         } else if !kind.is_file() {
             taken.left_out.push(format!("{path}: a link, or no file"));
         } else {
+            if !go_on(taken.documents.count() as u64, 0) {
+                return Err(NotebookError::Stopped);
+            }
             let held = if is_own(&path) {
                 own_text(&entry.path(), &path)?
             } else {

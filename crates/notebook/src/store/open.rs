@@ -63,6 +63,13 @@ impl NotebookFile {
         connection
             .busy_timeout(PATIENCE)
             .doing("opening the notebook")?;
+        if connection
+            .is_readonly("main")
+            .doing("opening the notebook")?
+        {
+            let denied = std::io::Error::from(std::io::ErrorKind::PermissionDenied);
+            return Err(file_error("writing", &path)(denied));
+        }
         let mut file = Self { connection, path };
         file.refuse_foreign(is_new, migrations.len())?;
         file.settings()?;

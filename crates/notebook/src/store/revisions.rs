@@ -1,7 +1,7 @@
 //! Saving: a change is a new revision, and nobody's change is lost.
 
 use crate::documents::Documents;
-use crate::store::content::{documents, keep, listing};
+use crate::store::content::{content_of, documents, keep, listing};
 use crate::store::difference::{Difference, differences};
 use crate::store::error::Doing;
 use crate::store::index::index_test;
@@ -58,7 +58,7 @@ pub struct Revision {
     pub by: String,
     /// What was done, in words.
     pub what: String,
-    /// The earlier revision whose files these are again.
+    /// When this was an undoing: the earlier revision that it went back to.
     pub restores: Option<u32>,
     /// What differs from the revision before.
     pub differences: Vec<Difference>,
@@ -174,11 +174,14 @@ impl NotebookFile {
         stamp: &Stamp,
     ) -> Result<Saved, NotebookError> {
         self.change(test, expected, stamp, |connection, test| {
-            let target = restores(connection, test, revision)?.unwrap_or(revision);
+            if revision == 0 || revision > expected {
+                return Err(NotebookError::NoRevision { test, revision });
+            }
+            // A change like any other: undone, it gives what stood before it.
             Ok((
-                documents(connection, test.0, target)?,
+                documents(connection, test.0, revision)?,
                 format!("put back as it was in revision {revision}"),
-                Some(target),
+                None,
             ))
         })
     }
@@ -278,6 +281,48 @@ impl NotebookFile {
     pub fn history(&self, test: TestId) -> Result<Vec<Revision>, NotebookError> {
         current_revision(&self.connection, test)?;
         revisions(&self.connection, test, 0)
+    }
+
+    /// The tests at hand that have exactly these files, by number.
+    ///
+    /// # Errors
+    /// [`NotebookError::Sql`].
+    pub fn tests_with(&self, files: &Documents) -> Result<Vec<TestId>, NotebookError> {
+        let doing = "looking for the same test";
+        let mut contents: Vec<(String, i64)> = Vec::new();
+        for (path, held) in files.iter() {
+            match content_of(&self.connection, &held.fingerprint())? {
+                Some(content) => contents.push((path.to_owned(), content)),
+                None => return Ok(Vec::new()),
+            }
+        }
+        let Some((path, content)) = contents.first() else {
+            return Ok(Vec::new());
+        };
+        let mut statement = self
+            .connection
+            .prepare_cached(
+                "SELECT DISTINCT test.id, test.revision FROM document
+                 JOIN test ON test.id = document.test AND test.put_away_at IS NULL
+                 WHERE document.content = ?1 AND document.path = ?2 ORDER BY test.id",
+            )
+            .doing(doing)?;
+        let rows = statement
+            .query_map(params![content, path], |row| Ok((row.get(0)?, row.get(1)?)))
+            .doing(doing)?;
+        let mut same = Vec::new();
+        for row in rows {
+            let (test, revision) = row.doing(doing)?;
+            let listed = listing(&self.connection, test, revision)?;
+            if listed
+                .into_iter()
+                .map(|l| (l.path, l.content))
+                .eq(contents.iter().cloned())
+            {
+                same.push(TestId(test));
+            }
+        }
+        Ok(same)
     }
 
     /// Puts a test away: it is no longer listed or found, and is all still there.
@@ -388,7 +433,7 @@ fn current_revision(connection: &Connection, test: TestId) -> Result<u32, Notebo
         .ok_or(NotebookError::NoTest(test))
 }
 
-/// The revision that this one put back, if it did.
+/// The revision that this one went back to, if it was an undoing.
 fn restores(
     connection: &Connection,
     test: TestId,

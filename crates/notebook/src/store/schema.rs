@@ -34,6 +34,9 @@ pub(crate) const MIGRATIONS: [Migration; 2] = [
 /// beside (a file of the folder of scans, named by its hash) or elsewhere (a
 /// file that is referred to by `path`).
 ///
+/// `restores` is the revision that an undoing went back to, so that the next undoing
+/// goes back further.
+///
 /// `document` has a row only where a file came, changed or went (`content` is
 /// then NULL): the files of revision n are, for each path, its last row up to n.
 const FILES_AND_REVISIONS: &str = "

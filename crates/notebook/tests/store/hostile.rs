@@ -67,7 +67,7 @@ fn refused(bytes: &[u8], limits: BundleLimits) -> String {
     fs::create_dir(&place).unwrap();
     let bundle = place.join("b.zip");
     fs::write(&bundle, bytes).unwrap();
-    let error = unpack_bundle(&bundle, &place.join("unpacked"), limits)
+    let error = unpack_bundle(&bundle, &place.join("unpacked"), limits, &|_, _| true)
         .expect_err("a hostile bundle is refused");
     let left: Vec<String> = files(around.path()).into_keys().collect();
     assert_eq!(left, ["place/b.zip"], "{error}");
@@ -85,7 +85,7 @@ fn a_sound_bundle_made_by_another_program_is_taken() {
     let bundle = dir.path().join("b.zip");
     fs::write(&bundle, Made::sound().file("scans/a.tif", b"abc").bytes()).unwrap();
     let place = dir.path().join("unpacked");
-    unpack_bundle(&bundle, &place, BundleLimits::USUAL).unwrap();
+    unpack_bundle(&bundle, &place, BundleLimits::USUAL, &|_, _| true).unwrap();
     assert_eq!(fs::read(place.join("scans/a.tif")).unwrap(), b"abc");
 }
 
@@ -265,7 +265,7 @@ fn a_damaged_bundle_is_refused_and_never_a_panic() {
     let (bundle, place) = (dir.path().join("b.zip"), dir.path().join("unpacked"));
     let try_one = |bytes: &[u8]| {
         File::create(&bundle).unwrap().write_all(bytes).unwrap();
-        if unpack_bundle(&bundle, &place, BundleLimits::USUAL).is_ok() {
+        if unpack_bundle(&bundle, &place, BundleLimits::USUAL, &|_, _| true).is_ok() {
             assert_eq!(fs::read(place.join("a.csv")).unwrap(), b"1,2,3\n");
             fs::remove_dir_all(&place).unwrap();
         }

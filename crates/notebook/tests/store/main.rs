@@ -5,6 +5,8 @@
 mod bundle;
 mod hostile;
 mod made;
+mod model;
 mod opening;
 mod revisions;
 mod round_trip;
+mod torn;

@@ -15,7 +15,7 @@ fn round(folder: &Path, scans: ScanPlace) {
     let dir = tempfile::tempdir().unwrap();
     let mut one = notebook(dir.path());
     let before = files(folder);
-    let taken = one.take_folder_in(folder, scans).unwrap();
+    let taken = one.take_folder_in(folder, scans, &|_, _| true).unwrap();
     assert_eq!(taken.left_out, Vec::<String>::new());
     let id = one
         .add_test(&taken.documents, &stamp(), "imported")
@@ -26,11 +26,11 @@ fn round(folder: &Path, scans: ScanPlace) {
     let to = fs::File::create(&bundle).unwrap();
     write_bundle(&documents, &|_, held| one.open_held(held), to).unwrap();
     let unpacked = dir.path().join("unpacked");
-    unpack_bundle(&bundle, &unpacked, BundleLimits::USUAL).unwrap();
+    unpack_bundle(&bundle, &unpacked, BundleLimits::USUAL, &|_, _| true).unwrap();
     let mut other =
         NotebookFile::open(&dir.path().join("other.sqlite"), notebook::Check::Quick).unwrap();
     let again = other
-        .take_folder_in(&unpacked, ScanPlace::TakenIn)
+        .take_folder_in(&unpacked, ScanPlace::TakenIn, &|_, _| true)
         .unwrap()
         .documents;
     let id = other.add_test(&again, &stamp(), "imported").unwrap();
