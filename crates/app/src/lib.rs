@@ -74,7 +74,8 @@ pub use light_table::{LightTable, light_table};
 pub use notebook::{
     CELL_TABLES, CellColumn, CellKind, CellTable, Check, Checked, Conflict, Documents, Fingerprint,
     FolderError, Found, Held, Imported, Problem, RecordRow, Revision, Saved, ScanPlace, Stage,
-    TestId, TestOverview, cell_table, check, record_rows, with_record_rows, with_top_keys,
+    StripPlace, TestId, TestOverview, cell_table, check, record_rows, with_record_rows, with_strip,
+    with_top_keys,
 };
 pub use output::write_file;
 pub use plan::{CAUTIONS, PlanQuestion, Planned, plan};

@@ -38,6 +38,7 @@ mod problem;
 mod schema;
 mod stand_alone;
 mod store;
+mod strips;
 mod to_record;
 mod words;
 mod write;
@@ -67,4 +68,5 @@ pub use store::{
     Check, Conflict, Difference, Found, NotebookError, NotebookFile, Revision, Saved, ScanPlace,
     Stage, Stamp, TakenIn, TestId, TestOverview, folder_files,
 };
+pub use strips::{StripPlace, with_strip};
 pub use write::{write_plan, write_planned_folder, write_test_folder};

@@ -96,22 +96,43 @@ begin?.addEventListener('click', () => {
   say(on ? 'Draw a rectangle on any frame.' : '');
 });
 
+/** Shows the fields of what was outlined. */
+function kinds() {
+  for (const part of form.querySelectorAll('[data-kind]')) {
+    part.hidden = part.dataset.kind !== form.elements.kind.value;
+    for (const field of part.querySelectorAll('input, select')) field.disabled = part.hidden;
+  }
+}
+form?.addEventListener('change', kinds);
+if (form) kinds();
+
 form?.addEventListener('submit', async (event) => {
   event.preventDefault();
   const view = views[Number(form.dataset.view)];
   const values = new FormData(form);
+  const outline = {
+    expected_revision: Number(root.dataset.revision),
+    scan: view.frame.scan,
+    ...view.draft.box,
+  };
+  const tablet = values.get('kind') === 'tablet';
   try {
-    const answer = await ask(`/api/tests/${test}/patches`, {
+    const answer = await ask(`/api/tests/${test}/${tablet ? 'strips' : 'patches'}`, {
       method: 'POST',
-      json: {
-        expected_revision: Number(root.dataset.revision),
-        frame: values.get('frame'),
-        patch: values.get('patch').trim(),
-        role: values.get('role'),
-        scan: view.frame.scan,
-        ...view.draft.box,
-        carry: values.get('carry') === 'on',
-      },
+      json: tablet
+        ? {
+            ...outline,
+            tablet: values.get('tablet'),
+            clear_end: values.get('clear_end'),
+            calibrates_others: values.get('calibrates_others') === 'on',
+          }
+        : {
+            ...outline,
+            frame: values.get('frame'),
+            patch: values.get('patch').trim(),
+            role: values.get('role'),
+            carry: values.get('carry') === 'on',
+          },
     });
     location.assign(answer.next);
   } catch (error) {

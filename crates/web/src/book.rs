@@ -48,6 +48,8 @@ pub(crate) struct OpenTest {
     /// Outlined patches and written readings.
     pub(crate) readings: usize,
     pub(crate) planned: Vec<PlannedRow>,
+    /// Its step tablets, by id.
+    pub(crate) tablets: Vec<String>,
 }
 
 /// A light table laid out for one revision.
@@ -141,6 +143,7 @@ impl Book {
             scans: parts.scans.len(),
             readings: outlined + parts.readings.len(),
             planned: planned_rows(&open.checked),
+            tablets: parts.tablets.iter().map(|t| t.id.to_string()).collect(),
         })
     }
 
@@ -276,6 +279,22 @@ impl Book {
         }
         let documents = open.with_patches(&rows, &[])?;
         let what = format!("patch {} outlined on frame {}", patch.patch, patch.frame);
+        self.notebook.save(id(test), seen, &documents, BY, &what)?;
+        Ok(())
+    }
+
+    /// Keeps where a step tablet lies in a scan.
+    pub(crate) fn outline_tablet(
+        &self,
+        test: u32,
+        seen: u32,
+        place: &app::StripPlace,
+    ) -> Result<(), KeepError> {
+        let open = self.notebook.open_test(id(test), Some(seen))?;
+        let text = open.documents.record_text().unwrap_or_default();
+        let text = app::with_strip(text, place)?;
+        let documents = open.with_text("test.toml", Some(&text))?;
+        let what = format!("step tablet outlined in scan {}", place.scan);
         self.notebook.save(id(test), seen, &documents, BY, &what)?;
         Ok(())
     }

@@ -34,6 +34,7 @@ pub fn router(shared: &Arc<Shared>) -> Router {
         .routes(routes!(api::tests::list, api::tests::begin))
         .routes(routes!(api::tests::records, api::tests::save_records))
         .routes(routes!(api::tests::outline))
+        .routes(routes!(api::tests::outline_tablet))
         .routes(routes!(api::tests::send_log))
         .routes(routes!(api::tests::evaluate))
         .routes(routes!(api::tests::findings))

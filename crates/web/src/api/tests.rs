@@ -314,6 +314,105 @@ pub(crate) async fn outline(
     Ok((StatusCode::CREATED, Json(Placed { test, next })))
 }
 
+/// A step tablet that was outlined in a scan.
+#[derive(Debug, Deserialize, ToSchema)]
+pub(crate) struct OutlinedTablet {
+    /// The revision that was read.
+    #[schema(minimum = 1)]
+    expected_revision: u32,
+    /// Id of the scan.
+    scan: String,
+    /// Id of a recorded tablet, or a usual one: nominal-21, nominal-31, nominal-11.
+    tablet: String,
+    /// Where its clear end lies.
+    clear_end: ClearEnd,
+    /// Left edge. \[px\]
+    x_px: u32,
+    /// Top edge. \[px\]
+    y_px: u32,
+    /// Width. \[px\]
+    #[schema(minimum = 1)]
+    width_px: u32,
+    /// Height. \[px\]
+    #[schema(minimum = 1)]
+    height_px: u32,
+    /// Whether it calibrates all scans that have no tablet: they must have been made with
+    /// the same locked settings.
+    #[serde(default)]
+    calibrates_others: bool,
+}
+
+/// Where the clear end of a tablet lies.
+#[derive(Clone, Copy, Debug, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum ClearEnd {
+    /// At the left.
+    Left,
+    /// At the right.
+    Right,
+    /// At the top.
+    Top,
+    /// At the bottom.
+    Bottom,
+}
+
+impl ClearEnd {
+    /// Where step 2 lies, seen from step 1, which is the clear one.
+    fn direction(self) -> &'static str {
+        match self {
+            Self::Left => "right",
+            Self::Right => "left",
+            Self::Top => "down",
+            Self::Bottom => "up",
+        }
+    }
+}
+
+/// Keeps where a step tablet lies in a scan.
+#[utoipa::path(
+    post,
+    path = "/api/tests/{test}/strips",
+    params(("test" = u32, Path, description = "Number of the test")),
+    request_body = OutlinedTablet,
+    responses(
+        (status = 201, body = Placed),
+        (status = 400, description = "The JSON or the number can't be read", body = Told),
+        (status = 403, description = "The token of this run is missing", body = Told),
+        (status = 404, description = "There is no such test or revision", body = Told),
+        (status = 409, description = "Somebody changed the test since", body = Told),
+        (status = 415, description = "The body is no JSON", body = Told),
+        (status = 422, description = "The outline doesn't fit the record", body = Told),
+    )
+)]
+pub(crate) async fn outline_tablet(
+    State(shared): State<Arc<Shared>>,
+    test: Number,
+    outlined: Result<Json<OutlinedTablet>, JsonRejection>,
+) -> Result<(StatusCode, Json<Placed>), ApiRefusal> {
+    let Path(test) = test?;
+    let Json(of) = outlined?;
+    let book = shared.book();
+    away(move || {
+        let nominal = of
+            .tablet
+            .strip_prefix("nominal-")
+            .filter(|steps| ["21", "31", "11"].contains(steps))
+            .map(str::to_owned);
+        let place = app::StripPlace {
+            scan: of.scan,
+            nominal,
+            tablet: of.tablet,
+            rectangle_px: [of.x_px, of.y_px, of.width_px, of.height_px],
+            direction: of.clear_end.direction().to_owned(),
+            calibrates_others: of.calibrates_others,
+        };
+        book.outline_tablet(test, of.expected_revision, &place)
+    })
+    .await?;
+    let next = Step::Negatives.of(&test.to_string());
+    Ok((StatusCode::CREATED, Json(Placed { test, next })))
+}
+
 /// A file that is sent, by its name, to a test that was read.
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]

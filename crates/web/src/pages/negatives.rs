@@ -131,9 +131,9 @@ fn table(open: &OpenTest, laid: &LaidTable, id: &str, token: &str) -> Markup {
             }
             label { input type="checkbox" data-together checked; "Move all frames together" }
             label { input type="checkbox" data-codes; "Show code values" }
-            button type="button" data-begin-outline aria-pressed="false" { "Outline a patch" }
+            button type="button" data-begin-outline aria-pressed="false" { "Outline a patch or tablet" }
         }
-        (outline_form(&names("frames")))
+        (outline_form(&names("frames"), &open.tablets))
         div.table-top { (drawing(&laid.scale)) }
         div.on-table data-light-table=(id) data-views=(json.to_string()) data-revision=(open.revision) data-base=(base) {
             @for (place, view) in views.iter().enumerate() { (picture(place, view)) }
@@ -176,11 +176,23 @@ fn picture(place: usize, view: &Value) -> Markup {
     }
 }
 
-fn outline_form(frames: &[String]) -> Markup {
+/// Usual tablets: the word that the API takes, and words for it.
+const USUAL_TABLETS: [(&str, &str); 3] = [
+    ("nominal-21", "usual tablet of 21 steps, 0.15 apart"),
+    ("nominal-31", "usual tablet of 31 steps, 0.10 apart"),
+    ("nominal-11", "usual tablet of 11 steps, 0.30 apart"),
+];
+
+fn outline_form(frames: &[String], tablets: &[String]) -> Markup {
     html! {
         form.told data-outline hidden {
             p data-where {}
-            div.fields {
+            fieldset.tools {
+                legend.unseen { "What was outlined" }
+                label { input type="radio" name="kind" value="patch" checked; "A patch of the picture" }
+                label { input type="radio" name="kind" value="tablet"; "The whole step tablet" }
+            }
+            div.fields data-kind="patch" {
                 label { span { "Frame" }
                     select name="frame" { @for frame in frames { option value=(frame) { (frame) } } }
                 }
@@ -192,7 +204,21 @@ fn outline_form(frames: &[String]) -> Markup {
                 }
                 label { input type="checkbox" name="carry" checked; "Carry it to the other frames of this subject" }
             }
-            p.actions { button.main { "Keep the patch" } button type="button" data-drop { "Drop it" } }
+            div.fields data-kind="tablet" hidden {
+                label { span { "Tablet" }
+                    select name="tablet" {
+                        @for tablet in tablets { option value=(tablet) { (tablet) } }
+                        @for (word, words) in USUAL_TABLETS { option value=(word) { (words) } }
+                    }
+                }
+                label { span { "Its clear end lies" }
+                    select name="clear_end" {
+                        @for end in ["left", "right", "top", "bottom"] { option value=(end) { "at the " (end) } }
+                    }
+                }
+                label { input type="checkbox" name="calibrates_others" checked; "It holds for all scans without a tablet: same locked settings" }
+            }
+            p.actions { button.main { "Keep the outline" } button type="button" data-drop { "Drop it" } }
         }
     }
 }

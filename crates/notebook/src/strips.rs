@@ -1,0 +1,161 @@
+//! A step tablet that was outlined in a scan, written into the text of `test.toml`.
+//!
+//! All other text stays as it is. Begin with [`with_strip`].
+
+use crate::folder::TEST_TOML;
+use crate::problem::FolderError;
+use toml_edit::{ArrayOfTables, DocumentMut, InlineTable, Item, Table, Value, value};
+
+/// Where a whole tablet lies in a scan.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StripPlace {
+    /// Id of the scan.
+    pub scan: String,
+    /// Id of the tablet.
+    pub tablet: String,
+    /// A usual tablet that is recorded under this id where none is yet: 21, 31, 11.
+    pub nominal: Option<String>,
+    /// Left, top, width and height. \[px\]
+    pub rectangle_px: [u32; 4],
+    /// Where step 2 lies, seen from step 1: right, left, down, up.
+    pub direction: String,
+    /// Whether it calibrates all scans that have no tablet and no other calibration.
+    pub calibrates_others: bool,
+}
+
+/// Writes a tablet's place into a record.
+///
+/// # Errors
+/// [`FolderError`] when the text is no TOML or has no such scan.
+pub fn with_strip(text: &str, place: &StripPlace) -> Result<String, FolderError> {
+    let mut document = text.parse::<DocumentMut>().map_err(|e| {
+        FolderError::of_file(
+            TEST_TOML,
+            e.message(),
+            "TOML",
+            "mend the text of the record first",
+        )
+    })?;
+    if let Some(nominal) = &place.nominal {
+        record_tablet(&mut document, &place.tablet, nominal)?;
+    }
+    let scans = tables(&mut document, "scan")?;
+    let Some(scan) = scans.iter_mut().find(|s| is_called(s, &place.scan)) else {
+        return Err(FolderError::of_file(
+            TEST_TOML,
+            format!("there is no scan {}", place.scan),
+            "a scan of this test",
+            "load the page again",
+        ));
+    };
+    let [x, y, width, height] = place.rectangle_px.map(i64::from);
+    let mut cells = InlineTable::new();
+    for (key, number) in [
+        ("x_px", x),
+        ("y_px", y),
+        ("width_px", width),
+        ("height_px", height),
+    ] {
+        cells.insert(key, Value::from(number));
+    }
+    cells.insert("direction", Value::from(place.direction.as_str()));
+    // Edges of the steps and their neighbours' stray light are left out: a tenth of a
+    // step on each side of its shorter side.
+    cells.insert("inset_px", Value::from(width.min(height) / 10));
+    let mut strip = InlineTable::new();
+    strip.insert("tablet", Value::from(place.tablet.as_str()));
+    strip.insert("cells", Value::InlineTable(cells));
+    scan.remove("calibrated_by");
+    scan.insert("strip", Item::Value(Value::InlineTable(strip)));
+    if place.calibrates_others {
+        for other in scans.iter_mut() {
+            let free = other.get("strip").is_none() && other.get("calibrated_by").is_none();
+            if free && !is_called(other, &place.scan) {
+                other.insert("calibrated_by", value(place.scan.as_str()));
+            }
+        }
+    }
+    Ok(document.to_string())
+}
+
+fn is_called(table: &Table, id: &str) -> bool {
+    table.get("id").and_then(Item::as_str) == Some(id)
+}
+
+fn tables<'a>(
+    document: &'a mut DocumentMut,
+    name: &str,
+) -> Result<&'a mut ArrayOfTables, FolderError> {
+    document
+        .entry(name)
+        .or_insert(Item::ArrayOfTables(ArrayOfTables::new()))
+        .as_array_of_tables_mut()
+        .ok_or_else(|| {
+            FolderError::of_file(
+                TEST_TOML,
+                format!("`{name}` is written as a list"),
+                format!("[[{name}]] tables"),
+                format!("write them as [[{name}]] tables to edit them here"),
+            )
+        })
+}
+
+fn record_tablet(document: &mut DocumentMut, id: &str, nominal: &str) -> Result<(), FolderError> {
+    let tablets = tables(document, "tablet")?;
+    if tablets.iter().any(|t| is_called(t, id)) {
+        return Ok(());
+    }
+    let mut tablet = Table::new();
+    tablet.insert("id", value(id));
+    tablet.insert("nominal", value(nominal));
+    tablets.push(tablet);
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const RECORD: &str = "format = 1 # kept\n\n[[scan]]\nid = \"a\"\nfile = \"scans/a.tif\"\n\n[[scan]]\nid = \"b\"\nfile = \"scans/b.tif\"\n";
+
+    fn place() -> StripPlace {
+        StripPlace {
+            scan: "a".to_owned(),
+            tablet: "tablet-21".to_owned(),
+            nominal: Some("21".to_owned()),
+            rectangle_px: [40, 500, 630, 40],
+            direction: "right".to_owned(),
+            calibrates_others: true,
+        }
+    }
+
+    #[test]
+    fn a_tablet_is_recorded_and_calibrates_the_others() {
+        let text = with_strip(RECORD, &place()).unwrap();
+        assert!(text.contains("format = 1 # kept"), "{text}");
+        assert!(
+            text.contains("strip = { tablet = \"tablet-21\", cells = { x_px = 40, y_px = 500, width_px = 630, height_px = 40, direction = \"right\", inset_px = 4 } }"),
+            "{text}"
+        );
+        assert!(
+            text.contains("id = \"b\"\nfile = \"scans/b.tif\"\ncalibrated_by = \"a\""),
+            "{text}"
+        );
+        assert!(
+            text.contains("[[tablet]]\nid = \"tablet-21\"\nnominal = \"21\""),
+            "{text}"
+        );
+        // Once more makes no second tablet.
+        let again = with_strip(&text, &place()).unwrap();
+        assert_eq!(again.matches("[[tablet]]").count(), 1, "{again}");
+    }
+
+    #[test]
+    fn a_scan_that_is_not_there_is_refused() {
+        let wrong = StripPlace {
+            scan: "c".to_owned(),
+            ..place()
+        };
+        assert!(with_strip(RECORD, &wrong).is_err());
+    }
+}
