@@ -5,6 +5,7 @@
 //! for a person to look at. Without Chromium this says so and passes: the
 //! report's own tests read its HTML.
 
+pub(crate) mod axe;
 pub(crate) mod program;
 pub(crate) mod screens;
 pub(crate) mod walks;
@@ -72,12 +73,61 @@ pub(crate) fn run(workspace: &Workspace, program: &Path) -> Result<(), String> {
     if let Err(why) = crate::field_card::run(workspace, &program, &chromium) {
         faults.push(format!("field card: {why}"));
     }
+    if let Err(why) = pages(workspace, &program, &chromium) {
+        faults.push(format!("pages: {why}"));
+    }
     if faults.is_empty() {
         println!("browser: passed; pictures in {}", browser.folder.display());
         Ok(())
     } else {
         Err(faults.join("; "))
     }
+}
+
+/// The walks through the pages, each over a notebook of its own.
+pub(crate) fn pages(workspace: &Workspace, program: &Path, chromium: &Path) -> Result<(), String> {
+    let folder = workspace.scratch("walks")?;
+    let axe = axe::Axe::fetched(workspace);
+    let scans = walks::example_scans(&folder, program)?;
+    for name in ["example", "empty"] {
+        let own = folder.join(format!("{name}-notebook"));
+        fs::create_dir_all(&own).map_err(|e| format!("{}: {e}", own.display()))?;
+        let begin = std::time::Instant::now();
+        let served = program::Served::start(program, &own)?;
+        let mut page = devtools_page(chromium, &folder)?;
+        let walked = match name {
+            "example" => walks::example_walk(&mut page, &served.address, &axe),
+            _ => walks::empty_walk(&mut page, &served.address, &scans, &axe),
+        };
+        if walked.is_err() {
+            // What was seen when it went wrong.
+            let shot = page.whole_picture().ok().and_then(|text| {
+                base64::Engine::decode(&base64::engine::general_purpose::STANDARD, text).ok()
+            });
+            if let Some(bytes) = shot {
+                drop(fs::write(folder.join(format!("{name}.png")), bytes));
+            }
+        }
+        walked.map_err(|e| format!("walk {name}: {e}"))?;
+        if let Some(first) = page.complaints.first() {
+            return Err(format!("walk {name}: console: {first}"));
+        }
+        println!("   walk {name}: {:.1} s", begin.elapsed().as_secs_f64());
+    }
+    println!("pages: passed");
+    Ok(())
+}
+
+fn devtools_page(chromium: &Path, folder: &Path) -> Result<crate::devtools::Page, String> {
+    let mut page = crate::devtools::Page::start(chromium, &folder.join("profile"))?;
+    page.screen(crate::devtools::Screen {
+        width: 1440,
+        height: 900,
+        scale: 1,
+        phone: false,
+        dark: false,
+    })?;
+    Ok(page)
 }
 
 /// The browser, where there is one.

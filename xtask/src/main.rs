@@ -44,6 +44,7 @@ usage: cargo run -p xtask -- CHORE
   oracles [PROGRAM]    run the built program against numbers known from outside
   browser [PROGRAM]    look at the worked example's report in Chromium, where there is one,
                        and take the field card from plan to record there
+  pages PROGRAM        walks through the pages alone, with axe-core where it can be fetched
   screens PROGRAM [PATH...]
                        pictures of every page, light and dark, wide and on a phone
   golden report        goldens that differ from the last commit: old, new, difference
@@ -78,6 +79,10 @@ fn main() -> ExitCode {
         ["oracles", program] => oracles::run(&workspace, &PathBuf::from(program)),
         ["browser"] => browser::run(&workspace, &built),
         ["browser", program] => browser::run(&workspace, &PathBuf::from(program)),
+        ["pages", program] => match browser::chromium(&workspace) {
+            Some(chromium) => browser::pages(&workspace, &PathBuf::from(program), &chromium),
+            None => Err("Chromium is not installed".to_owned()),
+        },
         ["screens", program, paths @ ..] => {
             browser::screens::run(&workspace, &PathBuf::from(program), paths)
         }

@@ -46,7 +46,10 @@ pub fn light_table(dir: &Path, progress: &dyn Progress) -> Result<LightTable, Ap
             })
         };
         if frames.is_empty() {
-            views.push((usize::MAX, of(None, None)));
+            // A scan that is called like a frame is shown as that frame's.
+            let place = parts.frames.iter().position(|f| f.id == scan.id);
+            let frame = place.map(|place| &parts.frames[place].id);
+            views.push((place.unwrap_or(usize::MAX), of(frame, None)));
         }
         for frame in &frames {
             // Several frames in one scan: each is shown by the part that its patches lie in.

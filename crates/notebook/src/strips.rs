@@ -15,6 +15,8 @@ pub struct StripPlace {
     pub tablet: String,
     /// A usual tablet that is recorded under this id where none is yet: 21, 31, 11.
     pub nominal: Option<String>,
+    /// Number of its steps.
+    pub steps: u32,
     /// Left, top, width and height. \[px\]
     pub rectangle_px: [u32; 4],
     /// Where step 2 lies, seen from step 1: right, left, down, up.
@@ -59,9 +61,10 @@ pub fn with_strip(text: &str, place: &StripPlace) -> Result<String, FolderError>
         cells.insert(key, Value::from(number));
     }
     cells.insert("direction", Value::from(place.direction.as_str()));
-    // Edges of the steps and their neighbours' stray light are left out: a tenth of a
-    // step on each side of its shorter side.
-    cells.insert("inset_px", Value::from(width.min(height) / 10));
+    // Steps are often parted by lines, and their neighbours stray light over them: a
+    // quarter of a cell's shorter side is left out all round.
+    let cell = width.max(height) / i64::from(place.steps.max(1));
+    cells.insert("inset_px", Value::from(cell.min(width.min(height)) / 4));
     let mut strip = InlineTable::new();
     strip.insert("tablet", Value::from(place.tablet.as_str()));
     strip.insert("cells", Value::InlineTable(cells));
@@ -123,6 +126,7 @@ mod tests {
             scan: "a".to_owned(),
             tablet: "tablet-21".to_owned(),
             nominal: Some("21".to_owned()),
+            steps: 21,
             rectangle_px: [40, 500, 630, 40],
             direction: "right".to_owned(),
             calibrates_others: true,
@@ -134,7 +138,7 @@ mod tests {
         let text = with_strip(RECORD, &place()).unwrap();
         assert!(text.contains("format = 1 # kept"), "{text}");
         assert!(
-            text.contains("strip = { tablet = \"tablet-21\", cells = { x_px = 40, y_px = 500, width_px = 630, height_px = 40, direction = \"right\", inset_px = 4 } }"),
+            text.contains("strip = { tablet = \"tablet-21\", cells = { x_px = 40, y_px = 500, width_px = 630, height_px = 40, direction = \"right\", inset_px = 7 } }"),
             "{text}"
         );
         assert!(

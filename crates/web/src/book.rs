@@ -288,11 +288,15 @@ impl Book {
         &self,
         test: u32,
         seen: u32,
-        place: &app::StripPlace,
+        mut place: app::StripPlace,
     ) -> Result<(), KeepError> {
         let open = self.notebook.open_test(id(test), Some(seen))?;
+        let recorded = open.checked.parts.tablets.iter();
+        if let Some(tablet) = recorded.into_iter().find(|t| t.id.as_str() == place.tablet) {
+            place.steps = u32::try_from(tablet.steps.len()).unwrap_or(place.steps);
+        }
         let text = open.documents.record_text().unwrap_or_default();
-        let text = app::with_strip(text, place)?;
+        let text = app::with_strip(text, &place)?;
         let documents = open.with_text("test.toml", Some(&text))?;
         let what = format!("step tablet outlined in scan {}", place.scan);
         self.notebook.save(id(test), seen, &documents, BY, &what)?;
@@ -329,6 +333,12 @@ impl Book {
                         && p.place.as_ref().is_some_and(|(on, _)| on.as_str() == scan)
                 })
             };
+            // A scan that is called like the frame is taken for its scan until a patch says more.
+            if scans.is_empty()
+                && let Some(scan) = parts.scans.iter().find(|s| s.id == frame.id)
+            {
+                scans.push(scan.id.as_str());
+            }
             if let [scan] = scans.as_slice()
                 && *scan != patch.scan
                 && alone(scan)

@@ -1,19 +1,26 @@
-//! Walks through the pages as a newcomer goes them.
+//! Walks through the pages as a newcomer goes them, by mouse and keys.
+//!
+//! Each page on the way must say nothing on its console, and axe-core must find
+//! nothing serious on it, where it could be fetched.
 
+use crate::browser::axe::Axe;
 use crate::browser::screens::READY;
 use crate::devtools::Page;
-use serde_json::Value;
+use serde_json::{Value, json};
+use std::fs;
+use std::path::Path;
+
+/// A page where the work on it has ended.
+fn arrived(step: &str) -> String {
+    format!("/\\/tests\\/\\d+\\/{step}$/.test(location.pathname) && {READY}")
+}
 
 /// The worked example, opened with one click; gives the paths of its pages.
 pub(crate) fn worked_example(page: &mut Page, address: &str) -> Result<Vec<String>, String> {
     page.open(&format!("{address}/"), READY)?;
     page.ask("document.querySelector('form[action=\"/tests/example\"] button').click()")?;
-    page.wait_for("/^\\/tests\\/\\d+\\/findings$/.test(location.pathname) && document.readyState === 'complete'")?;
-    let own = page.ask("location.pathname.split('/')[2]")?;
-    let own = own
-        .as_str()
-        .map(str::to_owned)
-        .unwrap_or_else(|| Value::to_string(&own));
+    page.wait_for(&arrived("findings"))?;
+    let own = own_path(page)?;
     let mut paths = vec![
         "/".to_owned(),
         "/tests/new".to_owned(),
@@ -29,7 +36,335 @@ pub(crate) fn worked_example(page: &mut Page, address: &str) -> Result<Vec<Strin
         "report",
         "history",
     ] {
-        paths.push(format!("/tests/{own}/{step}"));
+        paths.push(format!("{own}/{step}"));
     }
     Ok(paths)
+}
+
+/// `/tests/1` of the test that is open.
+fn own_path(page: &mut Page) -> Result<String, String> {
+    let own = page.ask("location.pathname.split('/').slice(0, 3).join('/')")?;
+    own.as_str()
+        .map(str::to_owned)
+        .ok_or_else(|| "no test is open".to_owned())
+}
+
+/// Opens the worked example, outlines a patch, sees the answer change, prints.
+pub(crate) fn example_walk(page: &mut Page, address: &str, axe: &Axe) -> Result<(), String> {
+    let paths = worked_example(page, address)?;
+    let own = own_path(page)?;
+    let before = factor(page, &own)?;
+    for path in &paths {
+        page.open(&format!("{address}{path}"), READY)?;
+        axe.look(page, path)?;
+    }
+    page.open(&format!("{address}{own}/negatives"), READY)?;
+    under_the_pointer(page)?;
+    // Part of the wall of the brightest frame behind the filter, away from its patch.
+    outline(page, "scan-sun-715-4", [470.0, 315.0, 40.0, 24.0])?;
+    fill(page, "patch", "wall-2")?;
+    page.ask("document.querySelector('[data-outline] [name=role]').value = 'wall'")?;
+    axe.look(page, "the form of an outline")?;
+    press(page, "[data-outline] button.main")?;
+    page.wait_for(&format!(
+        "document.querySelector('[data-views]')?.dataset.views.includes('wall-2') && {}",
+        arrived("negatives")
+    ))?;
+    press(page, "form[action$=\"/evaluate\"] button")?;
+    page.wait_for(&arrived("findings"))?;
+    let after = factor(page, &own)?;
+    if before == after {
+        return Err(format!(
+            "a new patch did not change the factor of {before} stops"
+        ));
+    }
+    println!("   a patch more: the factor went from {before} to {after} stops");
+    page.open(&format!("{address}{own}/curves"), READY)?;
+    read_off(page)?;
+    page.open(&format!("{address}{own}/report.html"), READY)?;
+    let pdf = page.call("Page.printToPDF", &json!({ "printBackground": true }))?;
+    let size = pdf["data"].as_str().map_or(0, str::len);
+    // A report of several pages with its figures is far larger than an empty sheet.
+    if size < 100_000 {
+        return Err(format!("the report prints to {size} characters only"));
+    }
+    Ok(())
+}
+
+/// The first factor, stops.
+fn factor(page: &mut Page, own: &str) -> Result<f64, String> {
+    page.ask(&format!(
+        "fetch('/api{own}/findings').then(r => r.json()).then(f => f.factors[0].factor_stops.value)"
+    ))?
+    .as_f64()
+    .ok_or_else(|| "no factor was found".to_owned())
+}
+
+/// The density under the pointer is told, and follows it.
+fn under_the_pointer(page: &mut Page) -> Result<(), String> {
+    let place = client(page, "scan-sun-715-4", 322.0 + 22.0, 431.0 + 16.0)?;
+    mouse(page, "mouseMoved", place)?;
+    let told = page.ask(
+        "[...document.querySelectorAll('[data-readout]')].map(e => e.textContent).find(t => t.startsWith('D '))",
+    )?;
+    match told.as_str() {
+        Some(told) if told.contains("net") => Ok(()),
+        _ => Err(format!("the density under the pointer is not told: {told}")),
+    }
+}
+
+/// A curve is read off by an arrow key.
+fn read_off(page: &mut Page) -> Result<(), String> {
+    page.ask("document.querySelector('[data-curve]').focus()")?;
+    key(page, "ArrowRight")?;
+    let told = page.ask("document.querySelector('[data-curve] [data-readout]').textContent")?;
+    match told.as_str() {
+        Some(told) if told.contains("density") && told.contains("log H") => Ok(()),
+        _ => Err(format!("the curve is not read off: {told}")),
+    }
+}
+
+/// Begins with nothing: a record is typed and pasted, scans are brought, tablet
+/// and patches outlined, findings seen.
+pub(crate) fn empty_walk(
+    page: &mut Page,
+    address: &str,
+    scans: &Path,
+    axe: &Axe,
+) -> Result<(), String> {
+    page.open(&format!("{address}/"), READY)?;
+    axe.look(page, "an empty notebook")?;
+    page.open(&format!("{address}/tests/new"), READY)?;
+    for (field, value) in [
+        ("title", "Heath in June"),
+        ("film", "Testfilm A"),
+        ("box_speed", "100"),
+        ("filter", "R-715"),
+    ] {
+        fill_in(page, &format!("[name={field}]"), value)?;
+    }
+    press(page, "button[value=record]")?;
+    page.wait_for(&arrived("exposures"))?;
+    axe.look(page, "an empty record")?;
+    // Typed into the first cell, then pasted over the rest, as from a spreadsheet.
+    page.ask("document.querySelector('[data-table=frame] tbody input').focus()")?;
+    page.call("Input.insertText", &json!({ "text": "sun-anchor-2" }))?;
+    key(page, "ArrowRight")?;
+    let rows = [
+        "1B\tanchor\tfilm\t\tlight\t100\t22\t1/30\t\t\t\t\t\tprocess",
+        "3B\tbracket\tfilm\tfilter\tlight\t100\t22\t1\t\t\t\t\t\tprocess",
+        "4A\tbracket\tfilm\tfilter\tlight\t100\t22\t2\t2\t\t\t\t\tprocess",
+        "7A\tunexposed\tfilm\t\t\t\t\t\t\t\t\t\t\tprocess",
+    ]
+    .join("\n");
+    paste(page, &rows)?;
+    let names = ["sun-715-3", "sun-715-4", "unexposed"];
+    for (place, name) in names.iter().enumerate() {
+        page.ask(&format!(
+            "document.querySelectorAll('[data-table=frame] tbody tr')[{}].querySelector('input').focus()",
+            place + 1
+        ))?;
+        page.call("Input.insertText", &json!({ "text": name }))?;
+    }
+    page.ask("document.querySelector('[data-table=light]').closest('details').open = true")?;
+    fill_in(page, "[data-table=light] input[name=sky]", "clear sun")?;
+    fill_in(page, "[data-table=light] input[name=ev100]", "14,6")?;
+    fill_in(
+        page,
+        "[data-table=light] input[name='meter.mode']",
+        "incident",
+    )?;
+    press(page, "[data-save]")?;
+    page.wait_for("document.querySelector('[data-save]').textContent === 'Saved'")?;
+    let told = page.ask("document.querySelector('[data-told]').textContent")?;
+    if told != json!("") {
+        return Err(format!("the typed record has something to mend: {told}"));
+    }
+    let own = own_path(page)?;
+    page.open(&format!("{address}{own}/negatives"), READY)?;
+    axe.look(page, "an empty light table")?;
+    bring(
+        page,
+        scans,
+        &["sun-anchor-2", "sun-715-3", "sun-715-4", "unexposed"],
+    )?;
+    // The invented tablet of the worked example: 21 steps, 32 px apart.
+    outline(page, "sun-anchor-2", [64.0, 582.0, 672.0, 34.0])?;
+    page.ask("document.querySelector('[data-outline] [value=tablet]').click()")?;
+    axe.look(page, "the form of a tablet")?;
+    press(page, "[data-outline] button.main")?;
+    page.wait_for(&format!(
+        "document.querySelector('[data-views]')?.dataset.views.includes('tablet_step') && {}",
+        arrived("negatives")
+    ))?;
+    let patches = [
+        (
+            "sun-anchor-2",
+            "card",
+            "grey_card",
+            [329.0, 435.0, 44.0, 32.0],
+        ),
+        ("sun-anchor-2", "wall", "wall", [533.0, 259.0, 36.0, 40.0]),
+        (
+            "unexposed",
+            "clear",
+            "base_fog",
+            [300.0, 250.0, 150.0, 100.0],
+        ),
+    ];
+    for (scan, name, role, rectangle) in patches {
+        outline(page, scan, rectangle)?;
+        fill(page, "patch", name)?;
+        page.ask(&format!(
+            "document.querySelector('[data-outline] [name=role]').value = '{role}'"
+        ))?;
+        press(page, "[data-outline] button.main")?;
+        page.wait_for(&format!(
+            "document.querySelector('[data-views]')?.dataset.views.includes('\"{name}\"') && {}",
+            arrived("negatives")
+        ))?;
+    }
+    let carried = page.ask("JSON.parse(document.querySelector('[data-views]').dataset.views).views.flatMap(v => v.outlines).filter(o => o.carried_by === 'registration').length")?;
+    // Two patches, on two frames each.
+    if carried != json!(4) {
+        return Err(format!(
+            "{carried} patches were carried by registration, not 4"
+        ));
+    }
+    press(page, "form[action$=\"/evaluate\"] button")?;
+    page.wait_for(&arrived("findings"))?;
+    axe.look(page, "the first findings")?;
+    let stops = factor(page, &own)?;
+    println!("   from an empty notebook: a factor of {stops:.2} stops");
+    // The truth of the worked example lies at 6.3 stops; two frames and a nominal
+    // tablet tell it to a stop.
+    if !(5.3..7.3).contains(&stops) {
+        return Err(format!(
+            "a factor of {stops} stops is not what the frames show"
+        ));
+    }
+    Ok(())
+}
+
+/// Brings scans by the chooser of files.
+fn bring(page: &mut Page, scans: &Path, names: &[&str]) -> Result<(), String> {
+    let files: Vec<String> = names
+        .iter()
+        .map(|name| scans.join(format!("{name}.tif")).display().to_string())
+        .collect();
+    let document = page.call("DOM.getDocument", &json!({}))?;
+    let found = page.call(
+        "DOM.querySelector",
+        &json!({ "nodeId": document["root"]["nodeId"], "selector": "[data-scans] input[type=file]" }),
+    )?;
+    page.call(
+        "DOM.setFileInputFiles",
+        &json!({ "files": files, "nodeId": found["nodeId"] }),
+    )?;
+    page.wait_for(&format!(
+        "document.querySelectorAll('[data-view]').length === {} && {}",
+        names.len(),
+        arrived("negatives")
+    ))
+}
+
+/// Draws a rectangle of a scan, in its pixels, by the mouse.
+fn outline(page: &mut Page, scan: &str, [x, y, width, height]: [f64; 4]) -> Result<(), String> {
+    page.ask("{ const b = document.querySelector('[data-begin-outline]'); if (b.getAttribute('aria-pressed') !== 'true') b.click(); }")?;
+    let from = client(page, scan, x, y)?;
+    let to = client(page, scan, x + width, y + height)?;
+    mouse(page, "mouseMoved", from)?;
+    mouse(page, "mousePressed", from)?;
+    mouse(
+        page,
+        "mouseMoved",
+        ((from.0 + to.0) / 2.0, (from.1 + to.1) / 2.0),
+    )?;
+    mouse(page, "mouseMoved", to)?;
+    mouse(page, "mouseReleased", to)?;
+    page.wait_for("!document.querySelector('[data-outline]').hidden")
+}
+
+/// Where a pixel of a scan lies in the window, the whole scan being shown.
+fn client(page: &mut Page, scan: &str, x: f64, y: f64) -> Result<(f64, f64), String> {
+    let place = page.ask(&format!(
+        "(async () => {{ \
+           const views = JSON.parse(document.querySelector('[data-views]').dataset.views).views; \
+           const canvas = document.querySelectorAll('[data-view] canvas')[views.findIndex(v => v.scan === '{scan}')]; \
+           canvas.scrollIntoView({{ block: 'center' }}); \
+           const test = document.querySelector('[data-light-table]').dataset.lightTable; \
+           const tiles = await (await fetch(`/api/tests/${{test}}/scans/{scan}/tiles`)).json(); \
+           const {{ width, height }} = tiles.levels[0]; \
+           const box = canvas.getBoundingClientRect(); \
+           const scale = Math.min(box.width / width, box.height / height); \
+           return [box.left + box.width / 2 + ({x} - width / 2) * scale, box.top + box.height / 2 + ({y} - height / 2) * scale]; \
+         }})()"
+    ))?;
+    match (place[0].as_f64(), place[1].as_f64()) {
+        (Some(x), Some(y)) => Ok((x, y)),
+        _ => Err(format!("scan {scan} is not on the page: {place}")),
+    }
+}
+
+fn mouse(page: &mut Page, kind: &str, (x, y): (f64, f64)) -> Result<(), String> {
+    let held = if kind == "mouseMoved" { "none" } else { "left" };
+    page.call(
+        "Input.dispatchMouseEvent",
+        &json!({ "type": kind, "x": x, "y": y, "button": held, "clickCount": 1 }),
+    )
+    .map(drop)
+}
+
+fn key(page: &mut Page, name: &str) -> Result<(), String> {
+    for kind in ["keyDown", "keyUp"] {
+        page.call(
+            "Input.dispatchKeyEvent",
+            &json!({ "type": kind, "key": name, "code": name }),
+        )?;
+    }
+    Ok(())
+}
+
+/// Pastes text where the cursor is.
+fn paste(page: &mut Page, text: &str) -> Result<(), String> {
+    let text = Value::from(text);
+    page.ask(&format!(
+        "{{ const data = new DataTransfer(); data.setData('text/plain', {text}); \
+         document.activeElement.dispatchEvent(new ClipboardEvent('paste', {{ clipboardData: data, bubbles: true, cancelable: true }})); }}"
+    ))
+    .map(drop)
+}
+
+fn fill(page: &mut Page, field: &str, value: &str) -> Result<(), String> {
+    fill_in(page, &format!("[data-outline] [name={field}]"), value)
+}
+
+/// Types into a field in place of what stands there.
+fn fill_in(page: &mut Page, selector: &str, value: &str) -> Result<(), String> {
+    let selector = Value::from(selector);
+    page.ask(&format!(
+        "{{ const f = document.querySelector({selector}); f.focus(); f.select(); }}"
+    ))?;
+    page.call("Input.insertText", &json!({ "text": value }))?;
+    page.ask("document.activeElement.dispatchEvent(new Event('change', { bubbles: true }))")
+        .map(drop)
+}
+
+fn press(page: &mut Page, selector: &str) -> Result<(), String> {
+    let selector = Value::from(selector);
+    page.ask(&format!("document.querySelector({selector}).click()"))
+        .map(drop)
+}
+
+/// Makes the worked example's scans for the walk that begins with nothing.
+pub(crate) fn example_scans(folder: &Path, program: &Path) -> Result<std::path::PathBuf, String> {
+    let made = crate::command::output(program, &["demo", "example", "--quiet"], folder)?;
+    if made.code != 0 {
+        return Err(format!(
+            "the worked example was not made: {}",
+            made.stderr.trim()
+        ));
+    }
+    let scans = folder.join("example/scans");
+    fs::canonicalize(&scans).map_err(|e| format!("{}: {e}", scans.display()))
 }

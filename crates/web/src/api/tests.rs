@@ -400,13 +400,17 @@ pub(crate) async fn outline_tablet(
             .map(str::to_owned);
         let place = app::StripPlace {
             scan: of.scan,
+            steps: nominal
+                .as_deref()
+                .and_then(|steps| steps.parse().ok())
+                .unwrap_or(21),
             nominal,
             tablet: of.tablet,
             rectangle_px: [of.x_px, of.y_px, of.width_px, of.height_px],
             direction: of.clear_end.direction().to_owned(),
             calibrates_others: of.calibrates_others,
         };
-        book.outline_tablet(test, of.expected_revision, &place)
+        book.outline_tablet(test, of.expected_revision, place)
     })
     .await?;
     let next = Step::Negatives.of(&test.to_string());
