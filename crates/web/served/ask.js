@@ -1,5 +1,5 @@
 // Asking the program: one place for the token, the refusals and the line at the
-// foot of a page that says what happened.
+// top of the window that says what happened.
 
 const token = () => document.querySelector('meta[name=token]')?.content ?? '';
 
@@ -40,10 +40,19 @@ export async function ask(address, { method = 'GET', json, body, signal } = {}) 
   return told;
 }
 
-/** Says something at the foot of the page; nothing takes it away. */
-export function say(text) {
+let passes = 0;
+
+/**
+ * Says something at the top of the window until something else is said or it is
+ * clicked away; what only passes goes by itself.
+ */
+export function say(text, { passing = false } = {}) {
   const place = document.getElementById('said');
-  if (place) place.textContent = text;
+  if (!place) return;
+  place.textContent = text;
+  place.onclick = () => say('');
+  clearTimeout(passes);
+  if (passing) passes = setTimeout(() => say(''), 6000);
 }
 
 /** Says why something was refused. */
