@@ -12,6 +12,7 @@
     reason = "chores speak to the person or the machine that runs them"
 )]
 
+mod api_description;
 mod arrows;
 mod browser;
 mod check;
@@ -44,6 +45,7 @@ usage: cargo run -p xtask -- CHORE
   oracles [PROGRAM]    run the built program against numbers known from outside
   browser [PROGRAM]    look at the worked example's report in Chromium, where there is one,
                        and take the field card from plan to record there
+  api PROGRAM          the JSON API against its own description, where schemathesis can be installed
   pages PROGRAM        walks through the pages alone, with axe-core where it can be fetched
   screens PROGRAM [PATH...]
                        pictures of every page, light and dark, wide and on a phone
@@ -79,6 +81,7 @@ fn main() -> ExitCode {
         ["oracles", program] => oracles::run(&workspace, &PathBuf::from(program)),
         ["browser"] => browser::run(&workspace, &built),
         ["browser", program] => browser::run(&workspace, &PathBuf::from(program)),
+        ["api", program] => api_description::run(&workspace, &PathBuf::from(program)),
         ["pages", program] => match browser::chromium(&workspace) {
             Some(chromium) => browser::pages(&workspace, &PathBuf::from(program), &chromium),
             None => Err("Chromium is not installed".to_owned()),

@@ -273,6 +273,24 @@ impl Book {
         carry: bool,
     ) -> Result<(), KeepError> {
         let open = self.notebook.open_test(id(test), Some(seen))?;
+        let parts = &open.checked.parts;
+        if !parts.frames.iter().any(|f| f.id.as_str() == patch.frame) {
+            return Err(not_there("frame", &patch.frame).into());
+        }
+        if !parts.scans.iter().any(|s| s.id.as_str() == patch.scan) {
+            return Err(not_there("scan", &patch.scan).into());
+        }
+        let named = patch
+            .patch
+            .chars()
+            .all(|c| c.is_ascii_alphanumeric() || "-_.".contains(c));
+        if !named || patch.patch.is_empty() || patch.patch.len() > 64 {
+            return Err(AppError::new(
+                "the patch has no name that can be written down",
+                "name it with letters, digits, - and _",
+            )
+            .into());
+        }
         let mut rows = vec![patch.clone()];
         if carry && patch.role != "base_fog" {
             rows.extend(self.carried_rows(&open, patch));
@@ -553,6 +571,14 @@ impl Book {
 fn number(test: TestId) -> Result<u32, KeepError> {
     u32::try_from(test.number())
         .map_err(|_| AppError::new("the notebook has too many tests", "begin another").into())
+}
+
+fn not_there(what: &str, name: &str) -> AppError {
+    let name: String = name.chars().take(64).collect();
+    AppError::new(
+        format!("the test has no {what} {name:?}"),
+        "load the page again",
+    )
 }
 
 fn no_room(error: &std::io::Error) -> AppError {

@@ -29,7 +29,8 @@ struct Description;
 pub fn router(shared: &Arc<Shared>) -> Router {
     let (api_routes, description) = OpenApiRouter::with_openapi(Description::openapi())
         .routes(routes!(api::run::run))
-        .routes(routes!(api::jobs::state, api::jobs::stop))
+        .routes(routes!(api::jobs::state))
+        .routes(routes!(api::jobs::stop))
         .routes(routes!(api::predict::predict))
         .routes(routes!(api::tests::list, api::tests::begin))
         .routes(routes!(api::tests::records, api::tests::save_records))

@@ -109,7 +109,7 @@ async fn a_change_without_the_token_of_this_run_is_refused() {
         assert_eq!(status, StatusCode::FORBIDDEN, "{fields:?}");
         assert!(text.contains("token of this run"), "{text}");
     }
-    let json = Request::delete("/api/jobs/1")
+    let json = Request::post("/api/jobs/1/stop")
         .header("host", HOST)
         .body(Body::empty())
         .unwrap();

@@ -32,8 +32,8 @@ pub(crate) async fn state(
 
 /// Asks a piece of long work to stop.
 #[utoipa::path(
-    delete,
-    path = "/api/jobs/{job}",
+    post,
+    path = "/api/jobs/{job}/stop",
     params(("job" = u64, Path, description = "Number of the work")),
     responses(
         (status = 200, body = JobState),

@@ -127,6 +127,14 @@ pub(crate) async fn begin(
     new: Result<Json<NewTest>, JsonRejection>,
 ) -> Result<(StatusCode, Json<Placed>), ApiRefusal> {
     let Json(new) = new?;
+    if new.title.chars().count() > 500 {
+        return Err(Refusal::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "the title has more than 500 letters",
+            "say it shorter; the rest belongs in the purpose",
+        )
+        .into());
+    }
     let book = shared.book();
     let test = away(move || book.begin(&new.title, &[])).await?;
     let next = Step::Exposures.of(&test.to_string());
@@ -250,26 +258,88 @@ pub(crate) struct OutlinedPatch {
     #[schema(minimum = 1)]
     expected_revision: u32,
     /// Id of the frame.
+    #[schema(pattern = "^[A-Za-z0-9_.-]{1,64}$")]
     frame: String,
     /// Name of the patch, the same on all frames.
+    #[schema(pattern = "^[A-Za-z0-9_.-]{1,64}$")]
     patch: String,
-    /// What it shows: grey_card, base_fog, shadow, highlight, sunlit_foliage, shaded_foliage, shaded_grey_card, sky, wall, other.
-    role: String,
+    /// What it shows.
+    role: RoleOfPatch,
     /// Id of the scan.
+    #[schema(pattern = "^[A-Za-z0-9_.-]{1,64}$")]
     scan: String,
     /// Left edge. \[px\]
+    #[schema(maximum = 1000000)]
     x_px: u32,
     /// Top edge. \[px\]
+    #[schema(maximum = 1000000)]
     y_px: u32,
     /// Width. \[px\]
-    #[schema(minimum = 1)]
+    #[schema(minimum = 1, maximum = 1000000)]
     width_px: u32,
     /// Height. \[px\]
-    #[schema(minimum = 1)]
+    #[schema(minimum = 1, maximum = 1000000)]
     height_px: u32,
     /// Whether it is to be carried to the other frames.
     #[serde(default)]
     carry: bool,
+}
+
+/// What a patch shows.
+#[derive(Clone, Copy, Debug, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum RoleOfPatch {
+    /// A grey card.
+    GreyCard,
+    /// Clear film: base+fog.
+    BaseFog,
+    /// The darkest part that should print with detail.
+    Shadow,
+    /// The lightest part that should print with detail.
+    Highlight,
+    /// Leaves in the sun.
+    SunlitFoliage,
+    /// Leaves in the shade.
+    ShadedFoliage,
+    /// A grey card in the shade.
+    ShadedGreyCard,
+    /// Sky.
+    Sky,
+    /// A wall or other even surface.
+    Wall,
+    /// Something else.
+    Other,
+}
+
+impl RoleOfPatch {
+    /// The record's word.
+    fn word(self) -> &'static str {
+        match self {
+            Self::GreyCard => "grey_card",
+            Self::BaseFog => "base_fog",
+            Self::Shadow => "shadow",
+            Self::Highlight => "highlight",
+            Self::SunlitFoliage => "sunlit_foliage",
+            Self::ShadedFoliage => "shaded_foliage",
+            Self::ShadedGreyCard => "shaded_grey_card",
+            Self::Sky => "sky",
+            Self::Wall => "wall",
+            Self::Other => "other",
+        }
+    }
+}
+
+/// An outline in pixels, or why it is none.
+fn rectangle(sides: [u32; 4]) -> Result<[u32; 4], Refusal> {
+    let [_, _, width, height] = sides;
+    if width == 0 || height == 0 || sides.iter().any(|side| *side > 1_000_000) {
+        return Err(Refusal::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "the outline has no pixel, or lies beyond the first million",
+            "outline at least one pixel of the scan",
+        ));
+    }
+    Ok(sides)
 }
 
 /// Keeps an outline on a frame, carried to the others where that is wanted.
@@ -295,14 +365,15 @@ pub(crate) async fn outline(
 ) -> Result<(StatusCode, Json<Placed>), ApiRefusal> {
     let Path(test) = test?;
     let Json(of) = outlined?;
+    let sides = rectangle([of.x_px, of.y_px, of.width_px, of.height_px])?;
     let book = shared.book();
     away(move || {
         let patch = app::PatchRow {
             frame: of.frame,
             patch: of.patch,
-            role: of.role,
+            role: of.role.word().to_owned(),
             scan: of.scan,
-            rectangle_px: [of.x_px, of.y_px, of.width_px, of.height_px].map(|v| v.to_string()),
+            rectangle_px: sides.map(|v| v.to_string()),
             region: String::new(),
             polygon_px: String::new(),
             carried_from: String::new(),
@@ -321,20 +392,23 @@ pub(crate) struct OutlinedTablet {
     #[schema(minimum = 1)]
     expected_revision: u32,
     /// Id of the scan.
+    #[schema(pattern = "^[A-Za-z0-9_.-]{1,64}$")]
     scan: String,
     /// Id of a recorded tablet, or a usual one: nominal-21, nominal-31, nominal-11.
     tablet: String,
     /// Where its clear end lies.
     clear_end: ClearEnd,
     /// Left edge. \[px\]
+    #[schema(maximum = 1000000)]
     x_px: u32,
     /// Top edge. \[px\]
+    #[schema(maximum = 1000000)]
     y_px: u32,
     /// Width. \[px\]
-    #[schema(minimum = 1)]
+    #[schema(minimum = 1, maximum = 1000000)]
     width_px: u32,
     /// Height. \[px\]
-    #[schema(minimum = 1)]
+    #[schema(minimum = 1, maximum = 1000000)]
     height_px: u32,
     /// Whether it calibrates all scans that have no tablet: they must have been made with
     /// the same locked settings.
@@ -391,6 +465,7 @@ pub(crate) async fn outline_tablet(
 ) -> Result<(StatusCode, Json<Placed>), ApiRefusal> {
     let Path(test) = test?;
     let Json(of) = outlined?;
+    let sides = rectangle([of.x_px, of.y_px, of.width_px, of.height_px])?;
     let book = shared.book();
     away(move || {
         let nominal = of
@@ -406,7 +481,7 @@ pub(crate) async fn outline_tablet(
                 .unwrap_or(21),
             nominal,
             tablet: of.tablet,
-            rectangle_px: [of.x_px, of.y_px, of.width_px, of.height_px],
+            rectangle_px: sides,
             direction: of.clear_end.direction().to_owned(),
             calibrates_others: of.calibrates_others,
         };
@@ -524,7 +599,7 @@ pub(crate) async fn send_log(
 #[utoipa::path(
     post,
     path = "/api/bundles",
-    request_body(content = Vec<u8>, content_type = "application/zip"),
+    request_body(content = Vec<u8>, content_type = "application/octet-stream"),
     responses(
         (status = 202, body = Placed, description = "It is being taken in; `next` shows how far it is"),
         (status = 403, description = "The token of this run is missing", body = Told),
@@ -537,6 +612,14 @@ pub(crate) async fn send_bundle(
     body: Body,
 ) -> Result<(StatusCode, Json<Placed>), ApiRefusal> {
     let file = received(body, MOST_SCAN_BYTES).await?;
+    if file.as_file().metadata().is_ok_and(|m| m.len() == 0) {
+        return Err(Refusal::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "the file is empty",
+            "send a bundle",
+        )
+        .into());
+    }
     let book = shared.book();
     let work = shared.jobs().start("Taking a bundle in", move |progress| {
         let test = book.take_bundle_in(file.path(), progress)?;
