@@ -12,7 +12,7 @@ use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// Who makes changes here, as the history names them.
-const BY: &str = "this page";
+const BY: &str = "in the browser";
 /// Scans whose tiles are held open.
 const MOST_TILED: usize = 64;
 /// Light tables that are held.

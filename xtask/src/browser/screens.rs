@@ -27,7 +27,7 @@ pub(crate) fn run(workspace: &Workspace, program: &Path, paths: &[&str]) -> Resu
     let mut page = Page::start(&chromium, &folder.join("profile"))?;
     let mut faults = vec![];
     let own: Vec<String> = if paths.is_empty() {
-        crate::browser::walks::worked_example(&mut page, &served.address)?
+        crate::browser::walks::every_state(&mut page, &served.address)?
     } else {
         paths.iter().map(|p| (*p).to_owned()).collect()
     };

@@ -41,6 +41,32 @@ pub(crate) fn worked_example(page: &mut Page, address: &str) -> Result<Vec<Strin
     Ok(paths)
 }
 
+/// All pages in all their states: with nothing yet, planned, evaluated.
+pub(crate) fn every_state(page: &mut Page, address: &str) -> Result<Vec<String>, String> {
+    let mut paths = worked_example(page, address)?;
+    for (way, steps) in [
+        ("plan", ["plan", "exposures"].as_slice()),
+        (
+            "record",
+            ["exposures", "negatives", "findings", "plan"].as_slice(),
+        ),
+    ] {
+        page.open(&format!("{address}/tests/new"), READY)?;
+        for (field, value) in [
+            ("title", "Heath in June"),
+            ("film", "Testfilm A"),
+            ("filter", "R-715"),
+        ] {
+            fill_in(page, &format!("[name={field}]"), value)?;
+        }
+        press(page, &format!("button[value={way}]"))?;
+        page.wait_for(&arrived(steps[0]))?;
+        let own = own_path(page)?;
+        paths.extend(steps.iter().map(|step| format!("{own}/{step}")));
+    }
+    Ok(paths)
+}
+
 /// `/tests/1` of the test that is open.
 fn own_path(page: &mut Page) -> Result<String, String> {
     let own = page.ask("location.pathname.split('/').slice(0, 3).join('/')")?;
@@ -151,10 +177,10 @@ pub(crate) fn empty_walk(
     page.call("Input.insertText", &json!({ "text": "sun-anchor-2" }))?;
     key(page, "ArrowRight")?;
     let rows = [
-        "1B\tanchor\tfilm\t\tlight\t100\t22\t1/30\t\t\t\t\t\tprocess",
-        "3B\tbracket\tfilm\tfilter\tlight\t100\t22\t1\t\t\t\t\t\tprocess",
-        "4A\tbracket\tfilm\tfilter\tlight\t100\t22\t2\t2\t\t\t\t\tprocess",
-        "7A\tunexposed\tfilm\t\t\t\t\t\t\t\t\t\t\tprocess",
+        "1B\tanchor\tfilm\t\tlight\t100\t22\t1/30\t\tprocess",
+        "3B\tbracket\tfilm\tfilter\tlight\t100\t22\t1\t\tprocess",
+        "4A\tbracket\tfilm\tfilter\tlight\t100\t22\t2\t2\tprocess",
+        "7A\tunexposed\tfilm\t\t\t\t\t\t\tprocess",
     ]
     .join("\n");
     paste(page, &rows)?;

@@ -33,6 +33,12 @@ fn body(open: &OpenTest, tables: &[(TableWords, Vec<RecordRow>)], id: &str, toke
             @for (words, rows) in tables {
                 @let is_frames = words.table.name == "frame";
                 @if is_frames {
+                    @if rows.is_empty() {
+                        div.empty {
+                            p { "No frame is written down yet." }
+                            p { "Type the first one here, or paste rows from a spreadsheet. Film, light and development are named below; frames refer to them by their short names." }
+                        }
+                    }
                     (table(words, rows))
                     p.about {
                         "Arrow keys and Enter go from cell to cell, rows from a spreadsheet can be pasted, Ctrl+Z takes back. "
@@ -40,7 +46,7 @@ fn body(open: &OpenTest, tables: &[(TableWords, Vec<RecordRow>)], id: &str, toke
                     }
                     h2.plain { "What the frames name" }
                 } @else {
-                    details open[rows.is_empty() && words.needed] {
+                    details open[words.needed && (rows.is_empty() || open.frames == 0)] {
                         summary { (words.title) " (" (rows.len()) ")" }
                         (table(words, rows))
                     }

@@ -31,7 +31,7 @@ pub(crate) async fn show(
             @for revision in history.iter().rev() {
                 section.revision {
                     h3 { "Revision " (revision.number) @if revision.number == open.revision { ", as it is now" } }
-                    p.about { (revision.at.replace('T', ", ")) " · " (revision.by) }
+                    p.about { (time(&revision.at)) " · " (revision.by) }
                     p { (sentence(&revision.what)) }
                     @if !revision.differences.is_empty() && revision.number > 1 {
                         details {
@@ -51,6 +51,14 @@ pub(crate) async fn show(
             }
         },
     ))
+}
+
+/// The day and the minute of a change, as UTC.
+fn time(at: &str) -> String {
+    match (at.get(..10), at.get(11..16)) {
+        (Some(day), Some(minute)) => format!("{day}, {minute} UTC"),
+        _ => at.to_owned(),
+    }
 }
 
 fn number(typed: &[(String, String)], name: &str) -> Result<u32, Refusal> {

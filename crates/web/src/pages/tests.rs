@@ -110,7 +110,7 @@ fn ways_to_begin(token: &str, has_example: bool) -> Markup {
 
 fn rows(tests: &[TestOverview], put_away: bool, token: &str) -> Markup {
     html! {
-        div.wide tabindex="0" role="region" aria-label="Tests" {
+        div.wide.fold tabindex="0" role="region" aria-label="Tests" {
             table.list {
                 thead { tr {
                     th scope="col" { "Test" }
