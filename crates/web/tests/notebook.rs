@@ -1,6 +1,8 @@
 //! The pages and the API over a notebook: the worked example's path, conflicts,
 //! and what is sent from outside.
 
+#![expect(clippy::unwrap_used, reason = "a test program")]
+
 mod common;
 
 use axum::body::Body;
