@@ -7,6 +7,7 @@
 
 use crate::assumptions::{Assumptions, Source};
 use crate::estimate::Estimate;
+use crate::factor_ends::{Ends, REACH, ends};
 use crate::finding::{FactorFinding, Share, SpeedFinding, WoodFinding};
 use crate::model::{FactorKey, JointModel, Key};
 use crate::normal::quantile;
@@ -15,13 +16,6 @@ use core::f64::consts::LOG10_2;
 use quantity::{Bound, ExposureIndex, FilterFactor, Flag, Flags, Interval, NetDensity, Stops};
 use record::{Id, PatchRole, Response, Test};
 use std::collections::BTreeMap;
-
-/// Beyond this many parameters the profile of a factor that has readings is not
-/// followed: the covariance is used instead, and the answer says so.
-const PROFILE_LIMIT: usize = 250;
-
-/// How far the profile is followed, in log10 exposure: 20 stops.
-const REACH: f64 = 6.0;
 
 fn stops_of(log10: f64) -> Stops {
     match Stops::from_delta_log_h(log10) {
@@ -214,70 +208,12 @@ fn one_factor(
     let p = &e.fit.parameters;
     let matched_on = model.matched_on.get(key).cloned().unwrap_or_default();
     let evidence = evidence(e, i, &matched_on, test);
-    let sd = libm::sqrt(e.covariance.variance(&[(i, 1.0)]));
-    let z_two = quantile(0.5 + 0.5 * assumptions.coverage);
-    let z_one = quantile(assumptions.coverage);
-    // Limits alone have no curvature at the optimum to speak of, however many
-    // the parameters are.
-    let follow = model.keys.len() <= PROFILE_LIMIT || evidence.frames_used.is_empty();
-    let (low, high, bound, method) = if follow {
-        let end = |direction: f64, z: f64| {
-            profile_end(model, &e.fit, i, sd, direction, 0.5 * z * z, REACH)
-        };
-        let (low, high) = (end(-1.0, z_two), end(1.0, z_two));
-        let method = "profile of the posterior";
-        match (low, high) {
-            (End::At(low), End::At(high)) if !evidence.frames_used.is_empty() => {
-                (low, high, None, method)
-            }
-            (End::At(low), End::At(high)) => {
-                // Limits on both sides still close the interval.
-                let has = |at_least: bool| {
-                    model.terms.iter().zip(&model.observations).any(|(t, o)| {
-                        t.exposed
-                            .as_ref()
-                            .is_some_and(|x| x.linear.iter().any(|(k, _)| *k == i))
-                            && match o.seen {
-                                Seen::AtLeast(_) => at_least,
-                                Seen::AtMost(_) => !at_least,
-                                Seen::Value(_) => false,
-                            }
-                    })
-                };
-                match (has(false), has(true)) {
-                    (true, false) => (
-                        one_sided(end(-1.0, z_one), low),
-                        high,
-                        Some(Bound::AtLeast),
-                        method,
-                    ),
-                    (false, true) => (
-                        low,
-                        one_sided(end(1.0, z_one), high),
-                        Some(Bound::AtMost),
-                        method,
-                    ),
-                    _ => (low, high, None, method),
-                }
-            }
-            (End::At(low), End::Open) => {
-                let low = one_sided(end(-1.0, z_one), low);
-                (low, p[i].max(low), Some(Bound::AtLeast), method)
-            }
-            (End::Open, End::At(high)) => {
-                let high = one_sided(end(1.0, z_one), high);
-                (p[i].min(high), high, Some(Bound::AtMost), method)
-            }
-            (End::Open, End::Open) => (p[i] - REACH, p[i] + REACH, None, method),
-        }
-    } else {
-        (
-            p[i] - z_two * sd,
-            p[i] + z_two * sd,
-            None,
-            "covariance at the optimum",
-        )
-    };
+    let Ends {
+        low,
+        high,
+        bound,
+        method,
+    } = ends(e, assumptions, i, !evidence.frames_used.is_empty());
     // With a bound the value shown is the bound itself.
     let value = match bound {
         Some(Bound::AtLeast) => low,
@@ -417,13 +353,6 @@ fn made_from(e: &Estimate, test: &Test, factor: usize, key: &FactorKey) -> Vec<(
             (filtered || against).then(|| (frame.id.clone(), name.clone()))
         })
         .collect()
-}
-
-fn one_sided(end: End, otherwise: f64) -> f64 {
-    match end {
-        End::At(at) => at,
-        End::Open => otherwise,
-    }
 }
 
 #[expect(clippy::too_many_arguments, reason = "one call, all of it needed")]

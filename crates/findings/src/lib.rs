@@ -22,6 +22,7 @@ mod criteria;
 mod curves;
 mod estimate;
 mod evaluate;
+mod factor_ends;
 mod factors;
 mod finding;
 mod frame_exposure;

@@ -6,11 +6,15 @@
 //! limits by the same rule as real ones and so bring little. No fit is made: the
 //! covariance is taken at the parameters that the readings came from.
 //!
+//! That ranks layouts. What is promised is the mean over many such tests in which the
+//! film, the marks, the light and the frames differ as they are assumed to: an interval
+//! is wider where they differ badly than it is narrower where they do well.
+//!
 //! Source: Bayesian experimental design with the Laplace approximation, from memory.
 
 use super::frames::{FrameOfPlan, as_exposed};
 use super::request::{PlanError, PlanRequest, id};
-use crate::assumptions::Assumptions;
+use crate::assumptions::{Assumptions, Source};
 use crate::estimate::set_pivots;
 use crate::model::{FactorKey, JointModel, Key};
 use crate::normal::quantile;
@@ -24,6 +28,8 @@ use record::{
 
 /// Factors that are looked at, each with the same share of the prior.
 const NODES: usize = 9;
+/// Tests that a promise is the mean of.
+const DRAWS: usize = 90;
 /// Noise of a good reading. \[density\]
 const READING_SD: f64 = 0.01;
 /// A wall in the picture, darker than the card. \[stops\]
@@ -32,6 +38,15 @@ const WALL_STOPS: f64 = -2.0;
 const MEASURED_STOPS: f64 = 0.05;
 /// A step tablet's readings reach from base+fog to the shoulder.
 const CARD: &str = "grey-card";
+
+/// How closely is looked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Foresight {
+    /// A few factors, the film and all marks as believed: enough to rank layouts.
+    Search,
+    /// Many tests, film, marks, light and frames drawn too: what is told to a person.
+    Promise,
+}
 
 /// What a plan is expected to bring.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -162,6 +177,7 @@ pub(super) fn expected(
     frames: &[FrameOfPlan],
     mean_stops: f64,
     sd_stops: f64,
+    foresight: Foresight,
     assumptions: &Assumptions,
 ) -> Result<ExpectedInterval, PlanError> {
     let belief = Belief {
@@ -169,7 +185,7 @@ pub(super) fn expected(
         mean_stops,
         sd_stops,
     };
-    expected_of(request, &[belief], 0, frames, assumptions)
+    expected_of(request, &[belief], 0, frames, foresight, assumptions)
 }
 
 /// What is believed of one filter's factor.
@@ -190,6 +206,7 @@ pub(super) fn expected_of(
     beliefs: &[Belief<'_>],
     of: usize,
     frames: &[FrameOfPlan],
+    foresight: Foresight,
     assumptions: &Assumptions,
 ) -> Result<ExpectedInterval, PlanError> {
     let tested: Vec<&Filter> = beliefs.iter().map(|b| b.filter).collect();
@@ -215,6 +232,7 @@ pub(super) fn expected_of(
         &key,
         (belief.mean_stops, belief.sd_stops),
         &others,
+        foresight,
         assumptions,
     )
 }
@@ -230,6 +248,7 @@ pub(super) fn foreseen(
     key: &FactorKey,
     (mean_stops, sd_stops): (f64, f64),
     others: &dyn Fn(&FactorKey) -> f64,
+    foresight: Foresight,
     assumptions: &Assumptions,
 ) -> Result<ExpectedInterval, PlanError> {
     let patches = &test.parts().patches;
@@ -250,10 +269,21 @@ pub(super) fn foreseen(
         }
     }
     let z = quantile(0.5 + 0.5 * assumptions.coverage);
+    let draws = match foresight {
+        Foresight::Search => NODES,
+        Foresight::Promise => DRAWS,
+    };
     let (mut widths, mut score) = (vec![], 0.0);
-    for node in 0..NODES {
-        let share = (node as f64 + 0.5) / NODES as f64;
+    for draw in 0..draws {
+        let share = (draw as f64 + 0.5) / draws as f64;
         let mut p = start.clone();
+        if foresight == Foresight::Promise {
+            for (i, prior) in model.priors.iter().enumerate() {
+                if varies(prior.source) {
+                    p[i] += prior.sd * quantile(scrambled(draw as u64, i as u64));
+                }
+            }
+        }
         p[factor] = (mean_stops + sd_stops * quantile(share)) * LOG10_2;
         let ready = model.ready(&p);
         let readings: Vec<Reading> = model
@@ -277,21 +307,59 @@ pub(super) fn foreseen(
         match half {
             Some(half) if shown => {
                 score += half.min(z * sd_stops);
-                widths.push((node, half));
+                widths.push((share, half));
             }
             // A bound leaves about as much as was believed before.
             _ => score += z * sd_stops,
         }
     }
-    let found = widths.len();
-    let mean = widths.iter().map(|(_, w)| w).sum::<f64>() / (found.max(1) as f64);
+    let mean = |of: &[(f64, f64)]| {
+        let sum: f64 = of.iter().map(|(_, w)| w).sum();
+        (!of.is_empty()).then(|| sum / of.len() as f64)
+    };
+    // The middle ninth of what is believed.
+    let middle: Vec<(f64, f64)> = (widths.iter().copied())
+        .filter(|(share, _)| (share - 0.5).abs() < 0.5 / NODES as f64)
+        .collect();
     Ok(ExpectedInterval {
-        half_width_stops: if found == 0 { z * sd_stops } else { mean },
-        at_the_middle_stops: widths
-            .iter()
-            .find(|(node, _)| *node == NODES / 2)
-            .map_or(z * sd_stops, |(_, w)| *w),
-        chance_of_interval: found as f64 / NODES as f64,
-        score: score / NODES as f64,
+        half_width_stops: mean(&widths).unwrap_or(z * sd_stops),
+        at_the_middle_stops: mean(&middle).unwrap_or(z * sd_stops),
+        chance_of_interval: widths.len() as f64 / draws as f64,
+        score: score / draws as f64,
     })
+}
+
+/// What differs from test to test of one kind: the film about its class and box speed,
+/// what marks, light, frames and sheets are off by. What a test asks for, and what nobody
+/// knows beforehand, stays where it is.
+fn varies(source: Source) -> bool {
+    matches!(
+        source,
+        Source::Curve
+            | Source::BoxSpeed
+            | Source::Frame
+            | Source::MarkedTime
+            | Source::MeasuredTime
+            | Source::Aperture
+            | Source::LightReading
+            | Source::GreyCard
+            | Source::Base
+            | Source::Development
+            | Source::FilterGradient
+            | Source::Reciprocity
+            | Source::UnstatedReciprocity
+    )
+}
+
+/// A share between 0 and 1 that is the same for the same two numbers and looks drawn:
+/// the mixing step of the generator SplitMix64 (from memory).
+fn scrambled(draw: u64, parameter: u64) -> f64 {
+    let mut z = (draw << 20 ^ parameter)
+        .wrapping_add(1)
+        .wrapping_mul(0x9e37_79b9_7f4a_7c15);
+    z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    z ^= z >> 31;
+    // 53 bits, moved off both ends.
+    ((z >> 11) as f64 + 0.5) / 9_007_199_254_740_992.0
 }

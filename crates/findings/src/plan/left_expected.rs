@@ -6,7 +6,7 @@
 
 use super::HELD_SD;
 use super::changed_light::FramesLeft;
-use super::expected::{ExpectedInterval, foreseen, frame_of, patches_of};
+use super::expected::{ExpectedInterval, Foresight, foreseen, frame_of, patches_of};
 use super::frames::as_exposed;
 use super::request::PlanError;
 use crate::assumptions::Assumptions;
@@ -69,6 +69,7 @@ pub fn expected_of_left(
             &key,
             (mean_stops, sd_stops),
             &others,
+            Foresight::Promise,
             assumptions,
         )?;
         found.push(LeftExpected {

@@ -24,6 +24,7 @@ pub use changed_light::{
     ChangedLight, ChangedLightError, FramesLeft, LawOfFrame, PlannedAnew, frames_left,
 };
 pub use expected::ExpectedInterval;
+use expected::Foresight;
 pub use frames::FrameOfPlan;
 pub use left_expected::{LeftExpected, expected_of_left};
 pub use prior::{FactorPrior, OutsidePriorTable, factor_prior};
@@ -109,12 +110,22 @@ pub fn plan_test(
         let half_span = 0.5 * (layout.filtered as f64 - 1.0) * layout.step_stops;
         half_span < HELD_SD * sd_stops
     };
+    let look = |frames: &[FrameOfPlan], foresight| {
+        expected::expected(
+            request,
+            frames,
+            mean_stops,
+            sd_stops,
+            foresight,
+            assumptions,
+        )
+    };
     let mut best: Option<(Layout, Vec<FrameOfPlan>, ExpectedInterval)> = None;
     for layout in layouts(request) {
         let Some(frames) = frames(request, &layout, middle)? else {
             continue;
         };
-        let found = expected::expected(request, &frames, mean_stops, sd_stops, assumptions)?;
+        let found = look(&frames, Foresight::Search)?;
         let better =
             best.as_ref()
                 .is_none_or(|(other, _, b)| match (narrow(&layout), narrow(other)) {
@@ -126,7 +137,8 @@ pub fn plan_test(
             best = Some((layout, frames, found));
         }
     }
-    let (layout, frames, expected) = best.ok_or_else(|| none_fits(request, middle))?;
+    let (layout, frames, _) = best.ok_or_else(|| none_fits(request, middle))?;
+    let expected = look(&frames, Foresight::Promise)?;
     let end = |stops| setting::more_exposed(middle, stops);
     Ok(PlanAnswer::Planned(Box::new(TestPlan {
         expected_ei: middle,
@@ -193,7 +205,14 @@ pub fn hand_bracket(
         timing: Timing::PreferredAperture,
     };
     let frames = frames(request, &layout, middle)?.ok_or_else(|| none_fits(request, middle))?;
-    let expected = expected::expected(request, &frames, mean_stops, sd_stops, assumptions)?;
+    let expected = expected::expected(
+        request,
+        &frames,
+        mean_stops,
+        sd_stops,
+        Foresight::Promise,
+        assumptions,
+    )?;
     let end = |stops| setting::more_exposed(middle, stops);
     Ok(PlanAnswer::Planned(Box::new(TestPlan {
         expected_ei: middle,

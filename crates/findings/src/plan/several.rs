@@ -5,7 +5,7 @@
 //! known of each factor; then single frames and steps are moved between the
 //! filters as long as the mean expected interval shrinks.
 
-use super::expected::{Belief, ExpectedInterval, expected_of, with_filters};
+use super::expected::{Belief, ExpectedInterval, Foresight, expected_of, with_filters};
 use super::frames::{Bracket, FrameOfPlan, frames_of, none_fits};
 use super::layout::{Layout, STEPS_STOPS, layouts};
 use super::prior::FactorPrior;
@@ -69,7 +69,6 @@ struct Candidate {
     /// Frames and step of each filter.
     shares: Vec<(usize, f64)>,
     frames: Vec<FrameOfPlan>,
-    expected: Vec<ExpectedInterval>,
     narrow: usize,
     score: f64,
 }
@@ -107,7 +106,7 @@ impl Search<'_> {
             return Ok(None);
         };
         let expected = (0..self.beliefs.len())
-            .map(|of| expected_of(self.request, &self.beliefs, of, &frames, self.assumptions))
+            .map(|of| self.expected(&frames, of, Foresight::Search))
             .collect::<Result<Vec<_>, _>>()?;
         let narrow = (self.beliefs.iter().zip(&shares))
             .filter(|(belief, share)| uncovered(belief, **share) > 0.0)
@@ -118,8 +117,23 @@ impl Search<'_> {
             score: expected.iter().map(|e| e.score).sum::<f64>() / expected.len() as f64,
             shares,
             frames,
-            expected,
         }))
+    }
+
+    fn expected(
+        &self,
+        frames: &[FrameOfPlan],
+        of: usize,
+        foresight: Foresight,
+    ) -> Result<ExpectedInterval, PlanError> {
+        expected_of(
+            self.request,
+            &self.beliefs,
+            of,
+            frames,
+            foresight,
+            self.assumptions,
+        )
     }
 
     /// One frame each, then one by one to the bracket that falls shortest of what is
@@ -258,7 +272,8 @@ pub fn plan_filters(
     let best = search.improved(best.ok_or_else(|| none_fits(request, darkest))?)?;
     let tested: Vec<&Filter> = search.beliefs.iter().map(|b| b.filter).collect();
     let mut planned = vec![];
-    for (of, &expected) in best.expected.iter().enumerate() {
+    for of in 0..search.beliefs.len() {
+        let expected = search.expected(&best.frames, of, Foresight::Promise)?;
         let middle = search.middles[of];
         let (frames, step) = best.shares[of];
         planned.push(FilterPlanned {
