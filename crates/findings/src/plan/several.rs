@@ -272,12 +272,12 @@ pub fn plan_filters(
     let best = search.improved(best.ok_or_else(|| none_fits(request, darkest))?)?;
     let tested: Vec<&Filter> = search.beliefs.iter().map(|b| b.filter).collect();
     let mut planned = vec![];
-    for of in 0..search.beliefs.len() {
+    for (of, &asked) in asked.iter().enumerate() {
         let expected = search.expected(&best.frames, of, Foresight::Promise)?;
         let middle = search.middles[of];
         let (frames, step) = best.shares[of];
         planned.push(FilterPlanned {
-            asked: asked[of],
+            asked,
             // The first filter's middle frame is the one that is repeated.
             frames: frames + usize::from(of == 0 && best.layout.repeat),
             step_stops: (frames > 1).then_some(step),
