@@ -30,6 +30,10 @@ const FORMAT: u64 = 1;
 /// The most bytes the list may have.
 const LIST_BYTES_MOST: u64 = 8 << 20;
 
+/// The most bytes of a bundle that are deflated; what comes after is stored, so that
+/// no bundle of ours can look like one that is to fill a disk.
+const DEFLATED_MOST: u64 = 32 << 20;
+
 /// What a bundle may hold at most.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct BundleLimits {
@@ -96,9 +100,14 @@ pub fn write_bundle<W: Write + Seek>(
     list.push(b'\n');
     writer.start_file(LIST, options(true, 0)).map_err(zipped)?;
     writer.write_all(&list).map_err(failed)?;
+    let mut deflated = 0;
     for (path, held) in documents.iter() {
         let fingerprint = held.fingerprint();
-        let deflate = matches!(held, Held::Bytes(_));
+        let deflate =
+            matches!(held, Held::Bytes(_)) && deflated + fingerprint.size <= DEFLATED_MOST;
+        if deflate {
+            deflated += fingerprint.size;
+        }
         writer
             .start_file(
                 format!("{WITHIN}{path}"),

@@ -4,7 +4,7 @@ use crate::folder::{PATCHES_CSV, PLAN_TOML, READINGS_CSV, TEST_TOML};
 use crate::import::hex;
 use crate::path::fault;
 use crate::problem::FolderError;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Files up to this size are kept with their bytes; larger ones, which are
 /// scans, by their hash.
@@ -56,6 +56,8 @@ impl Held {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Documents {
     files: BTreeMap<String, Held>,
+    /// Their paths in lower case, for a disk that knows none.
+    folded: BTreeSet<String>,
 }
 
 impl Documents {
@@ -78,25 +80,32 @@ impl Documents {
         }
         if !self.files.contains_key(path) {
             let folded = path.to_lowercase();
-            let clash = self
-                .files
-                .keys()
-                .map(|known| known.to_lowercase())
-                .any(|known| {
-                    known == folded
-                        || known.starts_with(&format!("{folded}/"))
-                        || folded.starts_with(&format!("{known}/"))
-                });
-            if clash {
+            if self.clashes(&folded) {
                 return Err(refused("is taken by another file"));
             }
+            self.folded.insert(folded);
         }
         self.files.insert(path.to_owned(), held);
         Ok(())
     }
 
+    /// Whether another file has this path in another case, or is a folder of it or in it.
+    fn clashes(&self, folded: &str) -> bool {
+        let within = format!("{folded}/");
+        let is_folder = self
+            .folded
+            .range(within.clone()..)
+            .next()
+            .is_some_and(|next| next.starts_with(&within));
+        let above = folded.match_indices('/').map(|(at, _)| &folded[..at]);
+        self.folded.contains(folded)
+            || is_folder
+            || above.into_iter().any(|f| self.folded.contains(f))
+    }
+
     /// Takes a file out; says whether it was there.
     pub fn remove(&mut self, path: &str) -> bool {
+        self.folded.remove(&path.to_lowercase());
         self.files.remove(path).is_some()
     }
 
@@ -175,4 +184,45 @@ pub(crate) fn portable_fault(path: &str) -> Option<&'static str> {
         }
     }
     None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn put(documents: &mut Documents, path: &str) -> bool {
+        documents.put(path, Held::Bytes(vec![])).is_ok()
+    }
+
+    #[test]
+    fn no_two_files_can_need_one_place_on_a_disk() {
+        let mut documents = Documents::default();
+        assert!(put(&mut documents, "Scans/a.tif"));
+        // The same path again replaces the file.
+        assert!(put(&mut documents, "Scans/a.tif"));
+        for clash in ["scans/A.tif", "scans", "SCANS", "scans/a.tif/b"] {
+            assert!(!put(&mut documents, clash), "{clash}");
+        }
+        for beside in [
+            "scans/a.tiff",
+            "scans-a",
+            "scan",
+            "scans.txt",
+            "scans/b.tif",
+        ] {
+            assert!(put(&mut documents, beside), "{beside}");
+        }
+        assert!(documents.remove("Scans/a.tif"));
+        assert!(put(&mut documents, "scans/A.tif"));
+    }
+
+    #[test]
+    fn many_files_are_put_in_no_time() {
+        // 20 000, the most that a test may have; each against all others would take minutes.
+        let mut documents = Documents::default();
+        for number in 0..20_000 {
+            assert!(put(&mut documents, &format!("scans/a/{number}.tif")));
+        }
+        assert_eq!(documents.count(), 20_000);
+    }
 }

@@ -40,6 +40,19 @@ pub(crate) fn settle(partial: &Path, name: &Path) -> Result<(), NotebookError> {
         .map_err(file_error("writing", name))
 }
 
+/// A scan is never altered: not by mistake, and not through a link to it.
+fn read_only(path: &Path) -> std::io::Result<()> {
+    // Elsewhere a link that may only be read could not be removed again.
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        fs::set_permissions(path, fs::Permissions::from_mode(0o444))?;
+    }
+    #[cfg(not(unix))]
+    let _ = path;
+    Ok(())
+}
+
 /// Brings a folder's list of names to the disk, where the system has that.
 fn sync_folder_of(path: &Path) -> std::io::Result<()> {
     #[cfg(unix)]
@@ -141,6 +154,7 @@ impl NotebookFile {
         let place = folder.join(&fingerprint.sha256);
         // The same bytes may be there already, whole, for they were renamed.
         if fs::metadata(&place).map(|kind| kind.len()).ok() != Some(size) {
+            read_only(&partial.0).map_err(writing)?;
             settle(&partial.0, &place)?;
         }
         add(&self.connection, &fingerprint, "beside", None, None)?;

@@ -49,6 +49,15 @@ fn a_folder_comes_out_of_its_bundle_byte_for_byte_without_what_is_no_part_of_it(
     assert_eq!(files(&back), own);
     // The same files, touched at another time, give the same bundle.
     assert_eq!(bundle_of(&back), bytes);
+    // Texts that deflate to almost nothing, more than the limits allow a stranger at one go.
+    for number in 0..70 {
+        fs::write(back.join(format!("{number}.txt")), vec![b'x'; 1 << 20]).unwrap();
+    }
+    let large = dir.path().join("large.zip");
+    fs::write(&large, bundle_of(&back)).unwrap();
+    let again = dir.path().join("again");
+    unpack_bundle(&large, &again, BundleLimits::USUAL, &|_, _| true).unwrap();
+    assert_eq!(files(&again), files(&back));
     // A place that holds something is never written into.
     let error = unpack_bundle(&bundle, &back, BundleLimits::USUAL, &|_, _| true).unwrap_err();
     assert!(error.to_string().contains("not empty"), "{error}");

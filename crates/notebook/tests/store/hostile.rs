@@ -2,6 +2,7 @@
 
 use crate::made::{files, record};
 use notebook::{BundleLimits, unpack_bundle};
+use proptest::prelude::*;
 use sha2::{Digest, Sha256};
 use std::fs::{self, File};
 use std::io::{Cursor, Write};
@@ -217,11 +218,21 @@ fn what_is_not_listed_or_not_there_or_other_than_listed_is_refused() {
 
 #[test]
 fn a_bundle_that_would_fill_the_disk_is_refused_before_a_byte_is_written() {
-    // 70 MB of one byte in some 70 kB: beyond 64 MB free, and beyond 20 times its size.
-    let zeros = vec![0; 70 << 20];
+    // 3 MB of one byte in some 3 kB, where 1 MB is free whatever the bundle's size.
+    let zeros = vec![0; 3 << 20];
     let bomb = Made::sound().file("scans/a.tif", &zeros).bytes();
-    assert!(bomb.len() < 1 << 20);
-    told(&bomb, "bytes for a bundle of this size");
+    assert!(bomb.len() < 1 << 14);
+    let strict = BundleLimits {
+        bytes_free: 1 << 20,
+        ..BundleLimits::USUAL
+    };
+    let error = refused(&bomb, strict);
+    assert!(error.contains("bytes for a bundle of this size"), "{error}");
+    // The usual limits, by what the list says.
+    let large = Made::sound()
+        .listed("scans/a.tif", 70 << 20, &sha256(b"x"))
+        .member("test/scans/a.tif", b"x");
+    told(&large.bytes(), "bytes for a bundle of this size");
     // The same, and the list says less than there is.
     let lying = Made::sound()
         .listed("scans/a.tif", 10, &sha256(&zeros))
@@ -276,6 +287,32 @@ fn a_damaged_bundle_is_refused_and_never_a_panic() {
         bytes[at] ^= 0xff;
         try_one(&bytes);
         try_one(&sound[..at]);
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(300))]
+
+    /// Bytes anywhere in a bundle put in, taken out or overwritten: refused, or what it was.
+    #[test]
+    fn a_bundle_that_was_tampered_with_is_refused_or_is_what_it_was(
+        changes in prop::collection::vec((any::<prop::sample::Index>(), 0_usize..40, prop::collection::vec(any::<u8>(), 0..40)), 1..4)
+    ) {
+        let mut bytes = Made::sound().file("a.csv", b"1,2,3\n").bytes();
+        for (at, out, into) in changes {
+            let at = at.index(bytes.len());
+            let end = (at + out).min(bytes.len());
+            bytes.splice(at..end, into);
+        }
+        let dir = tempfile::tempdir().unwrap();
+        let (bundle, place) = (dir.path().join("b.zip"), dir.path().join("unpacked"));
+        fs::write(&bundle, bytes).unwrap();
+        if unpack_bundle(&bundle, &place, BundleLimits::USUAL, &|_, _| true).is_ok() {
+            prop_assert_eq!(fs::read(place.join("a.csv")).unwrap(), b"1,2,3\n");
+            prop_assert_eq!(left(dir.path()).len(), 3);
+        } else {
+            prop_assert_eq!(left(dir.path()), ["b.zip"]);
+        }
     }
 }
 
