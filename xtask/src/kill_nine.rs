@@ -5,6 +5,9 @@
 //! moment. Then the notebook must open, pass its full check, and hold all that
 //! was acknowledged, byte for byte.
 //!
+//! Tried against a program that says *saved* too early, and one that refers to a scan
+//! before it is whole: both are caught in the first rounds.
+//!
 //! What this can't show: a pulled plug also takes what the system had not yet
 //! brought to the disk. Against that stand `synchronous = FULL` and the order
 //! in which scans are written, which this chore does not test.

@@ -71,7 +71,21 @@ fn the_worked_example_goes_through_notebook_and_bundle_and_back_with_every_byte(
 fn results_are_kept_by_revision() {
     let dir = tempfile::tempdir().unwrap();
     let notebook = Notebook::open(&dir.path().join("n.sqlite"), Check::Quick).unwrap();
-    let test = notebook.add_demo("A. Tester", &Silent).unwrap();
+    // One scan is made large enough to be referred to where it is.
+    let folder = dir.path().join("folder");
+    for (path, bytes) in files(demo()) {
+        let place = folder.join(path);
+        fs::create_dir_all(place.parent().unwrap()).unwrap();
+        fs::write(place, bytes).unwrap();
+    }
+    let scan = folder.join("scans/sun-anchor-1.tif");
+    let mut bytes = fs::read(&scan).unwrap();
+    bytes.resize(2_000_000, 0);
+    fs::write(&scan, &bytes).unwrap();
+    let test = notebook
+        .import_folder(&folder, ScanPlace::ReferredTo, "A. Tester", &Silent)
+        .unwrap()
+        .test;
     assert_eq!(notebook.evaluated(test, None).unwrap(), None);
     let (revision, evaluated) = notebook.evaluate(test, None, None, &Silent).unwrap();
     assert_eq!(revision, 1);
@@ -87,6 +101,21 @@ fn results_are_kept_by_revision() {
         .unwrap();
     assert_eq!(notebook.evaluated(test, None).unwrap(), None);
     assert_eq!(notebook.evaluated(test, Some(1)).unwrap(), Some(kept));
+    // Somebody writes another file of the same size over the scan.
+    bytes[1_999_999] = 1;
+    fs::write(&scan, &bytes).unwrap();
+    for revision in [1, 2] {
+        let error = notebook
+            .evaluate(test, Some(revision), None, &Silent)
+            .unwrap_err()
+            .to_string();
+        let told = error.contains("was changed since it was imported")
+            || error.contains("another file now");
+        assert!(told, "{error}");
+        assert_eq!(notebook.evaluated(test, Some(revision)).unwrap(), None);
+    }
+    let error = notebook.check().unwrap_err().to_string();
+    assert!(error.contains("scans are not"), "{error}");
 }
 
 /// A test with a title and the records a frame needs.
@@ -316,7 +345,19 @@ fn a_scan_that_is_dropped_in_and_outlined_is_part_of_the_test() {
         .read_to_end(&mut read)
         .unwrap();
     assert_eq!(read, bytes);
+    // Of many revisions that were laid out the last few stay.
+    for revision in 3..8 {
+        let noted = notebook.open_test(test, None).unwrap();
+        let text = format!("looked at {revision} times");
+        let noted = noted.with_text("notes.txt", Some(&text)).unwrap();
+        notebook.folder(test, None).unwrap();
+        notebook
+            .save(test, revision, &noted, "A. Tester", "noted")
+            .unwrap();
+    }
     let (_, folder) = notebook.folder(test, None).unwrap();
+    let laid = fs::read_dir(dir.path().join("n.sqlite.work")).unwrap();
+    assert_eq!(laid.count(), 3);
     assert_eq!(fs::read(folder.join("scans/sheet.tif")).unwrap(), bytes);
     let told: Vec<String> = notebook.history(test).unwrap()[2]
         .differences

@@ -27,6 +27,15 @@ pub struct EvaluatedTest {
     pub findings: PathBuf,
 }
 
+/// What of earlier revisions is removed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Forgotten {
+    /// The files that were laid out.
+    Files,
+    /// Those and the results.
+    All,
+}
+
 /// What tells whether a file was changed: its size and when it was written.
 type Look = (u64, Option<SystemTime>);
 
@@ -66,6 +75,7 @@ impl Notebook {
             return Ok((revision, dir));
         }
         laid?;
+        self.forget_older(test, revision, Forgotten::Files);
         Ok((revision, dir))
     }
 
@@ -132,7 +142,7 @@ impl Notebook {
         let evaluated = evaluate_folder(&dir, Some(&place.join("results")), made_on, progress)?;
         self.same_scans(test, revision, &evaluated)?;
         crate::write_file(&made_by, VERSION.as_bytes())?;
-        self.forget_older(test, revision);
+        self.forget_older(test, revision, Forgotten::All);
         Ok((revision, evaluated))
     }
 
@@ -191,7 +201,7 @@ impl Notebook {
 
     /// Removes what was laid out and computed of earlier revisions, but for the
     /// last few.
-    fn forget_older(&self, test: TestId, revision: u32) {
+    fn forget_older(&self, test: TestId, revision: u32, what: Forgotten) {
         const KEPT: u32 = 3;
         let Ok(entries) = fs::read_dir(self.work()) else {
             return;
@@ -205,7 +215,14 @@ impl Notebook {
                 .is_some_and(|number| number + KEPT <= revision);
             if older {
                 // Can be computed again; what can't be removed is harmless.
-                drop(fs::remove_dir_all(entry.path()));
+                match what {
+                    Forgotten::All => drop(fs::remove_dir_all(entry.path())),
+                    Forgotten::Files => {
+                        drop(fs::remove_dir_all(entry.path().join("test")));
+                        // Stays where there are results.
+                        drop(fs::remove_dir(entry.path()));
+                    }
+                }
             }
         }
     }
