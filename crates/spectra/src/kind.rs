@@ -47,12 +47,14 @@ impl CurveKind {
 
     /// Gives the values that can occur: lowest and highest.
     ///
-    /// A measured share may come out a little above 1, so 1.05 is allowed; no
-    /// densitometer or film gives a density outside −0.1 to 12.
+    /// A measured share may come out a little above 1, so 1.05 is allowed. Reflectance
+    /// is measured against a white tile, which papers with brighteners outshine: up to
+    /// 1.25. No densitometer or film gives a density outside −0.1 to 12.
     #[must_use]
     pub fn possible(self) -> (f64, f64) {
         match self {
-            Self::Transmittance | Self::InternalTransmittance | Self::Reflectance => (0.0, 1.05),
+            Self::Transmittance | Self::InternalTransmittance => (0.0, 1.05),
+            Self::Reflectance => (0.0, 1.25),
             Self::TransmissionDensity => (-0.1, 12.0),
             Self::LogSensitivity => (-30.0, 30.0),
             Self::RelativePower
