@@ -61,6 +61,34 @@ pub struct CurveAnswer {
     pub odd_readings: Vec<String>,
 }
 
+/// Fits the curve of a file of readings, log H on whatever scale.
+///
+/// # Errors
+/// [`AppError`] when the file can't be read or no film curve fits.
+pub(crate) fn fitted(file: &std::path::Path) -> Result<CharacteristicCurve, AppError> {
+    let rows = notebook::read_curve_csv(file)?;
+    let readings: Vec<CurveReading> = rows
+        .rows
+        .iter()
+        .map(|row| CurveReading {
+            log_h: row.log_h,
+            density: Measured::new(row.density, row.density_sd.unwrap_or(0.0)),
+            step: row.step,
+        })
+        .collect();
+    let settings = CurveFitSettings {
+        base_plus_fog: None,
+        exposure_scale: ExposureScale::Relative,
+        reading_sd_default: READING_SD_DEFAULT,
+    };
+    fit_characteristic_curve(&readings, &settings).map_err(|e| {
+        AppError::new(
+            format!("{}: {}", file.display(), with_causes(&e)),
+            "check that each row is one reading of one development",
+        )
+    })
+}
+
 /// Fits the curve of a file and gives every criterion.
 ///
 /// # Errors

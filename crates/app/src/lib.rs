@@ -10,6 +10,7 @@
 //!
 //! Begin with [`evaluate_folder`], the main job.
 
+mod absolute_film;
 mod carrying;
 mod changed_light;
 mod compare_tests;
@@ -39,7 +40,9 @@ mod plan_request;
 mod plan_several;
 mod planned_rows;
 mod predict;
+mod predict_curves;
 mod predict_json;
+mod predict_shade;
 mod predict_text;
 mod progress;
 mod single_scan;
@@ -50,6 +53,7 @@ mod sun_chart;
 mod tiles;
 mod trace_plot;
 
+pub use absolute_film::AbsoluteSensitivity;
 pub use changed_light::{ChangedLightQuestion, ReplannedLight, replan};
 pub use compare_tests::{ComparedTests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
@@ -80,9 +84,9 @@ pub use notebook::{
 pub use output::write_file;
 pub use plan::{CAUTIONS, PlanQuestion, Planned, plan};
 pub use planned_rows::{PlannedRow, planned_rows};
-pub use predict::{
-    FilmChoice, FilmConvention, FilterChoice, PredictAnswer, PredictRequest, StatedSpread, predict,
-};
+pub use predict::{PredictAnswer, PredictRequest, StatedSpread, predict};
+pub use predict_curves::{FilmChoice, FilmConvention, FilterChoice};
+pub use predict_shade::MeterChoice;
 pub use progress::{Progress, Silent};
 pub use record::TestParts;
 pub use single_scan::{MeasureRequest, MeasuredScan, measure_scan};

@@ -9,7 +9,8 @@ use crate::plan_believed::{Believed, believed};
 use crate::plan_beside::{Beside, beside, beside_json, beside_lines};
 use crate::plan_frames::{frame_lines, frames_json, timing_words, write};
 use crate::plan_request::{plan_error, request, sky};
-use crate::predict::{FilmChoice, FilterChoice, StatedSpread};
+use crate::predict::StatedSpread;
+use crate::predict_curves::{FilmChoice, FilterChoice};
 use crate::spectral_file::SpectralFile;
 use findings::{
     Assumptions, FEWEST_SHEETS, FactorPrior, PlanAnswer, PlanRequest, TestPlan, plan_test,

@@ -5,9 +5,9 @@
 
 use crate::AppError;
 use crate::plan::PlanQuestion;
-use crate::predict::{
-    FilmChoice, FilterAnswer, FilterChoice, PredictRequest, StatedSpread, unranked,
-};
+use crate::predict::{FilterAnswer, PredictRequest, StatedSpread, unranked};
+use crate::predict_curves::{FilmChoice, FilterChoice};
+use crate::predict_shade::MeterChoice;
 use crate::spectral_file::SpectralFile;
 use figures::shown;
 use findings::{FactorPrior, factor_prior};
@@ -287,6 +287,7 @@ fn predicting(
         monotone: false,
         hold_ends: false,
         spread: q.spread,
+        meter: MeterChoice::default(),
         sun_chart: false,
         figures: vec![],
     }

@@ -4,18 +4,22 @@
 //! the answer to text and JSON. Begin with [`predict`].
 
 use crate::AppError;
-use crate::named_spectra::{named, names, sun_height};
+use crate::absolute_film::speed_in;
+use crate::named_spectra::sun_height;
+use crate::predict_curves::{Film, FilmChoice, FilterChoice, curve, film, filters, spectrum};
 use crate::predict_json::json_of;
+use crate::predict_shade::{MeterChoice, Shade, ShadeAnswer};
 use crate::predict_text::{lines_of, ranked_lines};
-use crate::spectral_file::{SpectralFile, read_curve};
-use crate::sun_chart::{ChartRow, chart, chart_lines};
+use crate::spectral_file::SpectralFile;
+use crate::sun_chart::{chart, chart_lines};
+use figures::SunHeightFactor;
 use findings::interval_half_width;
 use quantity::{ExposureIndex, Stops};
 use serde_json::Value;
-use spectra::read::{Answers, Purpose, ValueScale};
+use spectra::read::Purpose;
 use spectra::{
-    Combined, Contribution, Curve, Ends, Expected, FilmClass, GridChoice, InputSpread,
-    Interpolation, LongPass, Predicting, Prediction, SubjectContrast, VerdictLimits,
+    AbsoluteSpeed, Combined, Contribution, Curve, Ends, Expected, FilmClass, GridChoice,
+    InputSpread, Interpolation, Predicting, Prediction, SubjectContrast, VerdictLimits,
 };
 
 /// Share of cases in which the intervals hold the truth.
@@ -23,50 +27,6 @@ pub(crate) const COVERAGE: f64 = 0.90;
 
 /// A change of the factor worth telling. \[stops\]
 pub(crate) const TOLD_FROM_STOPS: f64 = 0.05;
-
-/// The film that is asked about.
-#[derive(Clone, Debug, PartialEq)]
-pub enum FilmChoice {
-    /// A file of its sensitivity.
-    File {
-        /// The file.
-        file: SpectralFile,
-        /// Whether the values are log10 of sensitivity.
-        log: bool,
-        /// What the sensitivity is to.
-        convention: FilmConvention,
-    },
-    /// A class of film, by its word.
-    Class(String),
-}
-
-/// What a film's printed sensitivity is to.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub enum FilmConvention {
-    /// Equal energy at each wavelength.
-    #[default]
-    EqualEnergy,
-    /// Equal numbers of photons.
-    EqualPhotons,
-    /// A wedge spectrogram under a lamp.
-    Wedge(SpectralFile),
-}
-
-/// A filter that is asked about.
-#[derive(Clone, Debug, PartialEq)]
-pub enum FilterChoice {
-    /// A file of its transmittance.
-    File(SpectralFile),
-    /// An edge as `NM:LEVEL`.
-    Edge {
-        /// The text.
-        text: String,
-        /// Peak transmittance, 0 to 1; of the model when not given.
-        peak: Option<f64>,
-        /// Width of the edge, nm; of the model when not given.
-        width_nm: Option<f64>,
-    },
-}
 
 /// Standard deviations that were stated; what is not is assumed.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -92,6 +52,8 @@ pub struct PredictRequest {
     pub light: SpectralFile,
     /// The light in the shade, when asked about.
     pub shade: Option<SpectralFile>,
+    /// The meter that sun and shade are read with.
+    pub meter: MeterChoice,
     /// Subjects that are held against the grey card.
     pub subjects: Vec<SpectralFile>,
     /// EI of the film without a filter.
@@ -129,11 +91,11 @@ pub(crate) struct FilterAnswer {
     pub(crate) source: String,
     pub(crate) prediction: Prediction,
     pub(crate) subjects: Vec<(String, SubjectContrast)>,
-    pub(crate) shade: Option<Prediction>,
+    pub(crate) shade: Option<ShadeAnswer>,
     pub(crate) ei: Option<ExposureIndex>,
     pub(crate) spread: Combined,
     /// The factors over the sun's height, when they were asked for.
-    pub(crate) sun_chart: Option<Vec<ChartRow>>,
+    pub(crate) sun_chart: Option<Vec<SunHeightFactor>>,
     /// Whether the spread was stated and not only assumed.
     pub(crate) stated: bool,
 }
@@ -147,13 +109,6 @@ impl FilterAnswer {
     }
 }
 
-/// A film with its curve and, for a class, its model.
-pub(crate) struct Film {
-    pub(crate) name: String,
-    pub(crate) curve: Curve,
-    class: Option<FilmClass>,
-}
-
 /// Predicts what each filter costs.
 ///
 /// # Errors
@@ -163,6 +118,7 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
     let Unranked {
         film,
         light,
+        speed,
         filters,
         mut answers,
     } = unranked(request, &mut notes)?;
@@ -181,6 +137,7 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
         prediction: &first.prediction,
         filter_curve: drawn_filter,
         interpolation: interpolation(request),
+        sun_heights: first.sun_chart.as_deref().unwrap_or_default(),
     };
     let svgs = request
         .figures
@@ -198,6 +155,13 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
         }
     }
     lines.push(String::new());
+    if let Some(speed) = speed {
+        lines.push(format!(
+            "Speed of the bare film in this light: {} (0.10 over base+fog at {} lux s)",
+            figures::shown::two_figures(speed.speed.to_arithmetic()),
+            figures::shown::fixed(speed.speed_point.to_lux_seconds(), 4)
+        ));
+    }
     lines.push(format!("Film: {}", film.curve.source()));
     lines.push(format!("Light: {}", light.source()));
     for answer in &answers {
@@ -209,7 +173,7 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
         interpolation(request).words(),
         spectra::ends_words(ends(request))
     ));
-    let json = json_of(request, &film, &light, &answers, &notes);
+    let json = json_of(request, &film, &light, speed, &answers, &notes);
     Ok(PredictAnswer {
         lines,
         json,
@@ -222,6 +186,8 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
 pub(crate) struct Unranked {
     pub(crate) film: Film,
     pub(crate) light: Curve,
+    /// Of a film whose sensitivity is absolute.
+    speed: Option<AbsoluteSpeed>,
     filters: Vec<(String, Curve)>,
     pub(crate) answers: Vec<FilterAnswer>,
 }
@@ -243,7 +209,10 @@ pub(crate) fn unranked(
         .shade
         .as_ref()
         .or(own_shade.as_ref())
-        .map(|file| curve(file, Purpose::Light, None, notes))
+        .map(|file| {
+            let (light, infrared_sd_stops) = spectrum(file, Purpose::Light, None, notes)?;
+            Shade::new(file.name(), light, infrared_sd_stops, request.meter)
+        })
         .transpose()?;
     let subjects = request
         .subjects
@@ -251,6 +220,10 @@ pub(crate) fn unranked(
         .map(|file| Ok((file.name(), curve(file, Purpose::Subject, None, notes)?)))
         .collect::<Result<Vec<_>, AppError>>()?;
     let filters = filters(request, notes)?;
+    let speed = film
+        .absolute
+        .then(|| speed_in(&film.curve, &light))
+        .transpose()?;
     let asking = Asking {
         request,
         film: &film,
@@ -258,6 +231,7 @@ pub(crate) fn unranked(
         light_sd_stops,
         shade: shade.as_ref(),
         subjects: &subjects,
+        bare_ei: bare_ei(request, speed)?,
     };
     let answers = filters
         .iter()
@@ -266,12 +240,25 @@ pub(crate) fn unranked(
     Ok(Unranked {
         film,
         light,
+        speed,
         filters,
         answers,
     })
 }
 
-fn interpolation(request: &PredictRequest) -> Interpolation {
+/// The EI without a filter: as given, or the film's own speed in this light.
+fn bare_ei(
+    request: &PredictRequest,
+    speed: Option<AbsoluteSpeed>,
+) -> Result<Option<ExposureIndex>, AppError> {
+    let given = request.ei.map(|ei| {
+        ExposureIndex::from_arithmetic(ei)
+            .map_err(|e| AppError::new(e.to_string(), "give the EI without a filter"))
+    });
+    Ok(given.transpose()?.or(speed.map(|s| s.speed)))
+}
+
+pub(crate) fn interpolation(request: &PredictRequest) -> Interpolation {
     if request.monotone {
         Interpolation::Monotone
     } else {
@@ -287,145 +274,6 @@ fn ends(request: &PredictRequest) -> Ends {
     }
 }
 
-fn curve(
-    file: &SpectralFile,
-    purpose: Purpose,
-    scale: Option<ValueScale>,
-    notes: &mut Vec<String>,
-) -> Result<Curve, AppError> {
-    Ok(spectrum(file, purpose, scale, notes)?.0)
-}
-
-/// Gives a curve by file or by name, with the spread of a light that its model states.
-fn spectrum(
-    file: &SpectralFile,
-    purpose: Purpose,
-    scale: Option<ValueScale>,
-    notes: &mut Vec<String>,
-) -> Result<(Curve, Option<f64>), AppError> {
-    if let Some(text) = file.as_name() {
-        if let Some(named) = named(text, purpose)? {
-            notes.extend(named.notes);
-            return Ok((named.curve, named.infrared_sd_stops));
-        }
-        if let Some(names) = names(purpose) {
-            return Err(AppError::new(
-                format!(
-                    "{text}: there is no such file, and no {} of this name",
-                    purpose.word()
-                ),
-                format!("give a file, or one of {names}"),
-            ));
-        }
-    }
-    let answers = Answers {
-        value_scale: scale.or(file.scale),
-        ..file.answers()
-    };
-    let (curve, told) = read_curve(file, purpose, &answers)?;
-    notes.extend(told);
-    Ok((curve, None))
-}
-
-fn film(choice: &FilmChoice, notes: &mut Vec<String>) -> Result<Film, AppError> {
-    match choice {
-        FilmChoice::File {
-            file,
-            log,
-            convention,
-        } => {
-            let scale = log.then_some(ValueScale::Log10);
-            let printed = curve(file, Purpose::Film, scale, notes)?;
-            let turned = match convention {
-                FilmConvention::EqualEnergy => Ok(printed),
-                FilmConvention::EqualPhotons => spectra::equal_energy_from_equal_photons(&printed),
-                FilmConvention::Wedge(lamp) => {
-                    let lamp = curve(lamp, Purpose::Light, None, notes)?;
-                    spectra::equal_energy_from_wedge(&printed, &lamp)
-                }
-            };
-            Ok(Film {
-                name: file.name(),
-                curve: turned.map_err(|e| {
-                    AppError::new(
-                        format!("film: {e}"),
-                        "give a lamp that covers the film and 560 nm",
-                    )
-                })?,
-                class: None,
-            })
-        }
-        FilmChoice::Class(word) => {
-            let words = FilmClass::ALL.map(FilmClass::word).join(", ");
-            let class = FilmClass::from_word(word).ok_or_else(|| {
-                AppError::new(
-                    format!("there is no class of film '{word}'"),
-                    format!("say one of {words}, or give the film's own curve with --film"),
-                )
-            })?;
-            notes.push(format!(
-                "film: the class {word} is a smooth model invented from the general ranges of the trade, not a film; give your film's own curve when there is one"
-            ));
-            Ok(Film {
-                name: format!("{word} film (class)"),
-                curve: class
-                    .model()
-                    .curve(word)
-                    .map_err(|e| AppError::new(e.to_string(), ""))?,
-                class: Some(class),
-            })
-        }
-    }
-}
-
-/// Every filter with its name; a stack is one filter.
-fn filters(
-    request: &PredictRequest,
-    notes: &mut Vec<String>,
-) -> Result<Vec<(String, Curve)>, AppError> {
-    let mut all: Vec<(String, Curve)> = vec![];
-    for choice in &request.filters {
-        let (name, curve) = match choice {
-            FilterChoice::File(file) => (file.name(), curve(file, Purpose::Filter, None, notes)?),
-            FilterChoice::Edge {
-                text,
-                peak,
-                width_nm,
-            } => {
-                let glass = LongPass::from_text(
-                    text,
-                    peak.unwrap_or(spectra::long_pass::PEAK),
-                    width_nm.unwrap_or(spectra::long_pass::WIDTH_NM),
-                )
-                .map_err(|e| AppError::new(format!("filter: {e}"), ""))?;
-                let curve = glass
-                    .curve(300.0, 1200.0)
-                    .map_err(|e| AppError::new(e.to_string(), ""))?;
-                (text.clone(), curve)
-            }
-        };
-        let mut unique = name.clone();
-        let mut count = 2;
-        while all.iter().any(|(other, _)| *other == unique) {
-            unique = format!("{name} ({count})");
-            count += 1;
-        }
-        all.push((unique, curve));
-    }
-    if request.stack && all.len() > 1 {
-        let name = all
-            .iter()
-            .map(|(name, _)| name.as_str())
-            .collect::<Vec<_>>()
-            .join(" + ");
-        let curves: Vec<&Curve> = all.iter().map(|(_, c)| c).collect();
-        let stack = spectra::stacked(&curves, interpolation(request))
-            .map_err(|e| AppError::new(format!("stack of filters: {e}"), ""))?;
-        return Ok(vec![(name, stack)]);
-    }
-    Ok(all)
-}
-
 /// Everything one filter is asked with.
 struct Asking<'a> {
     request: &'a PredictRequest,
@@ -433,8 +281,9 @@ struct Asking<'a> {
     light: &'a Curve,
     /// Spread of the light beyond 700 nm, where its model has one.
     light_sd_stops: Option<f64>,
-    shade: Option<&'a Curve>,
+    shade: Option<&'a Shade>,
     subjects: &'a [(String, Curve)],
+    bare_ei: Option<ExposureIndex>,
 }
 
 impl Asking<'_> {
@@ -458,10 +307,6 @@ impl Asking<'_> {
             )
         };
         let prediction = spectra::prediction(&of, limits).map_err(wrong)?;
-        let shade = self
-            .shade
-            .map(|light| spectra::prediction(&Predicting { light, ..of }, limits).map_err(wrong))
-            .transpose()?;
         let subjects = self
             .subjects
             .iter()
@@ -472,16 +317,21 @@ impl Asking<'_> {
                 ))
             })
             .collect::<Result<Vec<_>, AppError>>()?;
-        let ei = match (request.ei, prediction.stops()) {
-            (Some(ei), Some(stops)) => {
-                let bare = ExposureIndex::from_arithmetic(ei)
-                    .map_err(|e| AppError::new(e.to_string(), "give the EI without a filter"))?;
-                bare.slower_by(stops).ok()
-            }
-            _ => None,
-        };
-        let sun_chart = request.sun_chart.then(|| chart(&of)).transpose()?;
-        let (parts, stated) = self.spread(&of, &prediction)?;
+        let ei = self
+            .bare_ei
+            .zip(prediction.stops())
+            .and_then(|(bare, stops)| bare.slower_by(stops).ok());
+        let (spread, own_parts, stated) = self.spread(&of)?;
+        let shade = self
+            .shade
+            .map(|shade| shade.answer(&of, &spread).map_err(wrong))
+            .transpose()?;
+        let sun_chart = request
+            .sun_chart
+            .then(|| chart(&of, &spread, &own_parts))
+            .transpose()?;
+        let mut parts = spectra::contributions(&prediction, &spread);
+        parts.extend(own_parts);
         Ok(FilterAnswer {
             name: name.to_owned(),
             source: filter.source().to_owned(),
@@ -495,12 +345,11 @@ impl Asking<'_> {
         })
     }
 
-    /// What the inputs add to the uncertainty, and whether any of it was stated.
+    /// The spreads of the inputs, what a class of film adds, and whether any of it was stated.
     fn spread(
         &self,
         of: &Predicting<'_>,
-        prediction: &Prediction,
-    ) -> Result<(Vec<Contribution>, bool), AppError> {
+    ) -> Result<(InputSpread, Vec<Contribution>, bool), AppError> {
         let stated = self.request.spread;
         for (what, sd) in [
             ("film's edge", stated.film_edge_nm),
@@ -528,7 +377,7 @@ impl Asking<'_> {
                 .unwrap_or(assumed.light_infrared_stops),
             gradient_stops: assumed.gradient_stops,
         };
-        let mut parts = spectra::contributions(prediction, &spread);
+        let mut parts = vec![];
         if let (Some(model), Some(class)) = (model, self.film.class) {
             let wider = |by: f64| {
                 let width_nm = model.width_nm + by;
@@ -550,7 +399,7 @@ impl Asking<'_> {
         }
         let any =
             stated != StatedSpread::default() || model.is_some() || self.light_sd_stops.is_some();
-        Ok((parts, any))
+        Ok((spread, parts, any))
     }
 }
 

@@ -1,11 +1,12 @@
 //! A prediction as JSON with stable keys.
 
-use crate::predict::{COVERAGE, Film, FilterAnswer, PredictRequest};
+use crate::predict::{COVERAGE, FilterAnswer, PredictRequest};
+use crate::predict_curves::Film;
 use crate::sun_chart::chart_json;
 use findings::interval_half_width;
 use quantity::{ExposureIndex, Nanometres, Stops};
 use serde_json::{Map, Value, json};
-use spectra::{Curve, VerdictLimits};
+use spectra::{AbsoluteSpeed, Curve, VerdictLimits};
 
 fn nm(at: Option<Nanometres>) -> Value {
     json!(at.map(Nanometres::to_nm))
@@ -20,6 +21,7 @@ pub(crate) fn json_of(
     request: &PredictRequest,
     film: &Film,
     light: &Curve,
+    speed: Option<AbsoluteSpeed>,
     answers: &[FilterAnswer],
     notes: &[String],
 ) -> Value {
@@ -42,6 +44,15 @@ pub(crate) fn json_of(
     object.insert(
         "light".to_owned(),
         json!({"name": request.light.name(), "source": light.source()}),
+    );
+    object.insert(
+        "absolute_speed".to_owned(),
+        json!(speed.map(|s| json!({
+            "arithmetic_speed": s.speed.to_arithmetic(),
+            "speed_point_lux_s": s.speed_point.to_lux_seconds(),
+            "speed_point_log_h": s.speed_point.to_log10(),
+            "net_density": crate::absolute_film::SPEED_POINT_DENSITY,
+        }))),
     );
     let limits = VerdictLimits::COMMON_PRACTICE;
     object.insert(
@@ -112,12 +123,7 @@ fn filter_json(a: &FilterAnswer) -> Map<String, Value> {
         })).collect::<Vec<_>>(),
         "stops_per_filter_nm": p.stops_per_nm,
         "stops_per_film_nm": p.stops_per_film_nm,
-        "shade": a.shade.as_ref().map(|s| json!({
-            "factor": s.factor.map(quantity::FilterFactor::to_ratio),
-            "factor_stops": stops(s.stops()),
-            "over_sun_stops": s.stops().zip(p.stops()).map(|(s, p)| (s - p).to_stops()),
-            "verdict": s.verdict.word(),
-        })),
+        "shade": a.shade.as_ref().map(|s| s.json(p)),
         "by_sun_height": a.sun_chart.as_deref().map(chart_json),
         "uncertainty": {
             "sd_stops": p.factor.map(|_| a.spread.sd_stops),

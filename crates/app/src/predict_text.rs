@@ -72,15 +72,7 @@ pub(crate) fn lines_of(a: &FilterAnswer, film: &str) -> Vec<String> {
             ));
         }
     }
-    if let Some(shade) = &a.shade
-        && let (Some(there), Some(here)) = (shade.stops(), p.stops())
-    {
-        lines.push(format!(
-            "In the shade: {} stops, {} beyond what a meter that sees as the bare film shows",
-            shown::stops(there),
-            shown::signed_stops(there - here)
-        ));
-    }
+    lines.extend(a.shade.iter().flat_map(|shade| shade.lines(p)));
     if let Some(slope) = p.stops_per_nm {
         lines.push(format!(
             "One nanometre of filter edge: {} stop",

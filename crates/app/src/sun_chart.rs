@@ -2,44 +2,62 @@
 
 use crate::AppError;
 use crate::named_spectra::named;
-use figures::shown;
-use quantity::Stops;
+use crate::predict::COVERAGE;
+use figures::{SunHeightFactor, shown};
+use findings::interval_half_width;
+use quantity::{Interval, Stops};
 use serde_json::{Value, json};
 use spectra::read::Purpose;
-use spectra::{Curve, Predicting, VerdictLimits, prediction};
+use spectra::{
+    Contribution, Curve, InputSpread, Predicting, SHADE_INFRARED_STOPS, VerdictLimits, combined,
+    contributions, prediction,
+};
 
 /// Heights of the sun that are charted, degrees.
 const HEIGHTS_DEG: [f64; 11] = [
     2.0, 5.0, 10.0, 15.0, 20.0, 30.0, 40.0, 50.0, 60.0, 75.0, 90.0,
 ];
 
-/// One height of the sun.
-pub(crate) struct ChartRow {
-    sun_deg: f64,
-    sun: Option<Stops>,
-    shade: Option<Stops>,
-}
-
-/// Gives the factors of one filter over the sun's height; `of` says all but the light.
+/// Gives the factors of one filter over the sun's height; `of` says all but the light,
+/// `parts` what else adds to the uncertainty.
 ///
 /// # Errors
 /// [`AppError`] when film and filter can't be joined.
-pub(crate) fn chart(of: &Predicting<'_>) -> Result<Vec<ChartRow>, AppError> {
+pub(crate) fn chart(
+    of: &Predicting<'_>,
+    spread: &InputSpread,
+    parts: &[Contribution],
+) -> Result<Vec<SunHeightFactor>, AppError> {
+    // Each light has its own spread beyond 700 nm, whatever light was asked for.
+    let sun = InputSpread {
+        light_infrared_stops: InputSpread::ASSUMED.light_infrared_stops,
+        ..*spread
+    };
+    let shade = InputSpread {
+        light_infrared_stops: SHADE_INFRARED_STOPS,
+        ..*spread
+    };
     HEIGHTS_DEG
         .into_iter()
         .map(|sun_deg| {
-            Ok(ChartRow {
+            Ok(SunHeightFactor {
                 sun_deg,
-                sun: factor(of, &format!("sun:{sun_deg}"))?,
-                shade: factor(of, &format!("open-shade:{sun_deg}"))?,
+                sun: factor(of, &format!("sun:{sun_deg}"), &sun, parts)?,
+                shade: factor(of, &format!("open-shade:{sun_deg}"), &shade, parts)?,
             })
         })
         .collect()
 }
 
-fn factor(of: &Predicting<'_>, light: &str) -> Result<Option<Stops>, AppError> {
+fn factor(
+    of: &Predicting<'_>,
+    light: &str,
+    spread: &InputSpread,
+    parts: &[Contribution],
+) -> Result<Option<Interval<Stops>>, AppError> {
+    let wrong = |e: String| AppError::new(format!("factor over the sun's height: {e}"), "");
     let light: Curve = named(light, Purpose::Light)?
-        .ok_or_else(|| AppError::new(format!("no light '{light}'"), ""))?
+        .ok_or_else(|| wrong(format!("no light '{light}'")))?
         .curve;
     let found = prediction(
         &Predicting {
@@ -48,13 +66,26 @@ fn factor(of: &Predicting<'_>, light: &str) -> Result<Option<Stops>, AppError> {
         },
         VerdictLimits::COMMON_PRACTICE,
     )
-    .map_err(|e| AppError::new(format!("factor over the sun's height: {e}"), ""))?;
-    Ok(found.stops())
+    .map_err(|e| wrong(e.to_string()))?;
+    let Some(value) = found.stops() else {
+        return Ok(None);
+    };
+    let mut all = contributions(&found, spread);
+    all.extend_from_slice(parts);
+    let half = interval_half_width(COVERAGE) * combined(&all).sd_stops;
+    let end = |stops: f64| Stops::new(stops).map_err(|e| wrong(e.to_string()));
+    Ok(Some(Interval {
+        value,
+        low: end(value.to_stops() - half)?,
+        high: end(value.to_stops() + half)?,
+        coverage: COVERAGE,
+    }))
 }
 
 /// Lines of the chart.
-pub(crate) fn chart_lines(filter: &str, rows: &[ChartRow]) -> Vec<String> {
-    let cell = |s: Option<Stops>| s.map_or_else(|| "none".to_owned(), shown::stops);
+pub(crate) fn chart_lines(filter: &str, rows: &[SunHeightFactor]) -> Vec<String> {
+    let cell =
+        |s: Option<Interval<Stops>>| s.map_or_else(|| "none".to_owned(), |s| shown::stops(s.value));
     let head = [
         String::new(),
         format!("{filter} over the sun's height, clear sky, stops of filter factor:"),
@@ -66,7 +97,7 @@ pub(crate) fn chart_lines(filter: &str, rows: &[ChartRow]) -> Vec<String> {
     let body = rows.iter().map(|r| {
         let apart = r.sun.zip(r.shade).map_or_else(
             || "none".to_owned(),
-            |(sun, shade)| shown::signed_stops(shade - sun),
+            |(sun, shade)| shown::signed_stops(shade.value - sun.value),
         );
         let height = format!("{}°", r.sun_deg);
         format!(
@@ -79,14 +110,17 @@ pub(crate) fn chart_lines(filter: &str, rows: &[ChartRow]) -> Vec<String> {
 }
 
 /// The chart with stable keys.
-pub(crate) fn chart_json(rows: &[ChartRow]) -> Value {
-    let stops = |s: Option<Stops>| s.map(Stops::to_stops);
+pub(crate) fn chart_json(rows: &[SunHeightFactor]) -> Value {
+    let stops = |s: Option<Interval<Stops>>| s.map(|s| s.value.to_stops());
+    let ends = |s: Option<Interval<Stops>>| s.map(|s| [s.low.to_stops(), s.high.to_stops()]);
     json!(
         rows.iter()
             .map(|r| json!({
                 "sun_elevation_deg": r.sun_deg,
                 "factor_stops": stops(r.sun),
+                "factor_stops_interval": ends(r.sun),
                 "open_shade_factor_stops": stops(r.shade),
+                "open_shade_factor_stops_interval": ends(r.shade),
             }))
             .collect::<Vec<_>>()
     )

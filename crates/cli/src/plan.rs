@@ -133,6 +133,7 @@ pub(crate) fn planning(arguments: &PlanArguments) -> Result<(), AppError> {
                 None if arguments.film_equal_photons => FilmConvention::EqualPhotons,
                 None => FilmConvention::EqualEnergy,
             },
+            absolute: None,
         },
         (None, Some(class)) => FilmChoice::Class(class.clone()),
         // clap asks for one of the two.

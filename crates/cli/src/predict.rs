@@ -1,8 +1,8 @@
 //! The command `predict`: its options and what it prints.
 
 use app::{
-    AppError, FilmChoice, FilmConvention, FilterChoice, PredictRequest, SpectralFile, StatedSpread,
-    predict, write_file,
+    AbsoluteSensitivity, AppError, FilmChoice, FilmConvention, FilterChoice, MeterChoice,
+    PredictRequest, SpectralFile, StatedSpread, predict, write_file,
 };
 use clap::{Args, ValueHint};
 use std::path::PathBuf;
@@ -28,6 +28,22 @@ pub(crate) struct PredictArguments {
     /// The film's sensitivity is to equal numbers of photons.
     #[arg(long, requires = "film", conflicts_with = "film_wedge_lamp")]
     pub(crate) film_equal_photons: bool,
+    /// The film's values are absolute, cm²/erg, for this density over base+fog; its speed
+    /// in the light is given, and is the EI unless --ei is.
+    #[arg(
+        long,
+        value_name = "DENSITY",
+        requires = "film",
+        num_args = 0..=1,
+        require_equals = true,
+        default_missing_value = "0.10",
+        conflicts_with_all = ["film_wedge_lamp", "film_equal_photons"]
+    )]
+    pub(crate) film_absolute: Option<f64>,
+    /// Readings of the film's characteristic curve (log_h,density), to move an absolute
+    /// sensitivity from its density to 0.10 over base+fog.
+    #[arg(long, value_name = "FILE.csv", requires = "film_absolute", value_hint = ValueHint::FilePath)]
+    pub(crate) film_readings: Option<PathBuf>,
     /// A class in place of a curve: orthochromatic, panchromatic, extended-red,
     /// near-infrared or infrared; smooth models of our own, with their spread.
     #[arg(long, value_name = "CLASS", conflicts_with = "film")]
@@ -67,6 +83,9 @@ pub(crate) struct PredictArguments {
     /// The light in the shade, for the factor there: a file or a name as open-shade:35.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(crate) shade: Option<String>,
+    /// The meter that sun and shade are read with: eye, selenium, cadmium-sulphide, silicon.
+    #[arg(long, value_name = "CELL", default_value = "eye")]
+    pub(crate) meter: String,
     /// Reflectance of a subject, held against the 18 % grey card; may be given
     /// several times. A file or a name: leaf, spring-leaf, deep-green-leaf,
     /// autumn-leaf, needles, grey-card, wall, roof, bark, soil, water.
@@ -118,6 +137,12 @@ pub(crate) fn prediction(arguments: &PredictArguments) -> Result<(), AppError> {
                 None if arguments.film_equal_photons => FilmConvention::EqualPhotons,
                 None => FilmConvention::EqualEnergy,
             },
+            absolute: arguments
+                .film_absolute
+                .map(|net_density| AbsoluteSensitivity {
+                    net_density,
+                    readings: arguments.film_readings.clone(),
+                }),
         },
         (None, Some(class)) => FilmChoice::Class(class.clone()),
         // clap asks for one of the two.
@@ -139,6 +164,7 @@ pub(crate) fn prediction(arguments: &PredictArguments) -> Result<(), AppError> {
         stack: arguments.stack,
         light: file(&arguments.light),
         shade: arguments.shade.as_ref().map(file),
+        meter: MeterChoice::from_word(&arguments.meter)?,
         subjects: arguments.subject.iter().map(file).collect(),
         ei: arguments.ei,
         step_nm: arguments.step,

@@ -148,3 +148,74 @@ fn films_that_end_below_the_filter_show_nothing() {
         assert_eq!(verdict("850:half-peak"), "none", "{reach}");
     }
 }
+
+#[test]
+fn shade_costs_more_behind_the_filter_than_the_meter_says() {
+    // Common practice: open shade costs half a stop to more than a stop beyond the meter
+    // behind such a filter.
+    let asked = "--film-class near-infrared --filter-edge 715:50% --light sun:45";
+    let beyond = |more: &str| {
+        let answer = predict(Path::new("."), &format!("{asked} {more}"));
+        let found = answer["shade"]["over_meter_stops"].clone();
+        ["low", "value", "high"].map(|end| found[end].as_f64().unwrap())
+    };
+    let [low, eye, high] = beyond("");
+    assert!(
+        low > 0.0 && (0.5..2.0).contains(&eye),
+        "{low}, {eye}, {high}"
+    );
+    // A bare silicon cell sees most of what the film sees, and is known less well.
+    let [silicon_low, silicon, silicon_high] = beyond("--meter silicon");
+    assert!(silicon < eye, "{silicon} against {eye}");
+    assert!(silicon_high - silicon_low > 0.0);
+}
+
+#[test]
+fn absolute_sensitivity_gives_a_speed_and_follows_the_films_curve() {
+    // Source: computed by a separate program: 10 cm²/erg from 400 to 680 nm and nothing
+    // else, 0.10 over base+fog, CIE daylight of 5503 K: 0.02678435 lux s, S 29.8682; the
+    // table has D55 in 10 nm rows, D55 rounded to its printed digits.
+    let folder = tempfile::tempdir().unwrap();
+    let rows: String = (39..=76)
+        .map(|i| i * 10)
+        .map(|nm| format!("{nm},{}\n", if (400..=680).contains(&nm) { 10 } else { 0 }))
+        .collect();
+    fs::write(
+        folder.path().join("film.csv"),
+        format!("wavelength_nm,s\n{rows}"),
+    )
+    .unwrap();
+    let asked = "--film film.csv --light daylight:5503 --filter-edge 600:50%";
+    let answer = predict(folder.path(), &format!("{asked} --film-absolute"));
+    let speed = answer["absolute_speed"]["arithmetic_speed"]
+        .as_f64()
+        .unwrap();
+    assert!((speed / 29.868 - 1.0).abs() < 1e-3, "{speed}");
+    let factor = answer["factor"].as_f64().unwrap();
+    assert!((answer["ei"].as_f64().unwrap() * factor / speed - 1.0).abs() < 1e-9);
+    // A straight line of gradient 0.6 over a toe: the density 0.70 needs about 1.0 log H
+    // more than 0.10, so what is 10 times as sensitive at 0.70 is 100 times at 0.10.
+    let readings: String = (0..=20)
+        .map(|i| f64::from(i) * 0.15 - 3.0)
+        .map(|x| {
+            let density = 0.2 + 0.6 * 0.1 * (1.0 + ((x + 2.5) / 0.1).exp()).ln();
+            format!("{x:.2},{density:.4}\n")
+        })
+        .collect();
+    fs::write(
+        folder.path().join("curve.csv"),
+        format!("log_h,density\n{readings}"),
+    )
+    .unwrap();
+    let moved = predict(
+        folder.path(),
+        &format!("{asked} --film-absolute=0.70 --film-readings curve.csv"),
+    );
+    let faster = moved["absolute_speed"]["arithmetic_speed"]
+        .as_f64()
+        .unwrap()
+        / speed;
+    // Hand calculation: 0.1 ln(1 + e^u) = 0.10/0.6 at u = 1.4574, so x = −2.3543; 0.70/0.6
+    // at u = 11.6666, x = −1.3333: 1.0210 log H. 2 %: the fit.
+    assert!((faster.log10() - 1.021).abs() < 0.02, "{}", faster.log10());
+}

@@ -5,6 +5,7 @@
 
 use crate::axis::Axis;
 use crate::shown;
+use crate::sun_height::{SunHeightFactor, panel};
 use crate::svg::{Anchor, Dash, Ink, Sheet, Style, Svg};
 use crate::text_width::{Weight, shorten};
 use spectra::{Assumed, Curve, Expected, Interpolation, Prediction};
@@ -30,6 +31,8 @@ pub struct SpectralPanels<'a> {
     pub filter_curve: &'a Curve,
     /// How values between its points are found.
     pub interpolation: Interpolation,
+    /// Factors over the sun's height, drawn below; none when empty.
+    pub sun_heights: &'a [SunHeightFactor],
 }
 
 /// Draws light × film, filter and product over one axis of wavelengths.
@@ -147,6 +150,9 @@ pub fn spectral_panels(of: &SpectralPanels<'_>, sheet: Sheet) -> String {
     for line in crate::text_width::wrap(&band, 12.0, Weight::Regular, sheet.width_px) {
         y += 16.0;
         svg.text(0.0, y, &line, Style::SMALL.ink(Ink::Muted));
+    }
+    if !of.sun_heights.is_empty() {
+        y = panel(&mut svg, y + 26.0, of.sun_heights);
     }
     svg.finish(y + 10.0)
 }

@@ -596,6 +596,7 @@ fn spectral_panels_show_the_band_and_its_limits() {
         prediction: &p,
         filter_curve: &filter,
         interpolation: Interpolation::Linear,
+        sun_heights: &[],
     };
     let drawn = figures::spectral_panels(&panels, Sheet::FILE);
     assert!(drawn.contains("605 nm") && drawn.contains("668 nm"));

@@ -29,6 +29,7 @@ pub mod prediction;
 pub mod product;
 pub mod read;
 pub mod seen;
+pub mod shade_cost;
 mod strips;
 pub mod sun_position;
 pub mod trace;
@@ -53,6 +54,7 @@ pub use prediction::{
     ends_words, prediction, subject_contrast,
 };
 pub use product::Product;
+pub use shade_cost::{SHADE_INFRARED_STOPS, ShadeCost, ShadeSpread, shade_cost};
 pub use uncertainty::{
     Combined, Contribution, GRADIENT_STOPS, InputSpread, combined, contributions,
 };

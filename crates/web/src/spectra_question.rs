@@ -101,6 +101,7 @@ pub(crate) fn request(
         monotone: false,
         hold_ends: false,
         spread: StatedSpread::default(),
+        meter: app::MeterChoice::default(),
         sun_chart: question.sun_chart.unwrap_or(false),
         figures,
     })
