@@ -32,13 +32,24 @@ pub struct ComparedTests {
 /// [`AppError`] when a folder, a scan or its readings are at fault, or when
 /// there is nothing to compare.
 pub fn compare_tests(dirs: &[PathBuf], progress: &dyn Progress) -> Result<ComparedTests, AppError> {
-    let names = names(dirs);
+    let named: Vec<(String, PathBuf)> = names(dirs).into_iter().zip(dirs.iter().cloned()).collect();
+    compare_named_tests(&named, progress)
+}
+
+/// Compares test folders under names of their own; writes nothing.
+///
+/// # Errors
+/// As for [`compare_tests`].
+pub fn compare_named_tests(
+    named: &[(String, PathBuf)],
+    progress: &dyn Progress,
+) -> Result<ComparedTests, AppError> {
     let mut tests = vec![];
     let mut warnings = vec![];
-    for (dir, name) in dirs.iter().zip(&names) {
+    for (name, dir) in named {
         let (folder, measured, findings) = folder_findings(dir, progress)
             // With several folders a message must say which one it is about.
-            .map_err(|e| AppError::new(format!("{}: {}", dir.display(), e.problem), e.remedy))?;
+            .map_err(|e| AppError::new(format!("{name}: {}", e.problem), e.remedy))?;
         warnings.extend(
             folder
                 .warnings

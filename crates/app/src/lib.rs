@@ -55,7 +55,7 @@ mod trace_plot;
 
 pub use absolute_film::AbsoluteSensitivity;
 pub use changed_light::{ChangedLightQuestion, ReplannedLight, replan};
-pub use compare_tests::{ComparedTests, compare_tests};
+pub use compare_tests::{ComparedTests, compare_named_tests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
 pub use demo_folder::{DEMO_DRAW, write_demo};
 pub use error::AppError;
@@ -124,7 +124,7 @@ pub mod shown {
         CannotTell, Comparison, CriterionRow, CurveFinding, Difference, FactorFinding, Findings,
         FrameFinding, Verdict, WoodFinding,
     };
-    pub use quantity::{Bound, Flag, Flags};
+    pub use quantity::{Bound, Flag, Flags, Stops as StopsOf};
     pub use report::{DrawnTwice, Fragments, style};
 
     /// The grey scale of densities for a page, with base+fog marked where it is known.

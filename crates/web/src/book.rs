@@ -2,13 +2,13 @@
 
 use app::shown::density_scale_of_page;
 use app::{
-    AppError, Check, EvaluatedPages, KeepError, LightTable, Notebook, PlanQuestion, PlannedRow,
-    Progress, RecordRow, TILE_CACHE_BYTES, TestId, TestOverview, TileCache, TiledScan, cell_table,
-    light_table, plan, planned_rows, record_rows, tiles_of_test_scan, with_record_rows,
-    with_top_keys, write_card,
+    AppError, Check, ComparedTests, EvaluatedPages, KeepError, LightTable, Notebook, PlanQuestion,
+    PlannedRow, Progress, RecordRow, TILE_CACHE_BYTES, TestId, TestOverview, TileCache, TiledScan,
+    cell_table, compare_named_tests, light_table, plan, planned_rows, record_rows,
+    tiles_of_test_scan, with_record_rows, with_top_keys, write_card,
 };
 use std::collections::{BTreeMap, VecDeque};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// Who makes changes here, as the history names them.
@@ -23,6 +23,9 @@ type Tiled = ((u32, u32, String), Arc<TiledScan>);
 /// The light table of a test's revision.
 type Laid = ((u32, u32), Arc<LaidTable>);
 
+/// Tests by number and revision.
+type Tests = Vec<(u32, u32)>;
+
 /// The notebook with what was computed from it lately.
 #[derive(Debug)]
 pub(crate) struct Book {
@@ -30,6 +33,7 @@ pub(crate) struct Book {
     tiles: TileCache,
     tiled: Mutex<VecDeque<Tiled>>,
     laid: Mutex<VecDeque<Laid>>,
+    compared: Mutex<VecDeque<(Tests, Arc<ComparedTests>)>>,
 }
 
 /// A test that is open, in words.
@@ -100,6 +104,7 @@ impl Book {
             tiles,
             tiled: Mutex::default(),
             laid: Mutex::default(),
+            compared: Mutex::default(),
         })
     }
 
@@ -498,6 +503,55 @@ impl Book {
 
     pub(crate) fn report(&self, pages: &EvaluatedPages) -> Result<String, KeepError> {
         Ok(self.notebook.report_of(pages)?)
+    }
+
+    /// Numbers and titles of tests that can be compared with one.
+    pub(crate) fn others(&self, test: u32) -> Result<Vec<(u32, String)>, KeepError> {
+        let mut others = vec![];
+        for other in self.notebook.tests()? {
+            let number = number(other.id)?;
+            if number != test && other.stage.word() == "measured" {
+                others.push((number, other.title));
+            }
+        }
+        Ok(others)
+    }
+
+    fn revisions(&self, tests: &[u32]) -> Result<Tests, KeepError> {
+        tests
+            .iter()
+            .map(|test| Ok((*test, self.notebook.overview(id(*test))?.revision)))
+            .collect()
+    }
+
+    /// A comparison, if it was made already.
+    pub(crate) fn compared(&self, tests: &[u32]) -> Result<Option<Arc<ComparedTests>>, KeepError> {
+        let key = self.revisions(tests)?;
+        let compared = self.compared.lock().unwrap_or_else(PoisonError::into_inner);
+        Ok(compared
+            .iter()
+            .find(|(of, _)| *of == key)
+            .map(|(_, found)| Arc::clone(found)))
+    }
+
+    /// Compares tests, the first being the one that is spoken of.
+    pub(crate) fn compare(&self, tests: &[u32], progress: &dyn Progress) -> Result<(), KeepError> {
+        let key = self.revisions(tests)?;
+        let mut named: Vec<(String, PathBuf)> = vec![];
+        for (test, revision) in &key {
+            let mut name = self.notebook.overview(id(*test))?.title;
+            if named.iter().any(|(taken, _)| *taken == name) {
+                name = format!("{name} (test {test})");
+            }
+            named.push((name, self.notebook.folder(id(*test), Some(*revision))?.1));
+        }
+        let found = Arc::new(compare_named_tests(&named, progress)?);
+        let mut compared = self.compared.lock().unwrap_or_else(PoisonError::into_inner);
+        compared.push_back((key, found));
+        while compared.len() > MOST_LAID {
+            compared.pop_front();
+        }
+        Ok(())
     }
 
     /// One of the field cards, as a page.

@@ -69,6 +69,7 @@ pub fn router(shared: &Arc<Shared>) -> Router {
             "/tests/{test}/findings.json",
             get(pages::report::findings_json),
         )
+        .route("/tests/{test}/compare", get(pages::compare::show))
         .route("/tests/{test}/report", get(pages::report::show))
         .route("/tests/{test}/report.html", get(pages::report::file))
         .route("/tests/{test}/bundle", get(pages::report::bundle))

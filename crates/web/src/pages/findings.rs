@@ -3,7 +3,7 @@
 use crate::drawing::drawing;
 use crate::form::{field, fields};
 use crate::layout::{Frame, Step, page};
-use crate::pages::{job, unevaluated};
+use crate::pages::{compare, job, unevaluated};
 use crate::refusal::{Refusal, sentence};
 use crate::shared::{Shared, away};
 use app::KeepError;
@@ -20,8 +20,10 @@ pub(crate) async fn show(
     Path(test): Path<u32>,
 ) -> Result<Markup, Refusal> {
     let book = shared.book();
-    let (open, found) =
-        away(move || Ok::<_, KeepError>((book.open(test)?, book.evaluated(test)?))).await?;
+    let (open, found, others) = away(move || {
+        Ok::<_, KeepError>((book.open(test)?, book.evaluated(test)?, book.others(test)?))
+    })
+    .await?;
     let id = test.to_string();
     let here = Step::Findings.of(&id);
     let frame = Frame {
@@ -57,6 +59,7 @@ pub(crate) async fn show(
                     ul { @for warning in warnings { li { (sentence(warning.as_str().unwrap_or_default())) } } }
                 }
             }
+            (compare::choice(test, &others))
         },
     ))
 }

@@ -1,5 +1,6 @@
 //! The pages, one file each, in the order in which the work is done.
 
+pub(crate) mod compare;
 pub(crate) mod curves;
 pub(crate) mod exposures;
 pub(crate) mod findings;
