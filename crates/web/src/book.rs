@@ -7,6 +7,7 @@ use app::{
     cell_table, compare_named_tests, light_table, plan, planned_rows, record_rows,
     tiles_of_test_scan, with_record_rows, with_top_keys, write_card,
 };
+use serde_json::Value;
 use std::collections::{BTreeMap, VecDeque};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -302,6 +303,83 @@ impl Book {
         }
         let documents = open.with_patches(&rows, &[])?;
         let what = format!("patch {} outlined on frame {}", patch.patch, patch.frame);
+        self.notebook.save(id(test), seen, &documents, BY, &what)?;
+        Ok(())
+    }
+
+    /// Confirms patches that were carried to a frame, or takes them off it. Confirmed,
+    /// they are outlines of their own at the place that was looked at.
+    pub(crate) fn settle_carried(
+        &self,
+        test: u32,
+        seen: u32,
+        frame: &str,
+        confirm: bool,
+    ) -> Result<(), KeepError> {
+        let open = self.notebook.open_test(id(test), Some(seen))?;
+        let laid = self.laid(test, seen).ok_or_else(|| {
+            AppError::new(
+                "the light table is of another revision",
+                "load the page again",
+            )
+        })?;
+        let views = laid.table.json.get("views").and_then(Value::as_array);
+        let mut rows = vec![];
+        let mut without = vec![];
+        for view in views.into_iter().flatten() {
+            if view.get("frame").and_then(Value::as_str) != Some(frame) {
+                continue;
+            }
+            let scan = view.get("scan").and_then(Value::as_str).unwrap_or_default();
+            for outline in view
+                .get("outlines")
+                .and_then(Value::as_array)
+                .into_iter()
+                .flatten()
+            {
+                let text = |key: &str| outline.get(key).and_then(Value::as_str).unwrap_or_default();
+                if text("carried_from").is_empty() {
+                    continue;
+                }
+                if !confirm {
+                    without.push((frame.to_owned(), text("patch").to_owned()));
+                    continue;
+                }
+                let corner = |c: &Value| {
+                    Some(format!(
+                        "{:.1} {:.1}",
+                        c.get(0)?.as_f64()?,
+                        c.get(1)?.as_f64()?
+                    ))
+                };
+                let corners = outline.get("corners_px").and_then(Value::as_array);
+                let corners: Vec<String> =
+                    corners.into_iter().flatten().filter_map(corner).collect();
+                rows.push(app::PatchRow {
+                    frame: frame.to_owned(),
+                    patch: text("patch").to_owned(),
+                    role: text("role").replace(' ', "_"),
+                    scan: scan.to_owned(),
+                    rectangle_px: Default::default(),
+                    region: String::new(),
+                    polygon_px: corners.join("; "),
+                    carried_from: String::new(),
+                });
+            }
+        }
+        if rows.is_empty() && without.is_empty() {
+            return Err(AppError::new(
+                format!("frame {frame:?} has no carried patch"),
+                "load the page again",
+            )
+            .into());
+        }
+        let documents = open.with_patches(&rows, &without)?;
+        let what = if confirm {
+            format!("carried patches of frame {frame} looked at and confirmed")
+        } else {
+            format!("carried patches taken off frame {frame}")
+        };
         self.notebook.save(id(test), seen, &documents, BY, &what)?;
         Ok(())
     }

@@ -61,6 +61,7 @@ pub fn router(shared: &Arc<Shared>) -> Router {
         .route("/tests/{test}/undo", post(pages::history::undo))
         .route("/tests/{test}/put-back", post(pages::history::put_back))
         .route("/tests/{test}/negatives", get(pages::negatives::show))
+        .route("/tests/{test}/carried", post(pages::negatives::carried))
         .route("/tests/{test}/curves", get(pages::curves::show))
         .route("/tests/{test}/spectra", get(pages::spectra::show_of_test))
         .route("/tests/{test}/evaluate", post(pages::findings::evaluate))

@@ -109,6 +109,31 @@ async fn the_worked_example_goes_from_one_click_to_its_report() {
     let (status, text) = pages.get("/tests/1/negatives").await;
     assert_eq!(status, StatusCode::OK);
     assert!(text.contains("data-light-table"));
+    // An outline on one frame goes to the others of its subject, and is confirmed there.
+    let outline = json!({
+        "expected_revision": 1, "frame": "sun-715-4", "patch": "wall-2", "role": "wall",
+        "scan": "scan-sun-715-4", "x_px": 470, "y_px": 315, "width_px": 40, "height_px": 24, "carry": true,
+    });
+    let (status, told) = sent(&pages, "POST", "/api/tests/1/patches", &outline).await;
+    assert_eq!(status, StatusCode::CREATED, "{told}");
+    let laying = pages.send(common::get("/tests/1/negatives")).await;
+    let to = laying.headers()["location"].to_str().unwrap().to_owned();
+    ended(&pages, &to).await;
+    let (_, text) = pages.get("/tests/1/negatives").await;
+    assert!(text.contains("carried: look at the dashed outlines"));
+    let token = pages.token();
+    let fields = format!("token={token}&expected_revision=2&frame=sun-anchor-2&way=confirm");
+    let answer = pages.send(form("/tests/1/carried", &fields)).await;
+    assert_eq!(answer.status(), StatusCode::SEE_OTHER);
+    let (_, text) = pages.get("/tests/1/history").await;
+    assert!(text.contains("looked at and confirmed"), "{text}");
+    // Of a revision whose light table was not looked at nothing can be confirmed.
+    let fields = format!("token={token}&expected_revision=3&frame=sun-715-5&way=drop");
+    let again = pages.send(form("/tests/1/carried", &fields)).await;
+    assert_eq!(again.status(), StatusCode::UNPROCESSABLE_ENTITY);
+    let (status, text) = pages.get("/tests/1/findings").await;
+    assert_eq!(status, StatusCode::OK);
+    assert!(text.contains("changed since this was worked out"), "{text}");
     let (status, tiles) = asked(&pages, "/api/tests/1/scans/scan-sun-715-4/tiles").await;
     assert_eq!(status, StatusCode::OK, "{tiles}");
     assert_eq!(tiles["calibrated"], true);

@@ -61,7 +61,8 @@ fn time(at: &str) -> String {
     }
 }
 
-fn number(typed: &[(String, String)], name: &str) -> Result<u32, Refusal> {
+/// A whole number of a form.
+pub(crate) fn number(typed: &[(String, String)], name: &str) -> Result<u32, Refusal> {
     field(typed, name).parse().map_err(|_| {
         Refusal::new(
             axum::http::StatusCode::UNPROCESSABLE_ENTITY,

@@ -1,11 +1,14 @@
 //! The light table: frames side by side at one fixed scale of density.
 
 use crate::drawing::drawing;
-use crate::layout::{Frame, Step, page};
+use crate::form::{field, fields};
+use crate::layout::{Frame, Step, page, token_field};
+use crate::pages::history::number;
 use crate::pages::{job, unevaluated};
 use crate::refusal::{Refusal, sentence};
 use crate::shared::{LaidTable, OpenTest, Shared, away};
 use app::KeepError;
+use axum::body::Bytes;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
@@ -136,7 +139,7 @@ fn table(open: &OpenTest, laid: &LaidTable, id: &str, token: &str) -> Markup {
         (outline_form(&names("frames"), &open.tablets))
         div.table-top { (drawing(&laid.scale)) }
         div.on-table data-light-table=(id) data-views=(json.to_string()) data-revision=(open.revision) data-base=(base) {
-            @for (place, view) in views.iter().enumerate() { (picture(place, view)) }
+            @for (place, view) in views.iter().enumerate() { (picture(place, view, open, token)) }
         }
         p.about {
             "Drag to move; Ctrl and the wheel, + and − to magnify, 1 for one pixel of the scan on one of the screen, 0 for the whole frame. "
@@ -148,7 +151,7 @@ fn table(open: &OpenTest, laid: &LaidTable, id: &str, token: &str) -> Markup {
     }
 }
 
-fn picture(place: usize, view: &Value) -> Markup {
+fn picture(place: usize, view: &Value, open: &OpenTest, token: &str) -> Markup {
     let text = |key: &str| view.get(key).and_then(Value::as_str).unwrap_or_default();
     let calibrated = view
         .get("calibrated")
@@ -169,7 +172,11 @@ fn picture(place: usize, view: &Value) -> Markup {
                 " " span { "scan " (text("scan")) }
                 p data-readout data-rest=(rest) role="status" { (rest) }
                 @if let Some(lines) = carried.filter(|l| !l.is_empty()) {
-                    details { summary { "Carried patches" } @for line in lines { p { (sentence(line.as_str().unwrap_or_default())) } } }
+                    details {
+                        summary { (lines.len()) " carried: look at the dashed outlines" }
+                        @for line in lines { p { (sentence(line.as_str().unwrap_or_default())) } }
+                    }
+                    (settle(open, text("frame"), token))
                 }
             }
         }
@@ -182,6 +189,34 @@ const USUAL_TABLETS: [(&str, &str); 3] = [
     ("nominal-31", "usual tablet of 31 steps, 0.10 apart"),
     ("nominal-11", "usual tablet of 11 steps, 0.30 apart"),
 ];
+
+/// Confirms what was carried to a frame, or takes it off.
+fn settle(open: &OpenTest, frame: &str, token: &str) -> Markup {
+    html! {
+        form.settle method="post" action=(format!("/tests/{}/carried", open.number)) {
+            (token_field(token))
+            input type="hidden" name="expected_revision" value=(open.revision);
+            input type="hidden" name="frame" value=(frame);
+            button name="way" value="confirm" { "They lie right" }
+            button name="way" value="drop" { "Take them off" }
+        }
+    }
+}
+
+/// Settles what was carried to a frame.
+pub(crate) async fn carried(
+    State(shared): State<Arc<Shared>>,
+    Path(test): Path<u32>,
+    body: Bytes,
+) -> Result<Redirect, Refusal> {
+    let typed = fields(&body);
+    let expected = number(&typed, "expected_revision")?;
+    let frame = field(&typed, "frame").to_owned();
+    let confirm = field(&typed, "way") == "confirm";
+    let book = shared.book();
+    away(move || book.settle_carried(test, expected, &frame, confirm)).await?;
+    Ok(Redirect::to(&Step::Negatives.of(&test.to_string())))
+}
 
 fn outline_form(frames: &[String], tablets: &[String]) -> Markup {
     html! {

@@ -9,7 +9,7 @@ use crate::refusal::{Refusal, sentence};
 use crate::shared::{OpenTest, Shared, away};
 use crate::spectra_question::{SpectraQuestion, request};
 use app::shown::Sheet;
-use app::{PredictAnswer, SpectraChoices, spectra_choices};
+use app::{KeepError, PredictAnswer, SpectraChoices, spectra_choices};
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
 use maud::{Markup, html};
@@ -128,14 +128,52 @@ pub(crate) async fn show_of_test(
 ) -> Result<Markup, Refusal> {
     let Query(form) = form?;
     let book = shared.book();
-    let open = away(move || book.open(test)).await?;
+    let (open, found) =
+        away(move || Ok::<_, KeepError>((book.open(test)?, book.evaluated(test)?))).await?;
     let id = test.to_string();
+    let measured = found.map(|found| measured(&found.json)).unwrap_or_default();
     let frame = Frame {
         token: shared.token(),
         modules: &["spectra.js"],
         ..Frame::of_test(&open, &id, Step::Spectra)
     };
-    Ok(page(&frame, body(&form.beginning_with(&open)).await?))
+    let asking = body(&form.beginning_with(&open)).await?;
+    Ok(page(
+        &frame,
+        html! {
+            @if !measured.is_empty() {
+                p { "Measured in this test, matched on densities: " (measured.join("; ")) "." }
+            }
+            (asking)
+        },
+    ))
+}
+
+/// The factors that a test found, in words.
+fn measured(json: &Value) -> Vec<String> {
+    let factors = json.get("factors").and_then(Value::as_array);
+    factors
+        .into_iter()
+        .flatten()
+        .filter_map(|factor| {
+            let text = |key: &str| factor.get(key).and_then(Value::as_str);
+            let stops = |key: &str| factor.get("factor_stops")?.get(key)?.as_f64();
+            let shown = |v: f64| app::shown::fixed(v, 1);
+            let size = match (stops("value")?, stops("low"), stops("high")) {
+                (value, Some(low), Some(high)) => {
+                    format!("{} stops ({} to {})", shown(value), shown(low), shown(high))
+                }
+                (_, Some(low), None) => format!("at least {} stops", shown(low)),
+                (value, None, _) => format!("at most {} stops", shown(value)),
+            };
+            Some(format!(
+                "{} behind {} in {}: {size}",
+                text("film")?,
+                text("filter")?,
+                text("light")?
+            ))
+        })
+        .collect()
 }
 
 /// The answer alone, for a page that is open already.

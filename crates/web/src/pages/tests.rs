@@ -102,8 +102,8 @@ fn ways_to_begin(token: &str, has_example: bool) -> Markup {
             }
         }
         p.about {
-            "Taken in is a bundle (.zip) as a test is handed on. A test folder on this machine is taken in by "
-            code { "filmproof import" } "."
+            "Taken in is a bundle (.zip), as a test is handed on; it may be dropped anywhere on this page. A test folder is taken in by "
+            code { "filmproof import FOLDER --notebook NOTEBOOK" } "."
         }
     }
 }
