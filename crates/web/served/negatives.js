@@ -93,7 +93,7 @@ begin?.addEventListener('click', () => {
   begin.setAttribute('aria-pressed', String(on));
   root.classList.toggle('outlining', on);
   for (const view of views) view.outlining = on ? outlined : null;
-  say(on ? 'Draw a rectangle on any frame.' : '');
+  say(on ? 'Draw a rectangle on any frame; by keys: go to it, press Enter at one corner, move with the arrows, press Enter at the other.' : '');
 });
 
 /** Shows the fields of what was outlined. */

@@ -6,6 +6,11 @@ const place = document.getElementById('answer');
 let asked = null;
 let waiting = false;
 
+for (const name of ['film_curve', 'filter_curve']) {
+  // What is not given stands in no address.
+  form.elements[name].addEventListener('change', () => ask());
+}
+
 function kinds() {
   const kind = form.elements.kind.value;
   for (const part of form.querySelectorAll('[data-kind]')) {
@@ -22,15 +27,24 @@ function values() {
 async function ask() {
   asked?.abort();
   asked = new AbortController();
-  const query = new URLSearchParams(new FormData(form));
+  const query = new URLSearchParams([...new FormData(form)].filter(([, value]) => value !== ''));
   place.setAttribute('aria-busy', 'true');
   try {
-    const answer = await fetch(`${form.dataset.answer}?${query}`, { signal: asked.signal });
+    // Curves are too long for an address; what is chosen from lists is not.
+    const own = query.get('film_curve') || query.get('filter_curve');
+    const answer = own
+      ? await fetch(form.dataset.answer, {
+          method: 'POST',
+          body: query,
+          headers: { 'x-filmproof-token': document.querySelector('meta[name=token]').content },
+          signal: asked.signal,
+        })
+      : await fetch(`${form.dataset.answer}?${query}`, { signal: asked.signal });
     const text = await answer.text();
     const told = new DOMParser().parseFromString(text, 'text/html');
     if (answer.ok) {
       place.replaceChildren(...told.body.childNodes);
-      history.replaceState(null, '', `?${query}`);
+      if (!own) history.replaceState(null, '', `?${query}`);
       say('');
     } else {
       const words = told.querySelector('main')?.textContent ?? text;
@@ -59,4 +73,16 @@ form.addEventListener('submit', (event) => {
   ask();
 });
 kinds();
+try {
+  // A curve that was just read off a printed plot.
+  const traced = JSON.parse(sessionStorage.getItem('traced') ?? 'null');
+  if (traced && form.elements[traced.field]) {
+    sessionStorage.removeItem('traced');
+    form.elements[traced.field].value = traced.text;
+    form.elements[traced.field].closest('details').open = true;
+    ask();
+  }
+} catch {
+  // A browser that keeps nothing has nothing to hand over.
+}
 document.documentElement.dataset.ready = '1';

@@ -353,6 +353,18 @@ export class View {
         '+': () => this.zoom(1.5, ...middle),
         '=': () => this.zoom(1.5, ...middle),
         '-': () => this.zoom(1 / 1.5, ...middle),
+        // Corners of an outline, one after the other, at the cross.
+        Enter: () => {
+          if (!this.outlining) return;
+          const here = this.toScan(...middle);
+          if (this.corner) {
+            this.setDraft(this.corner, here);
+            this.corner = null;
+            this.outlining(this);
+          } else {
+            this.corner = here;
+          }
+        },
         1: () => this.zoom(1 / this.place.scale, ...middle),
         0: () => {
           this.fit();
@@ -364,6 +376,7 @@ export class View {
       event.preventDefault();
       this.pointer = null;
       act();
+      if (this.outlining && this.corner) this.setDraft(this.corner, this.toScan(...middle));
       this.tellMiddle();
     });
   }

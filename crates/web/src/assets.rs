@@ -61,6 +61,7 @@ static ASSETS: &[Asset] = &[
     asset!("files.js", SCRIPT),
     asset!("curves.js", SCRIPT),
     asset!("report.js", SCRIPT),
+    asset!("trace.js", SCRIPT),
     asset!("spectra.js", SCRIPT),
 ];
 

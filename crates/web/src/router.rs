@@ -32,6 +32,7 @@ pub fn router(shared: &Arc<Shared>) -> Router {
         .routes(routes!(api::jobs::state))
         .routes(routes!(api::jobs::stop))
         .routes(routes!(api::predict::predict))
+        .routes(routes!(api::trace::trace))
         .routes(routes!(api::tests::list, api::tests::begin))
         .routes(routes!(api::tests::records, api::tests::save_records))
         .routes(routes!(api::tests::outline))
@@ -74,8 +75,12 @@ pub fn router(shared: &Arc<Shared>) -> Router {
         .route("/tests/{test}/report", get(pages::report::show))
         .route("/tests/{test}/report.html", get(pages::report::file))
         .route("/tests/{test}/bundle", get(pages::report::bundle))
+        .route("/trace", get(pages::trace::show))
         .route("/spectra", get(pages::spectra::show))
-        .route("/spectra/answer", get(pages::spectra::answer_alone))
+        .route(
+            "/spectra/answer",
+            get(pages::spectra::answer_alone).post(pages::spectra::answer_to_form),
+        )
         .route("/jobs/{job}", get(pages::job::show))
         .route("/jobs/{job}/stop", post(pages::job::stop))
         .route(

@@ -353,6 +353,67 @@ async fn a_hostile_bundle_is_refused_whole() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn a_pasted_curve_is_answered_and_no_path_of_the_disk_is_told() {
+    let pages = Pages::new();
+    // An invented film that sees evenly from 400 to 760 nm, and a filter that passes half.
+    let film: String = (400..=760)
+        .step_by(10)
+        .map(|nm| format!("{nm}%091.0%0A"))
+        .collect();
+    let filter: String = (400..=760)
+        .step_by(10)
+        .map(|nm| format!("{nm}%090.5%0A"))
+        .collect();
+    let fields = format!(
+        "token={}&film_curve={film}&filter_curve={filter}",
+        pages.token()
+    );
+    let (status, text) = read(pages.send(form("/spectra/answer", &fields)).await).await;
+    assert_eq!(status, StatusCode::OK, "{text}");
+    // A filter that halves all light costs a factor of 2, one stop, on any film.
+    assert!(
+        text.contains("×2") && text.contains("1.0 stops more"),
+        "{text}"
+    );
+    assert!(
+        !text.contains(&std::env::temp_dir().display().to_string()),
+        "{text}"
+    );
+    let fields = format!("token={}&film_curve=no+curve", pages.token());
+    let (status, text) = read(pages.send(form("/spectra/answer", &fields)).await).await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(
+        !text.contains(&std::env::temp_dir().display().to_string()),
+        "{text}"
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_curve_is_read_off_marks() {
+    let pages = Pages::new();
+    // Axes by hand: 400 nm at 100 px, 700 nm at 400 px, so 1 nm for each pixel; 0 at 300 px
+    // from the top, 1 at 100 px. The point at (250, 200) lies at 550 nm and 0.5.
+    let mark = |x: f64, y: f64, value: f64| json!({"x_px": x, "y_px": y, "value": value});
+    let plot = json!({
+        "x1": mark(100.0, 300.0, 400.0), "x2": mark(400.0, 300.0, 700.0),
+        "y1": mark(100.0, 300.0, 0.0), "y2": mark(100.0, 100.0, 1.0),
+        "points": [{"x_px": 100.0, "y_px": 300.0}, {"x_px": 250.0, "y_px": 200.0}, {"x_px": 400.0, "y_px": 100.0}],
+    });
+    let (status, read) = sent(&pages, "POST", "/api/trace", &plot).await;
+    assert_eq!(status, StatusCode::OK, "{read}");
+    let csv = read["csv"].as_str().unwrap();
+    assert!(csv.contains("550.00,0.500000"), "{csv}");
+    assert!(
+        !csv.contains(&std::env::temp_dir().display().to_string()),
+        "{csv}"
+    );
+    let mut flat = plot;
+    flat["x2"] = flat["x1"].clone();
+    let (status, told) = sent(&pages, "POST", "/api/trace", &flat).await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY, "{told}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn work_can_be_stopped() {
     let pages = Pages::new();
     let click = pages

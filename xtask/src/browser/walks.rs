@@ -25,6 +25,7 @@ pub(crate) fn worked_example(page: &mut Page, address: &str) -> Result<Vec<Strin
         "/".to_owned(),
         "/tests/new".to_owned(),
         "/spectra".to_owned(),
+        "/trace".to_owned(),
     ];
     for step in [
         "plan",
@@ -44,6 +45,16 @@ pub(crate) fn worked_example(page: &mut Page, address: &str) -> Result<Vec<Strin
 /// All pages in all their states: with nothing yet, planned, evaluated.
 pub(crate) fn every_state(page: &mut Page, address: &str) -> Result<Vec<String>, String> {
     let mut paths = worked_example(page, address)?;
+    let own = own_path(page)?;
+    page.open(&format!("{address}{own}/negatives"), READY)?;
+    outline(page, "scan-sun-715-4", [470.0, 315.0, 40.0, 24.0])?;
+    fill(page, "patch", "wall-2")?;
+    press(page, "[data-outline] button.main")?;
+    page.wait_for(&format!(
+        "document.querySelector('[data-views]')?.dataset.views.includes('wall-2') && {}",
+        arrived("negatives")
+    ))?;
+    paths.push(format!("{own}/compare"));
     for (way, steps) in [
         ("plan", ["plan", "exposures"].as_slice()),
         (

@@ -8,3 +8,4 @@ pub(crate) mod predict;
 pub(crate) mod run;
 pub(crate) mod tests;
 pub(crate) mod tiles;
+pub(crate) mod trace;

@@ -13,4 +13,5 @@ pub(crate) mod plan;
 pub(crate) mod report;
 pub(crate) mod spectra;
 pub(crate) mod tests;
+pub(crate) mod trace;
 pub(crate) mod unevaluated;

@@ -4,14 +4,20 @@
 //! answer alone whenever a field changes.
 
 use crate::drawing::drawing;
+use crate::form::{field, fields as fields_of};
 use crate::layout::{Frame, Step, page};
 use crate::refusal::{Refusal, sentence};
 use crate::shared::{OpenTest, Shared, away};
 use crate::spectra_question::{SpectraQuestion, request};
 use app::shown::Sheet;
-use app::{KeepError, PredictAnswer, SpectraChoices, spectra_choices};
+use app::{
+    AppError, FilmChoice, FilmConvention, FilterChoice, KeepError, PredictAnswer, SpectraChoices,
+    SpectralFile, spectra_choices,
+};
+use axum::body::Bytes;
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
 use maud::{Markup, html};
 use serde::Deserialize;
 use serde_json::Value;
@@ -30,7 +36,16 @@ pub(crate) struct SpectraForm {
     sun_deg: Option<String>,
     subject: Option<String>,
     ei: Option<String>,
+    /// A film's own sensitivity, as rows of wavelength and value.
+    film_curve: Option<String>,
+    /// Whether its values are log10.
+    film_log: Option<String>,
+    /// A filter's own transmittance.
+    filter_curve: Option<String>,
 }
+
+/// Most letters of a pasted curve; one value for each nanometre has a tenth of it.
+const MOST_CURVE: usize = 200_000;
 
 /// Levels at which a cut-on is quoted: the word, and words for it.
 pub(crate) const LEVELS: [(&str, &str); 5] = [
@@ -184,6 +199,27 @@ pub(crate) async fn answer_alone(
     answer(&form).await
 }
 
+/// The same for curves that are too long for an address.
+pub(crate) async fn answer_to_form(body: Bytes) -> Result<Markup, Refusal> {
+    let typed = fields_of(&body);
+    let of = |name: &str| Some(field(&typed, name).to_owned()).filter(|v| !v.is_empty());
+    answer(&SpectraForm {
+        film_class: of("film_class"),
+        kind: of("kind"),
+        edge_nm: of("edge_nm"),
+        level: of("level"),
+        gelatin: of("gelatin"),
+        sky: of("sky"),
+        sun_deg: of("sun_deg"),
+        subject: of("subject"),
+        ei: of("ei"),
+        film_curve: of("film_curve"),
+        film_log: of("film_log"),
+        filter_curve: of("filter_curve"),
+    })
+    .await
+}
+
 /// Form and answer, also for the page of a test.
 pub(crate) async fn body(form: &SpectraForm) -> Result<Markup, Refusal> {
     let choices = spectra_choices()?;
@@ -263,6 +299,19 @@ fn fields(form: &SpectraForm, choices: &SpectraChoices) -> Markup {
                 span { "EI without a filter, if known" }
                 input name="ei" inputmode="decimal" value=(form.ei.as_deref().unwrap_or_default());
             }
+            details open[form.film_curve.is_some() || form.filter_curve.is_some()] {
+                summary { "Your own curves" }
+                p { "Pasted as two columns, or " a href="/trace" { "read off a printed plot" } "." }
+                label.slider {
+                    span { "Film: wavelength in nm and relative sensitivity, a row each" }
+                    textarea name="film_curve" rows="5" spellcheck="false" { (form.film_curve.as_deref().unwrap_or_default()) }
+                }
+                label { input type="checkbox" name="film_log" checked[form.film_log.is_some()]; "Its values are log10" }
+                label.slider {
+                    span { "Filter: wavelength in nm and transmittance, 0 to 1" }
+                    textarea name="filter_curve" rows="5" spellcheck="false" { (form.filter_curve.as_deref().unwrap_or_default()) }
+                }
+            }
             noscript { p.actions { button.main { "Work it out" } } }
         }
     }
@@ -282,9 +331,70 @@ fn told(refusal: &Refusal) -> Markup {
 }
 
 async fn answer(form: &SpectraForm) -> Result<Markup, Refusal> {
-    let asked = request(&form.question(), vec![Sheet::PAGE, Sheet::PHONE])?;
-    let found = away(move || app::predict(&asked)).await?;
+    let mut asked = request(&form.question(), vec![Sheet::PAGE, Sheet::PHONE])?;
+    let film = pasted(form.film_curve.as_deref())?;
+    let filter = pasted(form.filter_curve.as_deref())?;
+    let log = form.film_log.is_some();
+    let found = away(move || {
+        // Pasted curves are files of a folder that goes again, under names of our own.
+        let place = tempfile::tempdir().map_err(|e| {
+            AppError::new(
+                format!("a folder for work in between can't be used: {e}"),
+                "check the free space of the disk",
+            )
+        })?;
+        let keep = |name: &str, text: &str| -> Result<SpectralFile, AppError> {
+            let path = place.path().join(name);
+            app::write_file(&path, text.as_bytes())?;
+            Ok(SpectralFile {
+                path,
+                ..SpectralFile::default()
+            })
+        };
+        if let Some(text) = film {
+            asked.film = FilmChoice::File {
+                file: keep("pasted film", &text)?,
+                log,
+                convention: FilmConvention::EqualEnergy,
+            };
+        }
+        if let Some(text) = filter {
+            asked.filters = vec![FilterChoice::File(keep("pasted filter", &text)?)];
+        }
+        let hidden = format!("{}{}", place.path().display(), std::path::MAIN_SEPARATOR);
+        let plain = |text: String| text.replace(&hidden, "");
+        match app::predict(&asked) {
+            Ok(mut found) => {
+                found.lines = found.lines.into_iter().map(plain).collect();
+                found.notes = found.notes.into_iter().map(plain).collect();
+                Ok(found)
+            }
+            Err(e) => Err(AppError::new(plain(e.problem), plain(e.remedy))),
+        }
+    })
+    .await?;
     Ok(shown(&found, form))
+}
+
+/// A pasted curve, cells parted as in a spreadsheet made commas; `None` when nothing was pasted.
+fn pasted(text: Option<&str>) -> Result<Option<String>, Refusal> {
+    let Some(text) = text.map(str::trim).filter(|t| !t.is_empty()) else {
+        return Ok(None);
+    };
+    if text.len() > MOST_CURVE {
+        return Err(Refusal::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            format!("a curve of more than {MOST_CURVE} letters is not read"),
+            "paste the columns of wavelength and value alone",
+        ));
+    }
+    let mut rows = text.replace('\t', ",");
+    // Columns of numbers alone get the heading that says what they are.
+    if rows.starts_with(|c: char| c.is_ascii_digit()) {
+        rows.insert_str(0, "wavelength_nm,value\n");
+    }
+    rows.push('\n');
+    Ok(Some(rows))
 }
 
 fn shown(found: &PredictAnswer, form: &SpectraForm) -> Markup {
