@@ -94,6 +94,11 @@ pub(crate) fn pages(workspace: &Workspace, program: &Path, chromium: &Path) -> R
         fs::create_dir_all(&own).map_err(|e| format!("{}: {e}", own.display()))?;
         let begin = std::time::Instant::now();
         let served = program::Served::start(program, &own)?;
+        served.first_page()?;
+        println!(
+            "   {name}: first page after {} ms",
+            begin.elapsed().as_millis()
+        );
         let mut page = devtools_page(chromium, &folder)?;
         let walked = match name {
             "example" => walks::example_walk(&mut page, &served.address, &axe),

@@ -1,6 +1,6 @@
 //! The tables of records: titles and column heads in the trade's words.
 
-use crate::api::tests::Row;
+use crate::api::records::Row;
 use crate::refusal::Refusal;
 use crate::shared::OpenTest;
 use app::{CELL_TABLES, CellTable, RecordRow, record_rows};

@@ -44,6 +44,19 @@ impl Served {
 }
 
 impl Served {
+    /// Asks for the first page.
+    pub(crate) fn first_page(&self) -> Result<(), String> {
+        let told = self.ask("GET", "/", "", "")?;
+        if told.starts_with("HTTP/1.1 200") {
+            Ok(())
+        } else {
+            Err(format!(
+                "the first page is not there: {}",
+                told.lines().next().unwrap_or("")
+            ))
+        }
+    }
+
     /// The token that a change of this run must carry.
     pub(crate) fn token(&self) -> Result<String, String> {
         let told = self.ask("GET", "/api/run", "", "")?;

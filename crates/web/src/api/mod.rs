@@ -3,8 +3,11 @@
 //! Each handler stands beside its description, from which `/api/openapi.json`
 //! is made, so that the two can't differ.
 
+pub(crate) mod files;
 pub(crate) mod jobs;
+pub(crate) mod outlines;
 pub(crate) mod predict;
+pub(crate) mod records;
 pub(crate) mod run;
 pub(crate) mod tests;
 pub(crate) mod tiles;

@@ -1,0 +1,152 @@
+//! Files that go in and out: bundles, scans, logs of the field, field cards.
+
+use super::{BY, Book, id, no_room, number};
+use app::{AppError, KeepError, Progress, write_card};
+use std::path::Path;
+
+impl Book {
+    pub(crate) fn take_bundle_in(
+        &self,
+        bundle: &Path,
+        progress: &dyn Progress,
+    ) -> Result<u32, KeepError> {
+        number(self.notebook.import_bundle(bundle, BY, progress)?.test)
+    }
+
+    pub(crate) fn bundle(&self, test: u32, to: &Path) -> Result<String, KeepError> {
+        self.notebook.export_bundle(id(test), None, to)?;
+        self.notebook.file_name(id(test))
+    }
+
+    /// Takes a scan in and names it in the record; gives the new revision.
+    pub(crate) fn take_scan_in(
+        &self,
+        test: u32,
+        seen: u32,
+        file: &Path,
+        name: &str,
+    ) -> Result<u32, KeepError> {
+        let open = self.notebook.open_test(id(test), Some(seen))?;
+        let path = format!("scans/{name}");
+        let mut from = std::fs::File::open(file).map_err(|e| {
+            AppError::new(
+                format!("the scan can't be read again: {e}"),
+                "send it again",
+            )
+        })?;
+        // What can't be decoded is told now and not when it is measured.
+        app::measure_scan(
+            &app::MeasureRequest {
+                scan: file.to_path_buf(),
+                page: 0,
+                tablet: None,
+                strip: None,
+                patches: None,
+                region_map: None,
+                tone: None,
+                channel: None,
+            },
+            &app::Silent,
+        )
+        .map_err(|e| {
+            AppError::new(
+                e.problem.replace(&file.display().to_string(), name),
+                e.remedy,
+            )
+        })?;
+        let held = self.notebook.take_in(&mut from, Path::new(name))?;
+        let mut text = open.documents.record_text().unwrap_or_default().to_owned();
+        if !text.ends_with('\n') {
+            text.push('\n');
+        }
+        let own = scan_id(name, &open.checked.parts);
+        text.push_str(&format!("\n[[scan]]\nid = \"{own}\"\nfile = \"{path}\"\n"));
+        let mut documents = open.with_text("test.toml", Some(&text))?;
+        if documents.get(&path).is_some() {
+            return Err(AppError::new(
+                format!("the test has a scan {name} already"),
+                "send it under another name",
+            )
+            .into());
+        }
+        documents.put(&path, held)?;
+        let saved = self.notebook.save(
+            id(test),
+            seen,
+            &documents,
+            BY,
+            &format!("scan {name} taken in"),
+        )?;
+        Ok(saved.revision)
+    }
+
+    /// Puts a field log into the record; gives what it did, in words.
+    pub(crate) fn take_log_in(
+        &self,
+        test: u32,
+        seen: u32,
+        log: &Path,
+    ) -> Result<String, KeepError> {
+        let (_, imported) = self.notebook.change_in_folder(
+            id(test),
+            seen,
+            BY,
+            "the field log taken in",
+            |dir| app::import_log(dir, log),
+        )?;
+        let mut told = format!("{} frames recorded as exposed", imported.added.len());
+        if !imported.unchanged.is_empty() {
+            told.push_str(&format!(
+                ", {} were recorded already",
+                imported.unchanged.len()
+            ));
+        }
+        if !imported.not_exposed.is_empty() {
+            told.push_str(&format!(
+                ", {} are not ticked as exposed",
+                imported.not_exposed.len()
+            ));
+        }
+        told.push('.');
+        for warning in &imported.warnings {
+            told.push(' ');
+            told.push_str(&crate::refusal::sentence(warning));
+        }
+        Ok(told)
+    }
+
+    /// One of the field cards, as a page.
+    pub(crate) fn card(&self, test: u32, name: &str) -> Result<String, KeepError> {
+        let (_, dir) = self.notebook.folder(id(test), None)?;
+        let place = tempfile::tempdir().map_err(|e| no_room(&e))?;
+        write_card(&dir, Some(place.path()))?;
+        Ok(std::fs::read_to_string(place.path().join(name)).map_err(|e| no_room(&e))?)
+    }
+}
+
+/// A name for a scan that the record can refer to.
+fn scan_id(name: &str, parts: &app::TestParts) -> String {
+    let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
+    let mut id: String = stem
+        .chars()
+        .map(|c| {
+            if c.is_ascii_alphanumeric() || "-_.".contains(c) {
+                c
+            } else {
+                '-'
+            }
+        })
+        .take(50)
+        .collect();
+    if id.is_empty() {
+        id = "scan".to_owned();
+    }
+    let taken = |id: &str| parts.scans.iter().any(|s| s.id.as_str() == id);
+    if !taken(&id) {
+        return id;
+    }
+    (2_u32..)
+        .map(|number| format!("{id}-{number}"))
+        .find(|id| !taken(id))
+        .unwrap_or(id)
+}

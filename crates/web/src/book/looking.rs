@@ -1,0 +1,68 @@
+//! The light table and the tiles of scans, held for a while.
+
+use super::{Book, LaidTable, MOST_LAID, MOST_TILED, Tiled, id};
+use app::shown::density_scale_of_page;
+use app::{KeepError, Progress, TiledScan, light_table, tiles_of_test_scan};
+use std::collections::VecDeque;
+use std::sync::{Arc, PoisonError};
+
+impl Book {
+    /// The light table, if it is laid out already.
+    pub(crate) fn laid(&self, test: u32, revision: u32) -> Option<Arc<LaidTable>> {
+        let laid = self.laid.lock().unwrap_or_else(PoisonError::into_inner);
+        laid.iter()
+            .find(|(key, _)| *key == (test, revision))
+            .map(|(_, table)| Arc::clone(table))
+    }
+
+    /// Lays the light table out.
+    pub(crate) fn lay(&self, test: u32, progress: &dyn Progress) -> Result<(), KeepError> {
+        let (revision, dir) = self.notebook.folder(id(test), None)?;
+        let table = light_table(&dir, progress)?;
+        let base_plus_fog = self.evaluated(test)?.and_then(|pages| {
+            pages
+                .json
+                .get("curves")?
+                .get(0)?
+                .get("base_plus_fog_density")?
+                .get("value")?
+                .as_f64()
+        });
+        let scale = density_scale_of_page(base_plus_fog);
+        let mut laid = self.laid.lock().unwrap_or_else(PoisonError::into_inner);
+        laid.push_back((
+            (test, revision),
+            Arc::new(LaidTable {
+                table,
+                scale,
+                base_plus_fog,
+            }),
+        ));
+        while laid.len() > MOST_LAID {
+            laid.pop_front();
+        }
+        Ok(())
+    }
+
+    /// A scan as tiles; the first look at it cuts them.
+    pub(crate) fn tiled(&self, test: u32, scan: &str) -> Result<Arc<TiledScan>, KeepError> {
+        let (revision, dir) = self.notebook.folder(id(test), None)?;
+        let key = (test, revision, scan.to_owned());
+        let known = |tiled: &VecDeque<Tiled>| {
+            tiled
+                .iter()
+                .find(|(k, _)| *k == key)
+                .map(|(_, t)| Arc::clone(t))
+        };
+        if let Some(tiled) = known(&self.tiled.lock().unwrap_or_else(PoisonError::into_inner)) {
+            return Ok(tiled);
+        }
+        let made = Arc::new(tiles_of_test_scan(&dir, scan, &self.tiles, &app::Silent)?);
+        let mut tiled = self.tiled.lock().unwrap_or_else(PoisonError::into_inner);
+        tiled.push_back((key, Arc::clone(&made)));
+        while tiled.len() > MOST_TILED {
+            tiled.pop_front();
+        }
+        Ok(made)
+    }
+}
