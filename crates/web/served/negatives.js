@@ -61,11 +61,14 @@ function pointed(view, found) {
 async function open(figure) {
   const frame = table.views[Number(figure.dataset.view)];
   const canvas = figure.querySelector('canvas');
+  const line = figure.querySelector('[data-readout]');
+  line.textContent = 'Opening the scan …';
   try {
     const known = await scan(frame.scan);
     const [left, top, right, bottom] = frame.bounds_px ?? [0, 0, known.levels[0].width, known.levels[0].height];
     canvas.style.aspectRatio = `${right - left} / ${bottom - top}`;
     views.push(new View(canvas, known, frame, { moved, pointed }));
+    line.textContent = line.dataset.rest;
     figure.dataset.state = 'shown';
   } catch (error) {
     figure.querySelector('[data-readout]').textContent = [error.message, error.remedy].filter(Boolean).join(' ');

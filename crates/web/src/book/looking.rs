@@ -2,7 +2,8 @@
 
 use super::{Book, LaidTable, MOST_LAID, MOST_TILED, Tiled, id};
 use app::shown::density_scale_of_page;
-use app::{KeepError, Progress, TiledScan, light_table, tiles_of_test_scan};
+use app::{AppError, KeepError, LightTable, Progress, TiledScan, light_table, tiles_of_test_scan};
+use serde_json::Value;
 use std::collections::VecDeque;
 use std::sync::{Arc, PoisonError};
 
@@ -19,6 +20,7 @@ impl Book {
     pub(crate) fn lay(&self, test: u32, progress: &dyn Progress) -> Result<(), KeepError> {
         let (revision, dir) = self.notebook.folder(id(test), None)?;
         let table = light_table(&dir, progress)?;
+        self.cut(test, &table, progress)?;
         let base_plus_fog = self.evaluated(test)?.and_then(|pages| {
             pages
                 .json
@@ -40,6 +42,27 @@ impl Book {
         ));
         while laid.len() > MOST_LAID {
             laid.pop_front();
+        }
+        Ok(())
+    }
+
+    /// Cuts every scan of a light table into tiles, so that the page finds them.
+    fn cut(&self, test: u32, table: &LightTable, progress: &dyn Progress) -> Result<(), KeepError> {
+        let views = table.json.get("views").and_then(Value::as_array);
+        let mut scans: Vec<&str> = views
+            .into_iter()
+            .flatten()
+            .filter_map(|view| view.get("scan")?.as_str())
+            .collect();
+        scans.dedup();
+        let total = scans.len() as u64;
+        for (done, scan) in scans.into_iter().enumerate() {
+            if progress.stop_asked() {
+                return Err(AppError::new("the work was stopped", "").into());
+            }
+            progress.at(&format!("opening scan {scan}"), done as u64, total);
+            // A scan that can't be opened is told beside its frame; the others are shown.
+            drop(self.tiled(test, scan));
         }
         Ok(())
     }
