@@ -99,7 +99,11 @@ impl Book {
     pub(crate) fn open_at(path: &Path) -> Result<Self, AppError> {
         let notebook = Notebook::open(path, Check::Quick)?;
         let tiles = TileCache {
-            dir: notebook.path().with_extension("tiles"),
+            dir: {
+                let mut beside = notebook.path().as_os_str().to_owned();
+                beside.push(".tiles");
+                beside.into()
+            },
             max_bytes: TILE_CACHE_BYTES,
         };
         Ok(Self {
