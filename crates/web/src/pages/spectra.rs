@@ -355,6 +355,7 @@ async fn answer(form: &SpectraForm) -> Result<Markup, Refusal> {
             asked.film = FilmChoice::File {
                 file: keep("pasted film", &text)?,
                 log,
+                absolute: None,
                 convention: FilmConvention::EqualEnergy,
             };
         }
