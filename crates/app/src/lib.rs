@@ -22,6 +22,7 @@ mod expose;
 mod expose_answer;
 mod expose_inputs;
 mod field_card;
+mod glass;
 mod infrared_focus;
 mod json;
 mod kept;
@@ -66,6 +67,7 @@ pub use expose::{
 };
 pub use expose_inputs::{cell_from_word, sky_from_word, through_from_word};
 pub use field_card::{WrittenCard, import_log, write_card};
+pub use glass::Glass;
 pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_word};
 pub use json::findings_json;
 pub use kept::{

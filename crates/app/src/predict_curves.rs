@@ -169,7 +169,10 @@ pub(crate) fn filters(
     let mut all: Vec<(String, Curve)> = vec![];
     for choice in &request.filters {
         let (name, curve) = match choice {
-            FilterChoice::File(file) => (file.name(), curve(file, Purpose::Filter, None, notes)?),
+            FilterChoice::File(file) => {
+                let printed = curve(file, Purpose::Filter, None, notes)?;
+                (file.name(), file.glass.in_air(printed)?)
+            }
             FilterChoice::Edge {
                 text,
                 peak,

@@ -1,6 +1,7 @@
 //! Spectral files opened and read, with what the reader of a file should be told.
 
 use crate::AppError;
+use crate::glass::Glass;
 use spectra::read::{Answers, Purpose, ReadError, ValueScale, WavelengthUnit, spectral_reading};
 use spectra::{Curve, CurveKind};
 use std::path::PathBuf;
@@ -21,6 +22,8 @@ pub struct SpectralFile {
     pub unit: Option<WavelengthUnit>,
     /// The spectrum in a file of several: its title, sample or number.
     pub part: Option<String>,
+    /// What is said of a glass.
+    pub glass: Glass,
 }
 
 impl SpectralFile {
@@ -58,6 +61,10 @@ impl SpectralFile {
                 "part" => file.part = Some(value.to_owned()),
                 "unit" => file.unit = Some(WavelengthUnit::from_word(value)?),
                 "scale" => file.scale = Some(ValueScale::from_word(value)?),
+                "internal_mm" => file.glass.internal_mm = Some(value.parse().ok()?),
+                "measured_mm" => file.glass.measured_mm = Some(value.parse().ok()?),
+                "thickness_mm" => file.glass.thickness_mm = Some(value.parse().ok()?),
+                "index" => file.glass.index = Some(value.parse().ok()?),
                 _ => return None,
             }
         }

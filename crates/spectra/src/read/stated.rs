@@ -167,6 +167,7 @@ pub(super) fn is_uncertainty(heading: &str) -> bool {
         "sd",
         "stdev",
         "uncertainty",
+        "standarduncertainty",
         "error",
         "sigma",
         "stderr",
