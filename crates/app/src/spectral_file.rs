@@ -23,7 +23,7 @@ pub struct SpectralFile {
     /// The spectrum in a file of several: its title, sample or number.
     pub part: Option<String>,
     /// What is said of a glass.
-    pub glass: Glass,
+    pub glass: Box<Glass>,
 }
 
 impl SpectralFile {
