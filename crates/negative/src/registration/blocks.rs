@@ -63,7 +63,7 @@ impl Symmetric {
     }
 
     /// The same without the part that curves the wrong way.
-    fn without_negative(self) -> Self {
+    pub(super) fn without_negative(self) -> Self {
         let mean = 0.5 * (self.xx + self.yy);
         let half = libm::hypot(0.5 * (self.xx - self.yy), self.xy);
         if mean - half >= 0.0 {
@@ -95,6 +95,10 @@ pub(super) struct Block {
     pub(super) slope: (f64, f64),
     /// Curvature of the correlation.
     pub(super) curvature: Symmetric,
+    /// Curvature of both fields with themselves, their mean.
+    pub(super) own: Symmetric,
+    /// The curvature the block is weighed by.
+    pub(super) expected: Symmetric,
     /// Covariance of the slope by noise.
     pub(super) noise: Symmetric,
     /// Correlation of the fields, −1 to 1.
@@ -222,7 +226,7 @@ fn block_within(
         block.second += total(s.second);
         block.both += total(s.both);
     }
-    block.curvature = block.curvature.without_negative();
+    block.own = own.times(0.5);
     let energy = libm::sqrt(block.first * block.second);
     block.agreement = if energy > 0.0 {
         block.both / energy

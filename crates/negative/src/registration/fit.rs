@@ -3,7 +3,10 @@
 //! A block with slope b and curvature A asks for a shift d by A·d = b. The
 //! covariance of b is what noise makes, plus what a true unevenness of σ pixels
 //! from block to block makes, σ²·A². σ is found from the scatter of the
-//! blocks; blocks far outside lose their weight.
+//! blocks; blocks far outside lose their weight. A is itself noisy, and weighed by
+//! it a block would count for more where noise makes it large, so that every step
+//! fell short. So a block is weighed by a curvature Â that is expected of it: the
+//! numbers θ solve Σ Jᵀ·Â·S⁻¹·(b − A·J·θ) = 0, in which A stands once.
 
 use super::blocks::{Block, Symmetric};
 use nalgebra::{DMatrix, DVector};
@@ -144,24 +147,28 @@ pub(super) fn fit(blocks: &[Block], freedom: Freedom, measure: Measure) -> Optio
     for round in 0..ROUNDS {
         let mut normal = DMatrix::<f64>::zeros(count, count);
         let mut right = DVector::<f64>::zeros(count);
+        let mut noise = DMatrix::<f64>::zeros(count, count);
         for ((block, rows), weight) in blocks.iter().zip(&rows).zip(&weights) {
             if *weight <= 0.0 {
                 continue;
             }
             let inverse = covariance_of(block, scatter).inverse().times(*weight);
-            // A·J, column by column, and S⁻¹·A·J.
             for i in 0..count {
-                let column = block.curvature.of((rows[0][i], rows[1][i]));
-                let weighed = inverse.of(column);
+                // S⁻¹·Â·J and A·J, column by column.
+                let weighed = inverse.of(block.expected.of((rows[0][i], rows[1][i])));
                 right[i] += weighed.0 * block.slope.0 + weighed.1 * block.slope.1;
                 for j in 0..count {
-                    let other = block.curvature.of((rows[0][j], rows[1][j]));
-                    normal[(i, j)] += weighed.0 * other.0 + weighed.1 * other.1;
+                    let column = (rows[0][j], rows[1][j]);
+                    let own = block.curvature.of(column);
+                    normal[(i, j)] += weighed.0 * own.0 + weighed.1 * own.1;
+                    let other = block.expected.of(column);
+                    noise[(i, j)] += *weight * (weighed.0 * other.0 + weighed.1 * other.1);
                 }
             }
         }
-        let covariance = normal.clone().cholesky()?.inverse();
-        let numbers = &covariance * right;
+        let back = normal.try_inverse()?;
+        let numbers = &back * right;
+        let covariance = &back * noise * back.transpose();
         if !numbers.iter().all(|n| n.is_finite()) {
             return None;
         }
