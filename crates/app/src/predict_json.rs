@@ -139,6 +139,7 @@ fn filter_json(a: &FilterAnswer) -> Map<String, Value> {
             "curve": u.whose.word(),
             "stretches_nm": u.stretches_nm,
             "factor_change_stops": stops(u.factor_change),
+            "share_of_bare_response": u.other_share,
         })).collect::<Vec<_>>(),
         "integrals": p.grid.to_string(),
     });

@@ -3,7 +3,7 @@
 use crate::predict::{FilterAnswer, TOLD_FROM_STOPS};
 use figures::shown;
 use quantity::Stops;
-use spectra::{Expected, Prediction};
+use spectra::{Expected, Prediction, VerdictLimits};
 
 /// Beyond this share of the bare response the last digits of the curves decide,
 /// so a factor is told as a limit.
@@ -16,6 +16,10 @@ fn verdict_words(p: &Prediction) -> String {
         Expected::Trace => format!(
             "a trace at most; {share} % of the bare film's response is used, all of it at the end of the film"
         ),
+        Expected::NoImage if doubted(p) => {
+            "no image as far as the curves are known; that is no proof of a blank sheet, see what is not known"
+                .to_owned()
+        }
         Expected::NoImage if p.share() > 0.0 => format!(
             "no image expected; {share} % of the bare film's response is left, less than 0.1 %"
         ),
@@ -24,6 +28,14 @@ fn verdict_words(p: &Prediction) -> String {
                 .to_owned()
         }
     }
+}
+
+/// Whether a curve that went on beyond its table would leave more than nothing.
+fn doubted(p: &Prediction) -> bool {
+    let limits = VerdictLimits::COMMON_PRACTICE;
+    p.unknown
+        .iter()
+        .any(|u| limits.verdict(u.other_share) != Expected::NoImage)
 }
 
 /// Lines about one filter.
@@ -110,8 +122,9 @@ fn unknown_lines(p: &Prediction) -> Vec<String> {
     p.unknown
         .iter()
         .filter(|u| {
-            u.factor_change
-                .is_none_or(|c| c.to_stops().abs() >= TOLD_FROM_STOPS)
+            u.factor_change.map_or(u.other_share > 0.0, |c| {
+                c.to_stops().abs() >= TOLD_FROM_STOPS
+            })
         })
         .map(|u| {
             let where_: Vec<String> = u
@@ -125,7 +138,10 @@ fn unknown_lines(p: &Prediction) -> Vec<String> {
                     "going on at its last value would change the factor by {} stops",
                     shown::signed_stops(change)
                 ),
-                None => "what that costs can't be told".to_owned(),
+                None => format!(
+                    "going on at its last value it would leave {} % of the bare film's response",
+                    shown::fixed(100.0 * u.other_share, 1)
+                ),
             };
             format!(
                 "Not known: the {} from {}; {costs}",

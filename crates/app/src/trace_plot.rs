@@ -12,6 +12,8 @@ pub struct TraceRequest {
     /// A CSV file with the columns `what,x_px,y_px,value`: marks x1, x2, y1, y2
     /// with their values, and points of the curve.
     pub file: PathBuf,
+    /// Whether the horizontal axis is logarithmic.
+    pub x_log: bool,
     /// Whether the vertical axis is logarithmic.
     pub y_log: bool,
     /// One standard deviation of a place, pixels.
@@ -92,12 +94,15 @@ pub fn trace_plot(request: &TraceRequest) -> Result<TraceAnswer, AppError> {
     let [Some(x1), Some(x2), Some(y1), Some(y2)] = marks else {
         return Err(wrong("a mark of x1, x2, y1, y2 is missing".to_owned()));
     };
-    let y_scale = if request.y_log {
-        AxisScale::Logarithmic
-    } else {
-        AxisScale::Linear
+    let scale = |by_ratios: bool| {
+        if by_ratios {
+            AxisScale::Logarithmic
+        } else {
+            AxisScale::Linear
+        }
     };
-    let curve = PlotAxes::new([x1, x2], [y1, y2], AxisScale::Linear, y_scale)
+    let (x_scale, y_scale) = (scale(request.x_log), scale(request.y_log));
+    let curve = PlotAxes::new([x1, x2], [y1, y2], x_scale, y_scale)
         // What the values are, the reader of the plot knows; logarithms may have any sign.
         .and_then(|axes| {
             let kind = CurveKind::LogSensitivity;

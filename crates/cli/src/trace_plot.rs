@@ -11,6 +11,9 @@ pub(crate) struct TraceArguments {
     /// nm), and rows named point along the curve, value left empty.
     #[arg(value_hint = ValueHint::FilePath)]
     pub(crate) points: PathBuf,
+    /// The horizontal axis is divided by ratios: 200, 400, 800 nm at equal steps.
+    #[arg(long)]
+    pub(crate) x_log: bool,
     /// The vertical axis is divided by ratios: 0.1, 1, 10.
     #[arg(long)]
     pub(crate) y_log: bool,
@@ -31,6 +34,7 @@ pub(crate) struct TraceArguments {
 pub(crate) fn traced(arguments: &TraceArguments) -> Result<(), AppError> {
     let answer = trace_plot(&TraceRequest {
         file: arguments.points.clone(),
+        x_log: arguments.x_log,
         y_log: arguments.y_log,
         sd_px: arguments.sd,
     })?;

@@ -289,6 +289,17 @@ fn a_curve_is_read_off_marked_points() {
     // By construction: 1 px is 1 nm across and 0.01 up.
     assert!(text.contains("\n600.00,1.000000,"), "{text}");
     assert!(text.contains("\n700.00,0.500000,"), "{text}");
+    // Axes by ratios: 400 to 800 nm and 0.01 to 1 over the same pixels, so half-way across is
+    // 400 √2 nm and half-way up 0.1. A quarter from the right is 400 × 2^0.75, a quarter up
+    // 0.01 × 10^0.5.
+    let ratios = marked
+        .replace("300,0\n", "300,0.01\n")
+        .replace("100,2\n", "100,1\n");
+    fs::write(folder.path().join("ratios.csv"), ratios).unwrap();
+    let output = run(&["ratios.csv", "--x-log", "--y-log"]);
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert!(text.contains("\n565.69,0.100000,"), "{text}");
+    assert!(text.contains("\n672.72,0.031623,"), "{text}");
     fs::write(
         folder.path().join("odd.csv"),
         "what,x_px,y_px,value\nx1,1,2,3\n",

@@ -219,3 +219,29 @@ fn absolute_sensitivity_gives_a_speed_and_follows_the_films_curve() {
     // at u = 11.6666, x = −1.3333: 1.0210 log H. 2 %: the fit.
     assert!((faster.log10() - 1.021).abs() < 0.02, "{}", faster.log10());
 }
+
+#[test]
+fn filters_cost_the_classes_of_film_what_is_commonly_found() {
+    // Common practice: a near-infrared film behind a 715-class filter needs about 4 stops,
+    // an extended-red one 8 to 9; a No. 25 costs a panchromatic film about 3.
+    for light in ["sun:45", "daylight:5500"] {
+        let cost = |asked: &str| stops(&format!("{asked} --light {light}"));
+        for (asked, low, high) in [
+            ("--film-class near-infrared --filter-edge 715:50%", 3.5, 4.5),
+            ("--film-class extended-red --filter-edge 715:50%", 8.0, 9.0),
+            ("--film-class panchromatic --filter gelatin:25", 2.7, 3.3),
+        ] {
+            let [from, middle, to] = cost(asked);
+            assert!((low..=high).contains(&middle), "{light} {asked}: {middle}");
+            assert!(from < middle && middle < to);
+        }
+        // From a 715- to a 740-class filter: stops for the second film, hardly any for the first.
+        let step = |class: &str| {
+            let at = |edge| cost(&format!("--film-class {class} --filter-edge {edge}:50%"))[1];
+            at(740) - at(715)
+        };
+        let (red, near) = (step("extended-red"), step("near-infrared"));
+        assert!((2.0..6.0).contains(&red), "{light}: {red}");
+        assert!((0.0..1.0).contains(&near), "{light}: {near}");
+    }
+}

@@ -151,6 +151,9 @@ pub struct Unknown {
     /// negative when the factor would be smaller. `None` when only one of the
     /// two has a factor.
     pub factor_change: Option<Stops>,
+    /// Share of the bare response that would be left behind the filter, if the
+    /// curve went on as it ended, 0 to 1.
+    pub other_share: f64,
     /// Where nothing is known, nm.
     pub stretches_nm: Vec<(f64, f64)>,
 }
@@ -444,6 +447,7 @@ fn unknown(of: &Predicting<'_>, grid: &Grid, share: f64) -> Result<Vec<Unknown>,
         unknown.push(Unknown {
             whose: Whose::Filter,
             factor_change: change(other),
+            other_share: other,
             stretches_nm: stretches,
         });
     }
@@ -451,9 +455,11 @@ fn unknown(of: &Predicting<'_>, grid: &Grid, share: f64) -> Result<Vec<Unknown>,
     let stretches = ends_and_holes((light_low, light_high), of.light, (film_low, film_high));
     if !stretches.is_empty() {
         let grid = Grid::union(&[of.film], &[of.light, of.filter])?;
+        let other = other_share(&grid, base, Assumed::HELD, base);
         unknown.push(Unknown {
             whose: Whose::Light,
-            factor_change: change(other_share(&grid, base, Assumed::HELD, base)),
+            factor_change: change(other),
+            other_share: other,
             stretches_nm: stretches,
         });
     }
@@ -467,17 +473,21 @@ fn unknown(of: &Predicting<'_>, grid: &Grid, share: f64) -> Result<Vec<Unknown>,
     let stretches = ends_and_holes((film_low, film_high), of.film, reach);
     if !stretches.is_empty() {
         let all = Grid::union(&[of.light], &[of.film, of.filter])?;
-        let within: Vec<f64> = all
+        // The ends of the reach belong to it, wherever the light has its points.
+        let mut within: Vec<f64> = all
             .wavelengths_nm()
             .iter()
             .copied()
-            .filter(|nm| (reach.0..=reach.1).contains(nm))
+            .filter(|nm| reach.0 < *nm && *nm < reach.1)
+            .chain([reach.0, reach.1])
             .collect();
+        within.sort_by(f64::total_cmp);
         let grid = Grid::of(within)?;
         let other = other_share(&grid, Assumed::HELD, base, base);
         unknown.push(Unknown {
             whose: Whose::Film,
             factor_change: change(other),
+            other_share: other,
             stretches_nm: stretches,
         });
     }

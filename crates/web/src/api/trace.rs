@@ -132,6 +132,7 @@ pub(crate) async fn trace(
         let hidden = format!("{}{}", place.path().display(), std::path::MAIN_SEPARATOR);
         let request = TraceRequest {
             file,
+            x_log: false,
             y_log,
             sd_px: SD_PX,
         };
