@@ -7,11 +7,13 @@
 //!
 //! This room is handed numbers and gives numbers: no film, filter, file or pixel.
 
+mod bracket_curve;
 mod characteristic_curve;
 mod contrast_index;
 mod correction;
 mod criteria;
 mod curve_fit;
+mod debevec_malik;
 mod development_time;
 mod film_curve;
 mod fractional_gradient;
@@ -26,6 +28,9 @@ mod speed_point;
 mod step_tablet;
 mod zone_scale;
 
+pub use bracket_curve::{
+    BracketCurve, BracketCurveError, BracketPoint, BracketReading, bracket_curve,
+};
 pub use characteristic_curve::{
     CharacteristicCurve, CurveMethod, FittedReading, OutsideReadings, StraightLine,
 };
@@ -34,6 +39,7 @@ pub use criteria::{SpeedAndContrast, speed_and_contrast, speed_and_contrast_cont
 pub use curve_fit::{
     CurveError, CurveFitSettings, CurveReading, ExposureScale, fit_characteristic_curve,
 };
+pub use debevec_malik::debevec_malik_response;
 pub use development_time::{TimeContrastError, TimeContrastLine};
 pub use film_curve::{
     FILM_CURVE_PARAMETERS, FilmCurve, FilmCurveError, Shoulder, film_density,
