@@ -41,6 +41,15 @@ const STEEPNESS_LN_SD: f64 = 0.5;
 /// exposure without a filter. \[log10\]
 pub(super) const LEVEL_SD: f64 = 0.10;
 
+/// How much the sensitivity below the edge goes up and down from one wavelength
+/// to another. A choice: published curves of panchromatic films have a dip in the
+/// green and a rise in the blue of some tenths. \[log10\]
+const UNEVEN_SD: f64 = 0.20;
+
+/// Exposure without a filter of an uneven film above that of a level one: the mean
+/// of 10^x, with x normal of this spread, is 10^(ln 10/2 · sd²), not 1. \[log10\]
+pub(super) const LEVEL_MIDDLE: f64 = 0.5 * core::f64::consts::LN_10 * UNEVEN_SD * UNEVEN_SD;
+
 /// Edges that are considered. \[nm\]
 pub(super) const EDGES_NM: core::ops::Range<usize> = 300..430;
 /// Step of the edges. \[nm\]
@@ -106,7 +115,9 @@ pub(super) fn in_words() -> Vec<(String, String)> {
         ),
         (
             "sensitivity below the edge".to_owned(),
-            format!("level within {LEVEL_SD} in log10; a choice"),
+            format!(
+                "uneven by {UNEVEN_SD:.1} in log10, which raises the exposure without a filter by {LEVEL_MIDDLE:.2}, within {LEVEL_SD:.1}; a choice"
+            ),
         ),
     ]
 }

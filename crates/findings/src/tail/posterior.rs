@@ -10,7 +10,7 @@
 //! Stegun, table 25.10, brought to the standard normal.
 
 use super::exposure_ratio::{Films, Ratio};
-use super::film_class::{self, LEVEL_SD, edges, steepnesses};
+use super::film_class::{self, LEVEL_MIDDLE, LEVEL_SD, edges, steepnesses};
 use super::tail_light::TailLight;
 use crate::normal::log_cumulative;
 use quantity::{Bound, Interval, Nanometres};
@@ -109,7 +109,7 @@ pub fn tail_estimate(data: &[TailData], light: TailLight, coverage: f64) -> Tail
         let prior = libm::log(film_class::density(edge, steepness));
         for (z_level, w_level) in SEVEN {
             for (z_tilt, w_tilt) in THREE {
-                let (level, tilt) = (LEVEL_SD * z_level, light.tilt_sd() * z_tilt);
+                let (level, tilt) = (LEVEL_MIDDLE + LEVEL_SD * z_level, light.tilt_sd() * z_tilt);
                 let fit: f64 = data
                     .iter()
                     .zip(&ratios)
@@ -172,10 +172,12 @@ fn log_likelihood(d: &TailData, ratio: &Ratio, level: f64, tilt: f64) -> f64 {
     let variance = ratio.own_variance + d.log_factor_sd * d.log_factor_sd;
     let sd = libm::sqrt(variance);
     let off = (log_factor(ratio, level, tilt) - d.log_factor) / sd;
+    // Only the reading of a bound stops short of it; what is the filter's own doesn't.
+    let at_bound = AT_BOUND * d.log_factor_sd / sd;
     match d.bound {
         None => -0.5 * off * off - libm::log(sd),
-        Some(Bound::AtLeast) => log_cumulative(off + AT_BOUND),
-        Some(Bound::AtMost) => log_cumulative(AT_BOUND - off),
+        Some(Bound::AtLeast) => log_cumulative(off + at_bound),
+        Some(Bound::AtMost) => log_cumulative(at_bound - off),
     }
 }
 
