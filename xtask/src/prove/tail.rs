@@ -141,8 +141,15 @@ fn log_factor(film: &Film, filter: &Filter, light: &Light) -> f64 {
 /// Nominal filters of a drawer. \[nm\]
 const DRAWER: [f64; 8] = [620.0, 650.0, 665.0, 680.0, 695.0, 720.0, 740.0, 760.0];
 
-/// Factors beyond this leave a blank frame: a bound. \[log10\]
+/// Factors beyond about this leave a blank frame: a bound. \[log10\]
 const BLANK_BEYOND: f64 = 2.7;
+
+/// How exactly the exposure of such a frame is known. \[log10\]
+const BLANK_SD: f64 = 0.1;
+
+/// A bound is told where a 90 % interval would end: where the likelihood of the blank
+/// frame has fallen to exp(−1.645²/2) = 0.26, which is 0.64 of its spread below. \[log10\]
+const BOUND_TOLD: f64 = BLANK_BEYOND - 0.64 * BLANK_SD;
 
 /// What was counted.
 #[derive(Default)]
@@ -187,8 +194,12 @@ pub(crate) fn run(films: u32, draw: u64) -> Result<(), String> {
     let mut failed = vec![];
     for (what, held, of) in shares {
         let share = 100.0 * f64::from(held) / f64::from(of);
-        // 3 % with 400 and more; fewer scatter more.
-        let off = 3.0 * (400.0 / f64::from(of.clamp(1, 400))).sqrt();
+        // 3 % with 500 and more; fewer may scatter by three standard errors.
+        let off = if of < 500 {
+            3.0 * 30.0 / f64::from(of.max(1)).sqrt()
+        } else {
+            3.0
+        };
         let within = (share - 90.0).abs() <= off;
         println!(
             "{} {what}: {share:.1} % of {of} inside, wanted 90 ± {off:.1}",
@@ -248,17 +259,17 @@ fn one(filters: usize, chance: &mut Chance, counts: &mut Counts) {
         // The gradient changes with the filter: a factor matched by density is off by this.
         let matched = log_factor(&film, &filter, &light) + 0.04 * chance.normal();
         let sd = 0.03 + 0.05 * chance.uniform();
-        let blank = matched > BLANK_BEYOND;
+        let blank = matched + BLANK_SD * chance.normal() > BLANK_BEYOND;
         counts.bounds += u32::from(blank);
         data.push(TailData {
             half_peak_nm: nominal,
             half_peak_sd_nm: off_sd,
             log_factor: if blank {
-                BLANK_BEYOND
+                BOUND_TOLD
             } else {
                 matched + sd * chance.normal()
             },
-            log_factor_sd: if blank { 0.1 } else { sd },
+            log_factor_sd: if blank { BLANK_SD } else { sd },
             bound: blank.then_some(Bound::AtLeast),
         });
     }

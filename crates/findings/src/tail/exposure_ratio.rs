@@ -1,9 +1,16 @@
 //! The factor of a long-pass filter on a film with a given red end.
 //!
-//! log10 F = log10 ∫ E S dλ − log10 ∫ E S T dλ, with
-//! T(λ) = P/(1 + exp(−(λ − c)/w)): P the peak, c the wavelength at half of it.
-//! Around the middle of what is not known exactly (c, w, P, the tilt of the
-//! light) it is taken as linear.
+//! log10 F = log10 ∫ E S dλ − log10 ∫ E S T dλ. Edges of filters come in two
+//! shapes, each with the peak P, half of it at c, and the slope P/(4w) there:
+//! logistic, T = P/(1 + exp(−(λ − c)/w)), as coatings and dyes have, and that of
+//! absorption which falls exponentially (Urbach's rule), T = P·2^−exp(−(λ − c)/s)
+//! with s = 2 ln 2 · w, as coloured glass has. Which one a filter has is not
+//! known: the mean of both counts, and half of their difference is its own.
+//!
+//! Over what is not known of c and w the mean and spread of log10 F are taken by
+//! three points of Gauss and Hermite (Abramowitz & Stegun, table 25.10), since in
+//! a filter's foot log10 F is not straight in them; P and the tilt of the light
+//! are taken as linear.
 
 use super::film_class::{edges, sensitivity, steepnesses};
 use super::tail_light::TailLight;
@@ -16,15 +23,13 @@ const WIDTH_LN_SD: f64 = 0.25;
 
 /// Peak transmittance and its spread. \[log10\]
 /// The same four filters: 0.90 to 0.91; uncoated and dyed ones are lower.
-/// Even from 0.80 to 0.92, that is 0.06/√12.
-const PEAK: f64 = 0.88;
-const PEAK_LOG_SD: f64 = 0.02;
+/// Even from 0.80 to 0.92: the middle, and log10(0.92/0.80)/√12.
+const PEAK: f64 = 0.86;
+const PEAK_LOG_SD: f64 = 0.0175;
 
 /// How far a density-matched factor lies from the ratio of exposures: the
 /// gradient changes with the colour of light. \[log10\]
 const MATCH_SD: f64 = 0.04;
-/// What is left of this model in the foot of a filter, as a share of log10 F.
-const FOOT_SHARE: f64 = 0.02;
 
 /// The wavelengths of the integrals. \[nm\]
 const FROM_NM: f64 = 380.0;
@@ -72,41 +77,76 @@ impl Films {
 
     /// What a filter gives on every film of the grid.
     pub(super) fn behind(&self, half_peak_nm: f64, half_peak_sd_nm: f64) -> Vec<Ratio> {
-        let filter = |centre: f64, width: f64| -> [f64; COUNT] {
-            core::array::from_fn(|i| {
-                PEAK / (1.0 + libm::exp((-(wavelength(i) - centre) / width).min(500.0)))
-            })
-        };
-        let middle = filter(half_peak_nm, WIDTH_NM);
-        // The slope over what c may really be off by, which an edge that is not
-        // straight in the logarithm needs.
-        let reach = half_peak_sd_nm.max(1.0);
-        let (before, after) = (
-            filter(half_peak_nm - reach, WIDTH_NM),
-            filter(half_peak_nm + reach, WIDTH_NM),
-        );
-        let wider = filter(half_peak_nm, WIDTH_NM * libm::exp(WIDTH_LN_SD));
+        let (apart_nm, wider) = (POINT * half_peak_sd_nm, libm::exp(POINT * WIDTH_LN_SD));
+        let shapes = [Shape::Logistic, Shape::Absorbing].map(|shape| {
+            [
+                (half_peak_nm, WIDTH_NM),
+                (half_peak_nm - apart_nm, WIDTH_NM),
+                (half_peak_nm + apart_nm, WIDTH_NM),
+                (half_peak_nm, WIDTH_NM / wider),
+                (half_peak_nm, WIDTH_NM * wider),
+            ]
+            .map(|(centre, width)| shape.filter(centre, width))
+        });
         self.rows
             .iter()
             .zip(&self.whole)
             .map(|(row, (whole, whole_by_tilt))| {
-                let (passed, by_tilt) = sums(row, &middle, &self.tilts);
-                let sum = |filter: &[f64; COUNT]| log_sum(row, filter);
-                let by_centre = 0.5 * (sum(&before) - sum(&after)) / reach * half_peak_sd_nm;
-                let by_width = sum(&wider) - passed;
-                let log_factor = whole - passed;
-                let foot = FOOT_SHARE * log_factor;
+                let (_, by_tilt) = sums(row, &shapes[0][0], &self.tilts);
+                let [(logistic, v), (absorbing, w)] = shapes.each_ref().map(|filters| {
+                    let [middle, before, after, narrower, wider] = filters
+                        .each_ref()
+                        .map(|filter| whole - log_sum(row, filter));
+                    let (by_centre, by_width) = (
+                        three_points(before, middle, after),
+                        three_points(narrower, middle, wider),
+                    );
+                    (middle + by_centre.0 + by_width.0, by_centre.1 + by_width.1)
+                });
+                let log_factor = 0.5 * (logistic + absorbing);
+                let apart = 0.5 * (logistic - absorbing);
                 Ratio {
                     log_factor,
-                    own_variance: by_centre * by_centre
-                        + by_width * by_width
+                    own_variance: 0.5 * (v + w)
+                        + apart * apart
                         + PEAK_LOG_SD * PEAK_LOG_SD
-                        + MATCH_SD * MATCH_SD
-                        + foot * foot,
+                        + MATCH_SD * MATCH_SD,
                     by_tilt: whole_by_tilt - by_tilt,
                 }
             })
             .collect()
+    }
+}
+
+/// The outer points of the three, in standard deviations; their weight is 1/6.
+const POINT: f64 = 1.732_050_807_568_877;
+
+/// What three points add to the value in the middle, on the mean, and the variance.
+fn three_points(below: f64, middle: f64, above: f64) -> (f64, f64) {
+    let (a, b) = (below - middle, above - middle);
+    let mean = (a + b) / 6.0;
+    (mean, (a * a + b * b) / 6.0 - mean * mean)
+}
+
+/// The shape of a filter's edge.
+#[derive(Clone, Copy, Debug)]
+enum Shape {
+    Logistic,
+    Absorbing,
+}
+
+impl Shape {
+    fn filter(self, centre: f64, width: f64) -> [f64; COUNT] {
+        core::array::from_fn(|i| {
+            let off = -(wavelength(i) - centre) / width;
+            // 500 and 40: what is let through there is less than the least number.
+            PEAK * match self {
+                Self::Logistic => 1.0 / (1.0 + libm::exp(off.min(500.0))),
+                Self::Absorbing => libm::exp2(-libm::exp(
+                    (off / (2.0 * core::f64::consts::LN_2)).min(40.0),
+                )),
+            }
+        })
     }
 }
 

@@ -46,9 +46,11 @@ pub(super) const LEVEL_SD: f64 = 0.10;
 /// green and a rise in the blue of some tenths. \[log10\]
 const UNEVEN_SD: f64 = 0.20;
 
-/// Exposure without a filter of an uneven film above that of a level one: the mean
-/// of 10^x, with x normal of this spread, is 10^(ln 10/2 · sd²), not 1. \[log10\]
-pub(super) const LEVEL_MIDDLE: f64 = 0.5 * core::f64::consts::LN_10 * UNEVEN_SD * UNEVEN_SD;
+/// Exposure without a filter of an uneven film above that of a level one. \[log10\]
+/// The mean of 10^x, with x normal of spread s, is 10^(ln 10/2 · s²); of that the
+/// part of the mean itself, which [`LEVEL_SD`] holds, is not raised.
+pub(super) const LEVEL_MIDDLE: f64 =
+    0.5 * core::f64::consts::LN_10 * (UNEVEN_SD * UNEVEN_SD - LEVEL_SD * LEVEL_SD);
 
 /// Edges that are considered. \[nm\]
 pub(super) const EDGES_NM: core::ops::Range<usize> = 300..430;
