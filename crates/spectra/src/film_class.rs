@@ -100,9 +100,16 @@ impl FilmClass {
     }
 }
 
+/// Gives the share of sensitivity that is left at `nm` by a red end with half of it at
+/// `edge_nm`: 1/(1 + exp((λ − c)/w)). Beyond, log10 of it falls by 1/(w ln 10) per nm.
+#[must_use]
+pub fn red_end(nm: f64, edge_nm: f64, width_nm: f64) -> f64 {
+    1.0 / (1.0 + libm::exp((nm - edge_nm) / width_nm))
+}
+
 impl ClassModel {
     fn log_sensitivity(&self, nm: f64) -> f64 {
-        let edge = 1.0 / (1.0 + libm::exp((nm - self.edge.to_nm()) / self.width_nm));
+        let edge = red_end(nm, self.edge.to_nm(), self.width_nm);
         // The step at 690 nm is 8 nm wide.
         let beyond = 1.0 / (1.0 + libm::exp(-(nm - 690.0) / 8.0));
         let level = 1.0 - (1.0 - self.infrared_share) * beyond;

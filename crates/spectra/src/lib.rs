@@ -37,7 +37,7 @@ pub mod uncertainty;
 
 pub use batch::{BatchError, Integrals, integrals};
 pub use curve::{Assumed, Beyond, Curve, CurveError, CurvePoint, NoValue, Sampling};
-pub use film_class::{ClassModel, FilmClass};
+pub use film_class::{ClassModel, FilmClass, red_end};
 pub use film_sensitivity::{
     AbsoluteSpeed, SensitivityError, as_logarithm, at_other_density,
     equal_energy_from_equal_photons, equal_energy_from_wedge, speed_from_absolute,
@@ -47,7 +47,7 @@ pub use filter_stack::{GlassError, in_thickness, stacked, surface_transmittance,
 pub use grid::{Grid, GridError};
 pub use interpolation::Interpolation;
 pub use kind::CurveKind;
-pub use long_pass::{EdgeError, EdgeLevel, LongPass};
+pub use long_pass::{EdgeError, EdgeLevel, EdgeShape, LongPass};
 pub use prediction::{
     Band, Ends, Expected, GREY_CARD_REFLECTANCE, GridChoice, Predicting, Prediction,
     PredictionError, Products, Response, SubjectContrast, Unknown, VerdictLimits, Whose,

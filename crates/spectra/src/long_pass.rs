@@ -3,7 +3,8 @@
 //!
 //! T(λ) = P / (1 + exp(−(λ − c)/w)): P the peak transmittance, c the wavelength
 //! at half of the peak, w the width. A number of nanometres without a level says
-//! little: one glass may be called by 708, 720 and 723.
+//! little: one glass may be called by 708, 720 and 723. Where the foot of an edge
+//! matters, [`EdgeShape`] has another shape of the same peak, centre and slope.
 //!
 //! Begin with [`LongPass::from_edge`].
 
@@ -28,6 +29,29 @@ impl EdgeLevel {
             Self::Transmittance(t) => t / peak,
             Self::ShareOfPeak(share) => share,
             Self::StopsBelowPeak(stops) => libm::exp2(-stops),
+        }
+    }
+}
+
+/// The shape of an edge; peak, half-peak wavelength and slope there are the same.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum EdgeShape {
+    /// T = P/(1 + exp(−(λ − c)/w)): its foot falls exponentially.
+    Logistic,
+    /// T = P·2^−exp(−(λ − c)/s), s = 2 ln 2 · w: absorption that falls exponentially
+    /// with the wavelength (Urbach's rule), as in coloured glass; a steep foot.
+    Absorbing,
+}
+
+impl EdgeShape {
+    /// Every shape.
+    pub const ALL: [Self; 2] = [Self::Logistic, Self::Absorbing];
+
+    /// Gives T/P at a distance u = (λ − c)/w from half of the peak.
+    fn share_of_peak(self, u: f64) -> f64 {
+        match self {
+            Self::Logistic => 1.0 / (1.0 + libm::exp(-u)),
+            Self::Absorbing => libm::exp2(-libm::exp(-u / (2.0 * core::f64::consts::LN_2))),
         }
     }
 }
@@ -150,6 +174,12 @@ impl LongPass {
         Self::from_edge(Nanometres::from_nm(at)?, level, peak, width_nm)
     }
 
+    /// Gives the wavelength at half of the peak. \[nm\]
+    #[must_use]
+    pub fn half_peak_nm(&self) -> f64 {
+        self.half_peak_nm
+    }
+
     /// Gives the wavelength of another level.
     ///
     /// # Errors
@@ -165,8 +195,18 @@ impl LongPass {
         self.at_nm(at.to_nm())
     }
 
+    /// Gives the transmittance at a wavelength for an edge of another shape.
+    #[must_use]
+    pub fn transmittance_shaped(&self, at: Nanometres, shape: EdgeShape) -> f64 {
+        self.shaped_at_nm(at.to_nm(), shape)
+    }
+
     fn at_nm(&self, nm: f64) -> f64 {
-        self.peak / (1.0 + libm::exp(-(nm - self.half_peak_nm) / self.width_nm))
+        self.shaped_at_nm(nm, EdgeShape::Logistic)
+    }
+
+    fn shaped_at_nm(&self, nm: f64, shape: EdgeShape) -> f64 {
+        self.peak * shape.share_of_peak((nm - self.half_peak_nm) / self.width_nm)
     }
 
     /// Gives the curve from `low_nm` to `high_nm` in steps of 1 nm.
@@ -228,6 +268,25 @@ mod tests {
             let off = other.half_peak_nm - 720.0;
             assert!(off.abs() < 0.01, "{text}: {off}");
         }
+    }
+
+    #[test]
+    fn shapes_share_half_peak_and_slope_and_differ_in_the_foot() {
+        let edge = LongPass::from_text("700:half-peak", 0.9, 7.0).unwrap();
+        let at =
+            |nm: f64, shape| edge.transmittance_shaped(Nanometres::from_nm(nm).unwrap(), shape);
+        for shape in EdgeShape::ALL {
+            assert!((at(700.0, shape) - 0.45).abs() < 1e-12, "{shape:?}");
+            // By hand: P/(4w) = 0.9/28 = 0.032143 per nm; 1e-4: a difference over 0.2 nm.
+            let slope = (at(700.1, shape) - at(699.9, shape)) / 0.2;
+            assert!((slope - 0.032_143).abs() < 1e-5, "{shape:?}: {slope}");
+        }
+        // By hand, 28 nm = 4 w below: 0.9/(1 + e^4) = 0.016188; 0.9·2^−e^(4/1.386294)
+        // = 0.9·2^−17.917 = 3.636e-6.
+        assert!((at(672.0, EdgeShape::Logistic) - 0.016_188).abs() < 1e-6);
+        assert!((at(672.0, EdgeShape::Absorbing) - 3.636e-6).abs() < 2e-8);
+        // Far out nothing overflows.
+        assert_eq!(at(1.0, EdgeShape::Absorbing), 0.0);
     }
 
     #[test]

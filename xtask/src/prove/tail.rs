@@ -46,11 +46,11 @@ impl Film {
     fn drawn(chance: &mut Chance) -> Self {
         let class = chance.uniform();
         let (middle, sd) = if class < 0.4 {
-            (655.0, 18.0)
+            (648.0, 18.0)
         } else if class < 0.8 {
-            (715.0, 20.0)
+            (695.0, 18.0)
         } else {
-            (780.0, 30.0)
+            (785.0, 36.0)
         };
         Self {
             edge: middle + sd * chance.normal(),

@@ -1,26 +1,29 @@
 //! Edges of long-pass filters, brought to one level.
 //!
-//! An edge is taken as T(λ) = P / (1 + exp(−(λ − c)/w)): P the peak, c the
-//! wavelength at half of the peak, w the width. Both numbers are assumed and
-//! stand in the answer: the same glass is called by 708, 720 and 723 nm.
+//! An edge is that of `spectra::LongPass`, logistic with a peak and a width. Both
+//! numbers are assumed and stand in the answer: the same glass is called by 708,
+//! 720 and 723 nm.
 
 use quantity::Nanometres;
 use record::{Edge, EdgeLevel, Filter};
+use spectra::LongPass;
 
 /// Width of the assumed edge. \[nm\]
-pub const EDGE_WIDTH_NM: f64 = 6.0;
+pub const EDGE_WIDTH_NM: f64 = spectra::long_pass::WIDTH_NM;
 
-/// Peak transmittance of the assumed edge.
+/// Peak transmittance of the assumed edge: that of the source which has one glass
+/// at three levels. A peak of 0.90 would move half of the peak by 1.7 nm.
 pub const EDGE_PEAK: f64 = 0.80;
 
 /// Two centres closer than this are the same edge: filters of one marking
 /// differ by as much (common practice). \[nm\]
 pub(crate) const SAME_EDGE_NM: f64 = 2.0;
 
-/// How far the level lies above the half-peak wavelength. \[nm\]
-fn above_centre_nm(share_of_peak: f64) -> f64 {
-    // s = 1/(1 + exp(−u/w)), so u = w·ln(s/(1 − s)).
-    EDGE_WIDTH_NM * libm::log(share_of_peak / (1.0 - share_of_peak))
+/// Where half of the peak lies for an edge at one level. \[nm\]
+fn half_peak_nm(edge: Nanometres, level: spectra::EdgeLevel) -> f64 {
+    LongPass::from_edge(edge, level, EDGE_PEAK, EDGE_WIDTH_NM)
+        // An edge so short that half of the peak lies below 0 nm is no filter's.
+        .map_or(edge.to_nm(), |filter| filter.half_peak_nm())
 }
 
 /// Where the half-peak wavelength of an edge lies: the least and the most.
@@ -44,14 +47,15 @@ fn above_centre_nm(share_of_peak: f64) -> f64 {
 /// ```
 #[must_use]
 pub fn edge_half_peak_nm(edge: &Edge) -> (f64, f64) {
-    let at = edge.wavelength.to_nm();
-    let from = |share: f64| at - above_centre_nm(share);
+    use spectra::EdgeLevel::{ShareOfPeak, StopsBelowPeak, Transmittance};
+    let from = |level| half_peak_nm(edge.wavelength, level);
+    let both = |nm: f64| (nm, nm);
     match edge.level {
-        EdgeLevel::HalfTransmittance => (from(0.50 / EDGE_PEAK), from(0.50 / EDGE_PEAK)),
-        EdgeLevel::HalfOfPeak => (at, at),
-        EdgeLevel::TenPercent => (from(0.10 / EDGE_PEAK), from(0.10 / EDGE_PEAK)),
-        EdgeLevel::MinusThreeStops => (from(0.125), from(0.125)),
-        EdgeLevel::NotStated => (from(0.50 / EDGE_PEAK), from(0.10 / EDGE_PEAK)),
+        EdgeLevel::HalfTransmittance => both(from(Transmittance(0.50))),
+        EdgeLevel::HalfOfPeak => both(from(ShareOfPeak(0.50))),
+        EdgeLevel::TenPercent => both(from(Transmittance(0.10))),
+        EdgeLevel::MinusThreeStops => both(from(StopsBelowPeak(3.0))),
+        EdgeLevel::NotStated => (from(Transmittance(0.50)), from(Transmittance(0.10))),
     }
 }
 

@@ -1,11 +1,9 @@
 //! The factor of a long-pass filter on a film with a given red end.
 //!
 //! log10 F = log10 ∫ E S dλ − log10 ∫ E S T dλ. Edges of filters come in two
-//! shapes, each with the peak P, half of it at c, and the slope P/(4w) there:
-//! logistic, T = P/(1 + exp(−(λ − c)/w)), as coatings and dyes have, and that of
-//! absorption which falls exponentially (Urbach's rule), T = P·2^−exp(−(λ − c)/s)
-//! with s = 2 ln 2 · w, as coloured glass has. Which one a filter has is not
-//! known: the mean of both counts, and half of their difference is its own.
+//! shapes ([`EdgeShape`]): logistic, as coatings and dyes have, and that of
+//! coloured glass. Which one a filter has is not known: the mean of both counts,
+//! and half of their difference is its own.
 //!
 //! Over what is not known of c and w the mean and spread of log10 F are taken by
 //! three points of Gauss and Hermite (Abramowitz & Stegun, table 25.10), since in
@@ -14,6 +12,8 @@
 
 use super::film_class::{edges, sensitivity, steepnesses};
 use super::tail_light::TailLight;
+use quantity::Nanometres;
+use spectra::{EdgeLevel, EdgeShape, LongPass};
 
 /// Width of a filter's edge and its natural-log spread. \[nm\]
 /// Four measured long-pass camera filters of one public collection have 7 to 10;
@@ -78,7 +78,7 @@ impl Films {
     /// What a filter gives on every film of the grid.
     pub(super) fn behind(&self, half_peak_nm: f64, half_peak_sd_nm: f64) -> Vec<Ratio> {
         let (apart_nm, wider) = (POINT * half_peak_sd_nm, libm::exp(POINT * WIDTH_LN_SD));
-        let shapes = [Shape::Logistic, Shape::Absorbing].map(|shape| {
+        let shapes = EdgeShape::ALL.map(|shape| {
             [
                 (half_peak_nm, WIDTH_NM),
                 (half_peak_nm - apart_nm, WIDTH_NM),
@@ -86,7 +86,7 @@ impl Films {
                 (half_peak_nm, WIDTH_NM / wider),
                 (half_peak_nm, WIDTH_NM * wider),
             ]
-            .map(|(centre, width)| shape.filter(centre, width))
+            .map(|(centre, width)| filter(centre, width, shape))
         });
         self.rows
             .iter()
@@ -128,26 +128,17 @@ fn three_points(below: f64, middle: f64, above: f64) -> (f64, f64) {
     (mean, (a * a + b * b) / 6.0 - mean * mean)
 }
 
-/// The shape of a filter's edge.
-#[derive(Clone, Copy, Debug)]
-enum Shape {
-    Logistic,
-    Absorbing,
-}
-
-impl Shape {
-    fn filter(self, centre: f64, width: f64) -> [f64; COUNT] {
-        core::array::from_fn(|i| {
-            let off = -(wavelength(i) - centre) / width;
-            // 500 and 40: what is let through there is less than the least number.
-            PEAK * match self {
-                Self::Logistic => 1.0 / (1.0 + libm::exp(off.min(500.0))),
-                Self::Absorbing => libm::exp2(-libm::exp(
-                    (off / (2.0 * core::f64::consts::LN_2)).min(40.0),
-                )),
-            }
-        })
-    }
+/// Transmittances of a filter.
+fn filter(centre_nm: f64, width_nm: f64, shape: EdgeShape) -> [f64; COUNT] {
+    let half = EdgeLevel::ShareOfPeak(0.5);
+    let filter = Nanometres::from_nm(centre_nm)
+        .map_err(spectra::EdgeError::from)
+        .and_then(|centre| LongPass::from_edge(centre, half, PEAK, width_nm));
+    core::array::from_fn(|i| match (&filter, Nanometres::from_nm(wavelength(i))) {
+        (Ok(filter), Ok(nm)) => filter.transmittance_shaped(nm, shape),
+        // An edge below 0 nm holds nothing back.
+        _ => PEAK,
+    })
 }
 
 fn wavelength(index: usize) -> f64 {

@@ -1,36 +1,31 @@
 //! What the red end of a film is like before any reading.
 //!
-//! S(λ) = 1/(1 + 10^(k(λ − λe))): level below the edge, half at it, and falling
-//! by k per nm beyond. No film is so level in the blue and green; what that does
-//! to the unfiltered exposure is one unknown common to all factors.
+//! S(λ) = 1/(1 + 10^(k(λ − λe))), the red end of the classes of film in `spectra`:
+//! level below the edge, half at it, and falling by k per nm beyond. No film is so
+//! level in the blue and green; what that does to the unfiltered exposure is one
+//! unknown common to all factors.
 
-/// A kind of film: where its edge lies and how common it is in such tests.
-struct FilmClass {
-    middle_nm: f64,
-    sd_nm: f64,
-    share: f64,
-}
+use spectra::FilmClass;
 
-/// Panchromatic, extended red, infrared. Common practice: films sold as such
-/// end near 650, 720 and 780 nm; shares are a choice, even but for the rarer
-/// infrared.
-const CLASSES: [FilmClass; 3] = [
-    FilmClass {
-        middle_nm: 655.0,
-        sd_nm: 18.0,
-        share: 0.4,
-    },
-    FilmClass {
-        middle_nm: 715.0,
-        sd_nm: 20.0,
-        share: 0.4,
-    },
-    FilmClass {
-        middle_nm: 780.0,
-        sd_nm: 30.0,
-        share: 0.2,
-    },
+/// The classes of film that the grid reaches, and how common each is in such
+/// tests. Shares are a choice, even but for the rarer infrared.
+const CLASSES: [(FilmClass, f64); 3] = [
+    (FilmClass::OrdinaryPanchromatic, 0.4),
+    (FilmClass::ExtendedRed, 0.4),
+    (FilmClass::NearInfrared, 0.2),
 ];
+
+/// Spread of the edges here over that within a class. A choice: the class of the
+/// film isn't told, and a film may lie between two.
+const WIDER: f64 = 3.0;
+
+/// Middle, spread and share of each class's edges. \[nm, nm, -\]
+fn classes() -> [(f64, f64, f64); 3] {
+    CLASSES.map(|(class, share)| {
+        let model = class.model();
+        (model.edge.to_nm(), WIDER * model.edge_sd_nm, share)
+    })
+}
 
 /// Middle and natural-log spread of k. Common practice: a published red end falls
 /// by two decades within 30 to 70 nm. \[log10 sensitivity per nm\]
@@ -53,7 +48,7 @@ pub(super) const LEVEL_MIDDLE: f64 =
     0.5 * core::f64::consts::LN_10 * (UNEVEN_SD * UNEVEN_SD - LEVEL_SD * LEVEL_SD);
 
 /// Edges that are considered. \[nm\]
-pub(super) const EDGES_NM: core::ops::Range<usize> = 300..430;
+pub(super) const EDGES_NM: core::ops::Range<usize> = 300..450;
 /// Step of the edges. \[nm\]
 pub(super) const EDGE_STEP_NM: f64 = 2.0;
 /// Steepnesses that are considered: their number, and the ends.
@@ -77,36 +72,39 @@ pub(super) fn steepnesses() -> Vec<f64> {
 /// Density of the class in λe and ln k, up to a constant.
 pub(super) fn density(edge_nm: f64, steepness: f64) -> f64 {
     let normal = |z: f64| libm::exp(-0.5 * z * z);
-    let edge: f64 = CLASSES
+    let edge: f64 = classes()
         .iter()
-        .map(|class| class.share / class.sd_nm * normal((edge_nm - class.middle_nm) / class.sd_nm))
+        .map(|(middle_nm, sd_nm, share)| share / sd_nm * normal((edge_nm - middle_nm) / sd_nm))
         .sum();
     edge * normal(libm::log(steepness / STEEPNESS) / STEEPNESS_LN_SD)
 }
 
 /// S(λ).
 pub(super) fn sensitivity(nm: f64, edge_nm: f64, steepness: f64) -> f64 {
-    // Beyond 12 decades nothing counts, and exp10 stays finite.
-    1.0 / (1.0 + libm::exp10((steepness * (nm - edge_nm)).min(12.0)))
+    // k = 1/(w ln 10).
+    spectra::red_end(nm, edge_nm, core::f64::consts::LOG10_E / steepness)
 }
 
 /// What is assumed, for the list of assumptions.
 pub(super) fn in_words() -> Vec<(String, String)> {
     let classes: Vec<String> = CLASSES
         .iter()
-        .map(|class| {
+        .zip(classes())
+        .map(|((class, share), (middle_nm, sd_nm, _))| {
+            let word = class.word();
             format!(
-                "{:.0} ± {:.0} nm ({:.0} %)",
-                class.middle_nm,
-                class.sd_nm,
-                100.0 * class.share
+                "{word} {middle_nm:.0} ± {sd_nm:.0} nm ({:.0} %)",
+                100.0 * share
             )
         })
         .collect();
     vec![
         (
             "edge of films before any reading".to_owned(),
-            format!("{}; common practice", classes.join(", ")),
+            format!(
+                "{}; the classes of film that predictions use, {WIDER:.0} times as wide",
+                classes.join(", ")
+            ),
         ),
         (
             "steepness of the red end before any reading".to_owned(),

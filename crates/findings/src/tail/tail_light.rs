@@ -42,14 +42,18 @@ impl TailLight {
 
     /// E(λ) with the tilt moved by this much, relative. \[-\]
     pub(super) fn power(self, nm: f64, moved: f64) -> f64 {
-        let table = if self.lamp { lamp(nm) } else { sunlight(nm) };
+        let table = if self.lamp {
+            0.01 * spectra::lamp::illuminant_a(nm)
+        } else {
+            sunlight(nm)
+        };
         table * libm::exp10((self.tilt + moved) * (nm - 550.0) / 100.0)
     }
 
     /// In words, for the list of assumptions.
     pub(super) fn in_words(self) -> String {
         format!(
-            "{}, tilted by {:+.2} ± {:.2} in log10 per 100 nm; ASTM G173-03 global or Planck at 2856 K, tilt common practice",
+            "{}, tilted by {:+.2} ± {:.2} in log10 per 100 nm; ASTM G173-03 global or CIE illuminant A, tilt common practice",
             if self.lamp { "a lamp" } else { "sunlight" },
             self.tilt,
             self.tilt_sd
@@ -90,13 +94,6 @@ fn sunlight(nm: f64) -> f64 {
     };
     let (before, low) = SUNLIGHT[next - 1];
     low + (high - low) * (nm - before) / (after - before)
-}
-
-/// Planck's law at 2856 K, relative to 560 nm.
-fn lamp(nm: f64) -> f64 {
-    // c2 = 1.4388e7 nm K, CODATA 2018 rounded.
-    let planck = |nm: f64| libm::pow(nm, -5.0) / libm::expm1(1.4388e7 / (nm * 2856.0));
-    planck(nm) / planck(560.0)
 }
 
 #[cfg(test)]
