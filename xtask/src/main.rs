@@ -29,7 +29,9 @@ mod links;
 mod oracles;
 mod prove;
 mod purity;
+mod python;
 mod sidecars;
+mod speed;
 mod stray;
 mod unused;
 mod workspace;
@@ -65,6 +67,8 @@ usage: cargo run -p xtask -- CHORE
   kill-nine [--rounds N] [--draw N]
                        kill -9 in the middle of saves, imports and migrations of a notebook,
                        which must then hold all that was acknowledged (67 rounds of each)
+  speed                time many spectral integrals against numpy, with one core and with all
+                       (with --release, on a machine that does little else)
   glossary             rewrite the table of flags in GLOSSARY.md
 
 PROGRAM is target/release/filmproof when not given.";
@@ -96,6 +100,8 @@ fn main() -> ExitCode {
         ["fuzz", rest @ ..] => fuzz::run(rest),
         ["kill-nine-work", word, dir] => kill_nine::work(word, &PathBuf::from(dir)),
         ["kill-nine", rest @ ..] => kill_nine::run(rest),
+        ["speed"] => speed::run(&workspace),
+        ["speed-ours", turns] => speed::ours(turns),
         ["glossary"] => glossary::rewrite(&workspace),
         _ => {
             eprintln!("{USAGE}");

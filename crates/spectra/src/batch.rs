@@ -8,7 +8,7 @@
 //!
 //! Begin with [`integrals`].
 
-use crate::strips::{COLUMNS, ROWS, multiply, strip};
+use crate::strips::{COLUMNS, ROWS, STRETCH, multiply, strip};
 use rayon::prelude::*;
 
 /// Values of several curves on one grid, curve after curve.
@@ -124,15 +124,19 @@ pub fn integrals(
         incoming
             .par_chunks_mut(COLUMNS * n)
             .enumerate()
-            .for_each(|(at, out)| strip::<COLUMNS>(weighted, subjects, at, out));
+            .for_each(|(at, out)| strip::<COLUMNS>(weighted, subjects, at, n, 0..n, out));
         table
             .par_chunks_mut(strip_values(columns))
             .enumerate()
             .for_each_init(
-                || vec![0.0; ROWS * n],
+                || vec![0.0; ROWS * STRETCH],
                 |response, (at, out)| {
-                    strip::<ROWS>(films, filters, at, response);
-                    multiply(response, &incoming, n, out);
+                    for begin in (0..n).step_by(STRETCH) {
+                        let range = begin..(begin + STRETCH).min(n);
+                        let response = &mut response[..ROWS * range.len()];
+                        strip::<ROWS>(films, filters, at, n, range.clone(), response);
+                        multiply(response, &incoming, n, range, out);
+                    }
                 },
             );
     }
@@ -192,6 +196,22 @@ mod tests {
         assert_eq!(all.at(4, 0, 0, 0), None);
         assert_eq!(all.at(0, 0, 17, 0), None);
         assert_eq!(all.at(0, 0, 0, 2), None);
+    }
+
+    #[test]
+    fn many_wavelengths_are_summed_stretch_by_stretch() {
+        // Ones everywhere: every integral is the width of the grid, 520 nm.
+        let ones = vec![1.0; 30 * 521];
+        let of = |count| Sampled {
+            values: &ones[..count * 521],
+            count,
+        };
+        let grid = Grid::regular(380.0, 900.0, 1.0).unwrap();
+        let weights = grid.trapezoid_weights_nm();
+        let all = integrals(of(3), of(7), of(30), of(5), &weights).unwrap();
+        for (e, s, t, r) in [(0, 0, 0, 0), (2, 6, 29, 4), (1, 0, 23, 2)] {
+            assert!((all.at(e, s, t, r).unwrap() - 520.0).abs() < 1e-9);
+        }
     }
 
     #[test]

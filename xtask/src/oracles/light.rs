@@ -5,7 +5,7 @@
 
 use super::{Bench, number};
 use crate::command::output;
-use std::path::{Path, PathBuf};
+use crate::python::python;
 
 /// The libraries; both are independent of this program.
 const LIBRARIES: &[&str] = &["pvlib==0.13.0", "colour-science==0.4.6"];
@@ -14,7 +14,7 @@ const LIBRARIES: &[&str] = &["pvlib==0.13.0", "colour-science==0.4.6"];
 const SCRIPT: &str = include_str!("light.py");
 
 pub(super) fn compare(bench: &mut Bench) -> Result<(), String> {
-    let python = match python(&bench.kept.join("light-python")) {
+    let python = match python(&bench.kept.join("light-python"), LIBRARIES) {
         Ok(python) => python,
         Err(why) => {
             println!("!!! SKIPPED: light is not compared with public libraries: {why}");
@@ -57,31 +57,4 @@ pub(super) fn compare(bench: &mut Bench) -> Result<(), String> {
         bench.near(what, number(lamps, key)?, 0.0, at_most);
     }
     Ok(())
-}
-
-/// Gives a Python that has the libraries, made when it isn't there yet.
-fn python(folder: &Path) -> Result<PathBuf, String> {
-    let python = folder.join("bin/python");
-    let wanted = LIBRARIES.join(" ");
-    let mark = folder.join("installed.txt");
-    if python.exists() && std::fs::read_to_string(&mark).is_ok_and(|has| has == wanted) {
-        return Ok(python);
-    }
-    let here = Path::new(".");
-    let succeeded = |program: &Path, arguments: &[&str]| {
-        let got = output(program, arguments, here)?;
-        if got.code == 0 {
-            Ok(())
-        } else {
-            let last = got.stderr.lines().last().unwrap_or("no message");
-            Err(format!("{}: {last}", arguments.join(" ")))
-        }
-    };
-    let place = folder.to_string_lossy();
-    succeeded(Path::new("python3"), &["-m", "venv", "--clear", &place])?;
-    let pip = ["-m", "pip", "install", "--quiet", "--retries", "1"];
-    let pip = [&pip, ["--disable-pip-version-check"].as_slice(), LIBRARIES].concat();
-    succeeded(&python, &pip)?;
-    std::fs::write(&mark, wanted).map_err(|e| format!("{}: {e}", mark.display()))?;
-    Ok(python)
 }
