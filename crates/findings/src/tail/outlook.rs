@@ -52,7 +52,9 @@ impl TailEstimate {
     /// filter itself, but no error of a new reading.
     #[must_use]
     pub fn outlook(&self, half_peak_nm: f64, half_peak_sd_nm: f64) -> Outlook {
-        let ratios = self.films.behind(half_peak_nm, half_peak_sd_nm);
+        let ratios = self
+            .films
+            .behind(half_peak_nm, half_peak_sd_nm, &self.likely);
         let parts = gathered(self.possibilities.iter().map(|p| {
             let ratio = &ratios[p.film];
             (
@@ -116,7 +118,7 @@ impl TailEstimate {
             if !makes_a_picture(&outlook.factor) {
                 continue;
             }
-            let ratios = self.films.behind(half_peak_nm, EDGE_SD_NM);
+            let ratios = self.films.behind(half_peak_nm, EDGE_SD_NM, &self.likely);
             let found = |p: &Possibility| log_factor(&ratios[p.film], p.level, p.tilt);
             let own: f64 = all
                 .iter()

@@ -80,6 +80,8 @@ pub struct TailEstimate {
     pub band: Vec<(f64, [f64; 3])>,
     pub(super) possibilities: Vec<Possibility>,
     pub(super) films: Films,
+    /// Films that a possibility is left of.
+    pub(super) likely: Vec<bool>,
     pub(super) coverage: f64,
 }
 
@@ -97,11 +99,12 @@ const LET_GO: f64 = 1e-4;
 #[must_use]
 pub fn tail_estimate(data: &[TailData], light: TailLight, coverage: f64) -> TailEstimate {
     let films = Films::in_light(light);
+    let (edges, steepnesses) = (edges(), steepnesses());
+    let every = vec![true; edges.len() * steepnesses.len()];
     let ratios: Vec<Vec<Ratio>> = data
         .iter()
-        .map(|d| films.behind(d.half_peak_nm, d.half_peak_sd_nm))
+        .map(|d| films.behind(d.half_peak_nm, d.half_peak_sd_nm, &every))
         .collect();
-    let (edges, steepnesses) = (edges(), steepnesses());
     let mut all = vec![];
     for film in 0..edges.len() * steepnesses.len() {
         let edge = edges[film / steepnesses.len()];
@@ -126,6 +129,10 @@ pub fn tail_estimate(data: &[TailData], light: TailLight, coverage: f64) -> Tail
         }
     }
     let possibilities = shares(all);
+    let mut likely = vec![false; every.len()];
+    for p in &possibilities {
+        likely[p.film] = true;
+    }
     let edge_of = |p: &Possibility| edges[p.film / steepnesses.len()];
     let steepness_of = |p: &Possibility| libm::log(steepnesses[p.film % steepnesses.len()]);
     let tail = 0.5 - 0.5 * coverage;
@@ -152,6 +159,7 @@ pub fn tail_estimate(data: &[TailData], light: TailLight, coverage: f64) -> Tail
         band: band(&possibilities, &edges, &steepnesses, ends),
         possibilities,
         films,
+        likely,
         coverage,
     }
 }
@@ -328,12 +336,13 @@ mod tests {
             .iter()
             .position(|k| (*k / steepness - 1.0).abs() < 0.06)
             .unwrap();
+        let every = vec![true; edges.len() * steepnesses.len()];
         half_peaks
             .iter()
             .map(|half_peak_nm| TailData {
                 half_peak_nm: *half_peak_nm,
                 half_peak_sd_nm: 2.0,
-                log_factor: films.behind(*half_peak_nm, 2.0)[edge * steepnesses.len() + k]
+                log_factor: films.behind(*half_peak_nm, 2.0, &every)[edge * steepnesses.len() + k]
                     .log_factor,
                 log_factor_sd: 0.03,
                 bound: None,
