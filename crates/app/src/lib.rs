@@ -11,6 +11,7 @@
 //! Begin with [`evaluate_folder`], the main job.
 
 mod absolute_film;
+mod bracket_curve;
 mod carrying;
 mod changed_light;
 mod compare_tests;
@@ -55,6 +56,7 @@ mod tiles;
 mod trace_plot;
 
 pub use absolute_film::AbsoluteSensitivity;
+pub use bracket_curve::{BracketAnswer, BracketRequest, curve_of_bracket};
 pub use changed_light::{ChangedLightQuestion, ReplannedLight, replan};
 pub use compare_tests::{ComparedTests, compare_named_tests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};

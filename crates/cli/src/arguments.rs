@@ -1,5 +1,6 @@
 //! What can be asked on the command line. The help texts are the documentation.
 
+use crate::bracket_curve::BracketArguments;
 use crate::exchange::{ExportArguments, ImportArguments, NotebookArguments};
 use crate::exposing::{ExposeArguments, FocusArguments};
 use crate::light::LightArguments;
@@ -93,6 +94,13 @@ pub(crate) enum Command {
     /// beyond them, marked as extrapolated; further out it is refused. Where the readings
     /// show no toe and base+fog is not given, what counts from base+fog is refused too.
     Curve(CurveArguments),
+    /// Recover a curve without a step tablet, from a bracket of one subject.
+    ///
+    /// Each patch got the same light in every frame, so its values differ by the known
+    /// ratios of exposure alone. exposure_stops are relative; exposure_s are times at one
+    /// aperture, corrected for reciprocity. The curve rises everywhere, has no level, and is
+    /// the film's own only where the scanner is calibrated.
+    BracketCurve(BracketArguments),
     /// Work out one exposure: reading, EI, filter, bellows, reciprocity last.
     ///
     /// Every step is shown with what it assumed. Nothing computed is rounded; the nearest

@@ -11,6 +11,7 @@
 )]
 
 mod arguments;
+mod bracket_curve;
 mod comparison_text;
 mod exchange;
 mod exposing;
@@ -88,6 +89,7 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
         } => compare(&tests, figure.as_deref(), json, &progress),
         Command::Measure(arguments) => measure(&arguments, &progress),
         Command::Curve(arguments) => curve(&arguments),
+        Command::BracketCurve(arguments) => bracket_curve::recovered(&arguments),
         Command::Expose(arguments) => {
             let answer = expose(&exposing::expose_request(&arguments)?)?;
             answered(arguments.json, &answer.json, &answer.lines)
