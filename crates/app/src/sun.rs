@@ -11,6 +11,7 @@ use serde_json::{Value, json};
 use spectra::clear_sky::{Air, LOWEST_SUN_DEG, SkyCoefficients, SkyLight, clear_sky};
 use spectra::seen::{film_against_meter_stops, illuminance_lux, irradiance};
 use spectra::sun_position::{Place, sun_position};
+use spectra::tilted_plane::Plane;
 
 /// Lux s of an incident meter with a flat receptor; ISO 2720.
 const INCIDENT_CONSTANT: f64 = 250.0;
@@ -32,6 +33,9 @@ pub struct SunRequest {
     pub temperature_c: f64,
     /// The air; its pressure is that of the place.
     pub air: Air,
+    /// A plane to give the light on besides: tilt from level and direction it faces,
+    /// both in degrees.
+    pub plane: Option<(f64, f64)>,
 }
 
 /// What `sun` answers.
@@ -67,6 +71,11 @@ pub fn sun(request: &SunRequest) -> Result<SunAnswer, AppError> {
         pressure_hpa: request.air.pressure_hpa,
         temperature,
     };
+    let plane = request
+        .plane
+        .map(|(tilt, facing)| Plane::from_degrees(tilt, facing).map(|p| (p, tilt, facing)))
+        .transpose()
+        .map_err(|e| refused(&e))?;
     let unix_s = time.as_millisecond() as f64 / 1000.0;
     let found = sun_position(&place, unix_s).map_err(|e| refused(&e))?;
     let elevation = found.apparent_elevation_deg;
@@ -121,6 +130,18 @@ pub fn sun(request: &SunRequest) -> Result<SunAnswer, AppError> {
     let shade = points(&sky, |l| l.diffuse_horizontal);
     let upright = points(&sky, |l| l.sunward_vertical);
     let normal = points(&sky, |l| l.direct_normal);
+    let on_plane = plane.map(|(plane, tilt, facing)| {
+        let on = |l: &SkyLight| {
+            plane.light_on(
+                l,
+                elevation,
+                found.azimuth_deg,
+                request.air.ground_reflectance,
+            )
+        };
+        let cosine = plane.cosine_to_sun(elevation, found.azimuth_deg);
+        (points(&sky, on), cosine, tilt, facing)
+    });
     let lux = illuminance_lux(&level, &v);
     let shade_lux = illuminance_lux(&shade, &v);
     let visible = irradiance(&level, 400.0, 700.0);
@@ -138,6 +159,27 @@ pub fn sun(request: &SunRequest) -> Result<SunAnswer, AppError> {
         ev(illuminance_lux(&upright, &v)),
         ev(shade_lux)
     ));
+    if let Some((light, cosine, tilt, facing)) = &on_plane {
+        lines.push(format!(
+            "On a plane tilted by {tilt}° that faces {facing}°: EV {:.2}; {}",
+            ev(illuminance_lux(light, &v)),
+            if *cosine > 0.0 {
+                format!(
+                    "the sun falls on it {:.1}° off its normal",
+                    libm::acos(cosine.min(1.0)).to_degrees()
+                )
+            } else {
+                "the sun is behind it".to_owned()
+            }
+        ));
+        answer["plane"] = json!({
+            "tilt_deg": tilt,
+            "facing_deg": facing,
+            "cosine_to_sun": cosine,
+            "lux": illuminance_lux(light, &v),
+            "ev100_incident": ev(illuminance_lux(light, &v)),
+        });
+    }
     lines.push(format!(
         "400 to 700 nm: {visible:.1} W/m²; 700 to 900 nm: {near_infrared:.1} W/m², {:.3} of it",
         near_infrared / visible
@@ -176,7 +218,7 @@ pub fn sun(request: &SunRequest) -> Result<SunAnswer, AppError> {
     Ok(SunAnswer {
         lines,
         json: answer,
-        spectrum_csv: Some(csv_of(&sky)),
+        spectrum_csv: Some(csv_of(&sky, on_plane.as_ref().map(|p| p.0.as_slice()))),
         notes,
     })
 }
@@ -189,11 +231,18 @@ pub(crate) fn points(sky: &[SkyLight], part: impl Fn(&SkyLight) -> f64) -> Vec<(
     sky.iter().map(|l| (l.wavelength_nm, part(l))).collect()
 }
 
-fn csv_of(sky: &[SkyLight]) -> String {
-    let mut text = "wavelength_nm,global_horizontal,direct_normal,direct_horizontal,open_shade,sunward_vertical\n".to_owned();
-    for l in sky.iter().filter(|l| l.wavelength_nm <= 1110.0) {
+fn csv_of(sky: &[SkyLight], plane: Option<&[(f64, f64)]>) -> String {
+    let mut text = "wavelength_nm,global_horizontal,direct_normal,direct_horizontal,open_shade,sunward_vertical".to_owned();
+    if plane.is_some() {
+        text.push_str(",plane");
+    }
+    text.push('\n');
+    for (row, l) in sky.iter().enumerate() {
+        if l.wavelength_nm > 1110.0 {
+            continue;
+        }
         text.push_str(&format!(
-            "{},{:.9e},{:.9e},{:.9e},{:.9e},{:.9e}\n",
+            "{},{:.9e},{:.9e},{:.9e},{:.9e},{:.9e}",
             l.wavelength_nm,
             l.global_horizontal(),
             l.direct_normal,
@@ -201,6 +250,10 @@ fn csv_of(sky: &[SkyLight]) -> String {
             l.diffuse_horizontal,
             l.sunward_vertical
         ));
+        if let Some((_, e)) = plane.and_then(|p| p.get(row)) {
+            text.push_str(&format!(",{e:.9e}"));
+        }
+        text.push('\n');
     }
     text
 }

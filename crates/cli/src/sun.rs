@@ -56,6 +56,22 @@ pub(crate) struct SunArguments {
     /// Reflectance of the ground around: 0.2 grass and soil, 0.8 fresh snow.
     #[arg(long, value_name = "0..1", default_value_t = Air::CLEAR.ground_reflectance, allow_negative_numbers = true)]
     ground: f64,
+    /// Give the light on a tilted plane besides: degrees from level, 90 a wall.
+    #[arg(
+        long,
+        value_name = "DEG",
+        requires = "facing",
+        allow_negative_numbers = true
+    )]
+    plane_tilt: Option<f64>,
+    /// The direction that the plane faces, degrees from north by east: 90 east, 180 south.
+    #[arg(
+        long,
+        value_name = "DEG",
+        requires = "plane_tilt",
+        allow_negative_numbers = true
+    )]
+    facing: Option<f64>,
     /// Print the light by wavelength as CSV, W/m² per nm.
     #[arg(long, conflicts_with = "json")]
     spectrum: bool,
@@ -80,6 +96,7 @@ pub(crate) fn sun(arguments: &SunArguments) -> Result<(), AppError> {
             ozone_atm_cm: arguments.ozone,
             ground_reflectance: arguments.ground,
         },
+        plane: arguments.plane_tilt.zip(arguments.facing),
     })?;
     for note in &answer.notes {
         crate::say_note(note);

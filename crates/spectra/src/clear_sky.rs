@@ -61,6 +61,8 @@ impl Air {
 pub struct SkyLight {
     /// Wavelength, nm.
     pub wavelength_nm: f64,
+    /// Outside the air, on a plane that faces the sun.
+    pub outside_normal: f64,
     /// From the sun, on a plane that faces it.
     pub direct_normal: f64,
     /// From the sun, on the level ground.
@@ -230,6 +232,7 @@ pub fn clear_sky(
             let level = direct * cos_z;
             SkyLight {
                 wavelength_nm: row.wavelength_nm,
+                outside_normal: outside,
                 direct_normal: direct,
                 direct_horizontal: level,
                 diffuse_horizontal: diffuse,

@@ -32,6 +32,7 @@ pub mod seen;
 pub mod shade_cost;
 mod strips;
 pub mod sun_position;
+pub mod tilted_plane;
 pub mod trace;
 pub mod uncertainty;
 
