@@ -115,3 +115,34 @@ fn what_has_no_meaning_is_refused() {
     }
     assert_eq!(sun(&["--latitude", "1"]).0, 2);
 }
+
+#[test]
+fn a_tilted_plane_gets_its_light_and_its_angle_to_the_sun() {
+    let on_plane = ["--plane-tilt", "30", "--facing", "170"];
+    let (code, out, _) = sun(&[&PAPER[..], &on_plane, &["--json"]].concat());
+    assert_eq!(code, 0);
+    let json: Value = serde_json::from_str(&out).unwrap();
+    // Source: NREL/TP-560-34302, slope 30°, turned 10° from south to east: the sun falls
+    // on it 25.18700° off the normal (from memory).
+    let cosine = json["plane"]["cosine_to_sun"].as_f64().unwrap();
+    assert!(
+        (cosine.acos().to_degrees() - 25.187).abs() < 0.002,
+        "{cosine}"
+    );
+    let (lux, level) = (&json["plane"]["lux"], &json["illuminance_lux"]);
+    assert!(lux.as_f64() > level.as_f64(), "{lux} {level}");
+
+    let (code, out, _) = sun(&[&PAPER[..], &on_plane, &["--spectrum"]].concat());
+    assert_eq!(code, 0);
+    assert!(
+        out.lines().next().unwrap().ends_with(",plane"),
+        "{out:.200}"
+    );
+    assert!(out.lines().all(|line| line.split(',').count() == 7));
+
+    let (code, _, err) = sun(&[&PAPER[..], &["--plane-tilt", "200", "--facing", "0"]].concat());
+    assert_eq!(code, 1);
+    assert!(err.contains("200"), "{err}");
+    let (code, _, _) = sun(&[&PAPER[..], &["--plane-tilt", "20"]].concat());
+    assert_eq!(code, 2);
+}
