@@ -12,6 +12,7 @@
 
 mod absolute_film;
 mod bracket_curve;
+mod camera_scan;
 mod carrying;
 mod changed_light;
 mod compare_tests;

@@ -158,6 +158,7 @@ pub(crate) fn tone_words(tone: &Tone) -> String {
         ToneOrigin::Record => "by the record",
         ToneOrigin::IccProfile => "by the file's ICC profile",
         ToneOrigin::PngChunk => "by the PNG file's own chunk",
+        ToneOrigin::RawSensor => "by the raw file's black and white levels",
         ToneOrigin::Nowhere => "neither file nor record says",
     };
     format!("{}, {by}", tone.encoding.describe())
@@ -498,7 +499,7 @@ fn survey_scan(
 }
 
 pub(crate) fn decode_remedy() -> &'static str {
-    "save the scan again as uncompressed 16-bit grey or RGB TIFF, or copy the file again if it was cut short"
+    "save the scan again as uncompressed 16-bit grey or RGB TIFF (a camera's raw file as uncompressed DNG), or copy the file again if it was cut short"
 }
 
 fn role_of(folder: &TestFolder, frame: &Id, patch: &Id) -> Option<PatchRole> {

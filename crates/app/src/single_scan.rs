@@ -1,5 +1,6 @@
 //! Densities of patches, or of a step tablet, in one scan.
 
+use crate::camera_scan;
 use crate::curve_file::names;
 use crate::error::with_causes;
 use crate::measuring::{
@@ -94,13 +95,13 @@ pub(crate) fn channel_of_text(
                 .strip_prefix("mosaic:")
                 .and_then(|p| p.split_once(','));
             match phase.map(|(r, c)| (r.trim().parse::<u8>(), c.trim().parse::<u8>())) {
-                Some((Ok(row @ 0..=1), Ok(column @ 0..=1))) => {
+                Some((Ok(row @ 0..=7), Ok(column @ 0..=7))) => {
                     ChannelChoice::MosaicPhase { row, column }
                 }
                 _ => {
                     return Err(AppError::new(
                         format!("{other:?} is no channel"),
-                        "say grey, red, green, blue, mean, or mosaic:ROW,COLUMN with 0 or 1 for each",
+                        "say grey, red, green, blue, mean, or mosaic:ROW,COLUMN, counted from 0 within the mosaic's cell",
                     ));
                 }
             }
@@ -306,6 +307,7 @@ pub fn measure_scan(
         format!("{:?}", info.colour).to_lowercase(),
         tone_said
     )];
+    lines.extend(camera_scan::line(&info, channel));
     let mut rows = vec![];
     for (place, ((name, _, _), statistics)) in patches.iter().zip(&measured.patches).enumerate() {
         let (density, limit) = match &calibration {
@@ -404,6 +406,7 @@ pub fn measure_scan(
             "page": info.page,
             "pages": info.page_count,
             "channel": channel.to_string(),
+            "sensor": camera_scan::json(&info, channel),
             "tone": tone_said,
             "code_low": measured.histogram.counts.iter().position(|c| *c > 0),
             "code_high": measured.histogram.counts.iter().rposition(|c| *c > 0),

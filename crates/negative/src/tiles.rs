@@ -117,14 +117,18 @@ impl TileLayout {
         Ok(Self { levels })
     }
 
-    /// Lays out one channel of a scan; a mosaic phase has half the pixels along
-    /// each side.
+    /// Lays out one channel of a scan; a mosaic has one pixel for each of its
+    /// cells.
     ///
     /// # Errors
     /// [`TileError`] as for [`Self::new`].
     pub fn of_channel(info: &ScanInfo, channel: ChannelChoice) -> Result<Self, TileError> {
-        match channel {
-            ChannelChoice::MosaicPhase { row, column } => Self::new(
+        match (channel, &info.mosaic) {
+            // A cell that the picture's edge cuts gives no code.
+            (_, Some(mosaic)) => {
+                Self::new(info.width / mosaic.columns(), info.height / mosaic.rows())
+            }
+            (ChannelChoice::MosaicPhase { row, column }, None) => Self::new(
                 info.width.saturating_sub(u32::from(column)).div_ceil(2),
                 info.height.saturating_sub(u32::from(row)).div_ceil(2),
             ),
@@ -188,7 +192,9 @@ enum Mean {
 impl Mean {
     fn of_tone(tone: &Tone) -> Self {
         match tone.encoding {
-            ToneEncoding::Linear | ToneEncoding::Unknown => Self::OfCodes,
+            ToneEncoding::Linear
+            | ToneEncoding::LinearAboveBlack { .. }
+            | ToneEncoding::Unknown => Self::OfCodes,
             _ => Self::OfLight(tone.table().into_iter().map(|l| l as f32).collect()),
         }
     }

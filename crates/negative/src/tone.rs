@@ -21,6 +21,12 @@ use quantity::Flag;
 pub enum ToneEncoding {
     /// Code is proportional to light.
     Linear,
+    /// What lies above the black level is proportional to light, and may be
+    /// less than none where noise goes below it.
+    LinearAboveBlack {
+        /// Black level as a share of the scale, 0 to below 1.
+        black: f64,
+    },
     /// Light is code to a power, 0.1 to 10.
     Gamma(f64),
     /// The curve of sRGB.
@@ -80,12 +86,14 @@ impl ToneEncoding {
     }
 
     /// Gives the light, 0 to 1, of a code as a share of the scale; `None` when
-    /// the encoding is unknown.
+    /// the encoding is unknown. Below a black level it is negative, so that the
+    /// mean of a dark patch's noise is not moved.
     #[must_use]
     pub fn light_from_share(&self, share: f64) -> Option<f64> {
         let x = share.clamp(0.0, 1.0);
         let light = match self {
             Self::Linear => x,
+            Self::LinearAboveBlack { black } => return Some((x - black) / (1.0 - black)),
             Self::Gamma(gamma) => libm::pow(x, *gamma),
             Self::Srgb => srgb_light(x),
             Self::IccCurve(curve) => curve.light(x),
@@ -105,6 +113,9 @@ impl ToneEncoding {
     pub fn describe(&self) -> String {
         match self {
             Self::Linear => "linear".to_owned(),
+            Self::LinearAboveBlack { black } => {
+                format!("linear above black at {:.2} % of the scale", black * 100.0)
+            }
             Self::Gamma(gamma) => format!("gamma {gamma}"),
             Self::Srgb => "sRGB".to_owned(),
             Self::IccCurve(IccCurve::Table(table)) => {
@@ -217,6 +228,8 @@ pub enum ToneOrigin {
     IccProfile,
     /// Chunks of a PNG file.
     PngChunk,
+    /// The file holds a sensor's own numbers, which follow light.
+    RawSensor,
     /// Nowhere; the encoding is unknown.
     Nowhere,
 }
@@ -280,7 +293,12 @@ pub fn tone_of(info: &ScanInfo, record: Option<&ToneEncoding>, channel: ChannelC
             None
         }
     };
-    let (encoding, origin) = match (record.filter(|r| r.is_known()), file) {
+    // A sensor's numbers are linear above black: a record that says linear says the same.
+    let record = record.filter(|r| {
+        let sensor = matches!(file, Some((_, ToneOrigin::RawSensor)));
+        r.is_known() && !(sensor && **r == ToneEncoding::Linear)
+    });
+    let (encoding, origin) = match (record, file) {
         (Some(record), file) => {
             if let Some((other, _)) = file {
                 remarks.extend(disagreement(record, &other));
@@ -325,6 +343,14 @@ fn disagreement(record: &ToneEncoding, file: &ToneEncoding) -> Option<String> {
 type FileTone = Option<(ToneEncoding, ToneOrigin)>;
 
 fn file_tone(info: &ScanInfo, channel: ChannelChoice) -> Result<FileTone, String> {
+    if let Some(black) = info.black_of(channel) {
+        // Profiles of raw files belong to their small pictures.
+        let black = black / f64::from(info.code_max());
+        return Ok(Some((
+            ToneEncoding::LinearAboveBlack { black },
+            ToneOrigin::RawSensor,
+        )));
+    }
     let Some(bytes) = &info.icc_profile else {
         return Ok(info
             .chunk_tone

@@ -49,6 +49,8 @@ fn info(width: u32, height: u32, bits: u8) -> ScanInfo {
         chunk_tone: None,
         resolution: None,
         compression: Compression::Stored,
+        mosaic: None,
+        sensor: None,
         flags: Flags::none(),
     }
 }

@@ -62,7 +62,8 @@ fn all_channels(bytes: Vec<u8>) -> Result<Vec<Vec<f64>>, DecodeError> {
             ChannelChoice::Green,
             ChannelChoice::Blue,
         ],
-        Colour::Grey | Colour::Mosaic => vec![ChannelChoice::Grey],
+        Colour::Grey => vec![ChannelChoice::Grey],
+        Colour::Mosaic => vec![ChannelChoice::Green],
     };
     channels.extend((0..info.extra_samples.len()).map(ChannelChoice::Extra));
     let decoded: Vec<_> = channels
@@ -70,7 +71,9 @@ fn all_channels(bytes: Vec<u8>) -> Result<Vec<Vec<f64>>, DecodeError> {
         .map(|c| codes(&mut reader, c))
         .collect::<Result<_, _>>()?;
     for channel in &decoded {
-        assert_eq!(channel.len(), info.width as usize * info.height as usize);
+        let (x, y) = info.steps(ChannelChoice::Green);
+        let (x, y) = if info.mosaic.is_some() { (x, y) } else { (1, 1) };
+        assert_eq!(channel.len(), (info.width / x) as usize * (info.height / y) as usize);
     }
     Ok(decoded)
 }

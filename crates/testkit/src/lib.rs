@@ -20,6 +20,7 @@ mod negative;
 mod noise;
 mod planned_test;
 mod random_test;
+mod raw_frame;
 mod scan_from_codes;
 mod scanner;
 mod texture;
@@ -37,6 +38,7 @@ pub use planned_test::{
 pub use random_test::{
     BLANK_NET_DENSITY, Bracket, CurveShape, ErrorSizes, ReadingsSpec, Tails, simulate_readings,
 };
+pub use raw_frame::{RawFrame, RawTag};
 pub use scan_from_codes::{CodeScan, Depth, scan_from_codes};
 pub use tiff_file::{DeclaredTone, TiffForm, linear_grey_profile, tiff_grey8, tiff_grey16};
 pub use truth::{

@@ -1,5 +1,6 @@
 //! What a scan file says of itself, and the shape in which its rows come out.
 
+use super::sensor::{Mosaic, SensorScale};
 use crate::tone::ToneEncoding;
 use core::fmt;
 use quantity::Flags;
@@ -123,18 +124,35 @@ pub struct ScanInfo {
     pub resolution: Option<Resolution>,
     /// Compression of the picture data.
     pub compression: Compression,
+    /// Colours of a camera's filter mosaic, when the file names them.
+    pub mosaic: Option<Mosaic>,
+    /// Black and white level of a camera's raw frame, when the file gives them.
+    pub sensor: Option<SensorScale>,
     /// Flags of the file as such: several images, lossy.
     pub flags: Flags,
 }
 
 impl ScanInfo {
-    /// Gives the largest code on the scale of [`Codes`]: 2^bits − 1, and 65535
-    /// for float samples, whose 0 to 1 is spread over that scale in statistics.
+    /// Gives the largest code on the scale of [`Codes`]: 2^bits − 1, the white
+    /// level of a raw frame, and 65535 for float samples, whose 0 to 1 is spread
+    /// over that scale in statistics.
     #[must_use]
     pub fn code_max(&self) -> u16 {
-        match self.sample_kind {
-            SampleKind::Float => u16::MAX,
-            SampleKind::Unsigned => code_max_of(self.bits),
+        match (&self.sensor, self.sample_kind) {
+            (Some(sensor), _) => sensor.white,
+            (None, SampleKind::Float) => u16::MAX,
+            (None, SampleKind::Unsigned) => code_max_of(self.bits),
+        }
+    }
+
+    /// Gives the pixels from one code of a channel to the next, along a row and
+    /// from row to row: the side of the mosaic's cell, or 1.
+    #[must_use]
+    pub fn steps(&self, channel: ChannelChoice) -> (u32, u32) {
+        match (&self.mosaic, channel) {
+            (Some(mosaic), _) => (mosaic.columns(), mosaic.rows()),
+            (None, ChannelChoice::MosaicPhase { .. }) => (2, 2),
+            (None, _) => (1, 1),
         }
     }
 }
@@ -163,8 +181,9 @@ pub enum ChannelChoice {
     Mean,
     /// An extra sample, counted from 0: the scanner's infrared channel.
     Extra(usize),
-    /// One phase of a 2 × 2 mosaic in a one-sample file: the pixels whose
-    /// y % 2 is `row` and x % 2 is `column`. Coordinates stay those of the file.
+    /// One place of a mosaic's cell: the pixels whose y % 2 is `row` and x % 2
+    /// is `column` (for a cell of other sides, those). Coordinates stay those of
+    /// the picture.
     MosaicPhase {
         /// 0 or 1.
         row: u8,
@@ -240,7 +259,7 @@ pub struct ScanRow<'a> {
     pub y: u32,
     /// Column of the first code.
     pub x_first: u32,
-    /// Columns from one code to the next: 1, or 2 in a mosaic phase.
+    /// Columns from one code to the next: 1, or the side of a mosaic's cell.
     pub x_step: u32,
     /// The code values.
     pub codes: Codes<'a>,

@@ -6,18 +6,25 @@
 //! inverted, dropped or reordered on the way. PNG and JPEG go through the
 //! `image` decoders, whole, below a stated limit.
 //!
+//! A camera's raw frame (DNG) comes out as its sensor's numbers, cropped as the
+//! file asks; a colour of its mosaic is the mean of that colour in each cell.
+//!
 //! Code values come out as stored. What they mean for light is `tone`'s matter.
 //!
 //! Begin with [`ScanReader`]; then [`ScanInfo`] for what a file says of itself.
 //!
 //! Source: TIFF Revision 6.0 (Adobe, 1992) and its supplement 2 (2002);
-//! BigTIFF by common practice.
+//! BigTIFF by common practice; Adobe's Digital Negative specification 1.6 (from
+//! memory) for the tags of raw frames.
 
 mod decompress;
+mod dng;
 mod error;
 mod info;
 mod limits;
 mod reader;
+mod sensor;
+mod sensor_rows;
 mod tiff_directory;
 mod tiff_layout;
 mod tiff_rows;
@@ -31,3 +38,4 @@ pub use info::{
 };
 pub use limits::DecodeLimits;
 pub use reader::ScanReader;
+pub use sensor::{Mosaic, MosaicColour, SensorScale};

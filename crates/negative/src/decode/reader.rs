@@ -3,6 +3,7 @@
 use super::error::DecodeError;
 use super::info::{ChannelChoice, Codes, Colour, ScanInfo, ScanRow};
 use super::limits::DecodeLimits;
+use super::sensor_rows::SensorRows;
 use super::tiff_layout::{TiffLayout, read_layout};
 use super::unpack::Pick;
 use super::{tiff_rows, whole};
@@ -83,7 +84,8 @@ impl<R: Read + Seek> ScanReader<R> {
 
     /// Hands every row of a channel to `visit`, from the top.
     ///
-    /// In a mosaic phase only the rows of that phase come.
+    /// Of a mosaic one row comes for each row of its cells, at the cell's upper
+    /// edge (in a mosaic phase, at that row).
     ///
     /// # Errors
     /// [`DecodeError::NoSuchChannel`] before anything is read; a fault in the
@@ -94,6 +96,15 @@ impl<R: Read + Seek> ScanReader<R> {
         mut visit: impl FnMut(ScanRow<'_>),
     ) -> Result<(), DecodeError> {
         let pick = self.pick(choice)?;
+        if let (Some(mut rows), Some(layout)) = (SensorRows::new(&self.info, choice), &self.layout)
+        {
+            return tiff_rows::walk(&mut self.source, layout, pick, &mut |y, codes| {
+                let Codes::Unsigned(codes) = codes else {
+                    unreachable!("a raw frame of floats is refused on opening")
+                };
+                rows.take(y, codes, &mut visit);
+            });
+        }
         let phase = match choice {
             ChannelChoice::MosaicPhase { row, column } => Some((u32::from(row), u32::from(column))),
             _ => None,
@@ -145,16 +156,22 @@ impl<R: Read + Seek> ScanReader<R> {
     }
 
     /// Gives the channel to take when nobody said which: grey, or green of a
-    /// colour scan of a silver negative, whose channels differ only in flare.
+    /// colour scan of a silver negative, whose channels differ only in flare; of
+    /// a camera's mosaic green too, which has the most pixels. A mosaic whose
+    /// colours the file doesn't name gives its first place alone.
     #[must_use]
     pub fn usual_channel(&self) -> ChannelChoice {
-        match self.info.colour {
-            Colour::Grey | Colour::Mosaic => ChannelChoice::Grey,
-            Colour::Rgb => ChannelChoice::Green,
+        match (self.info.colour, &self.info.mosaic) {
+            (Colour::Grey, _) => ChannelChoice::Grey,
+            (Colour::Mosaic, None) => ChannelChoice::MosaicPhase { row: 0, column: 0 },
+            (Colour::Mosaic, Some(_)) | (Colour::Rgb, _) => ChannelChoice::Green,
         }
     }
 
     fn pick(&self, choice: ChannelChoice) -> Result<Pick, DecodeError> {
+        if self.info.colour == Colour::Mosaic {
+            return self.pick_of_mosaic(choice);
+        }
         let colours = match self.info.colour {
             Colour::Grey | Colour::Mosaic => 1,
             Colour::Rgb => 3,
@@ -187,5 +204,39 @@ impl<R: Read + Seek> ScanReader<R> {
                 })
             }
         }
+    }
+
+    /// Of a mosaic no channel mixes colours unless it is asked for by name.
+    fn pick_of_mosaic(&self, choice: ChannelChoice) -> Result<Pick, DecodeError> {
+        let extra = self.info.extra_samples.len();
+        let found = match (choice, &self.info.mosaic) {
+            (ChannelChoice::Extra(index), None) if index < extra => return Ok(Pick::One(1 + index)),
+            (
+                ChannelChoice::MosaicPhase {
+                    row: 0 | 1,
+                    column: 0 | 1,
+                },
+                None,
+            ) => true,
+            (choice, Some(_)) => SensorRows::new(&self.info, choice).is_some(),
+            _ => false,
+        };
+        if found {
+            return Ok(Pick::One(0));
+        }
+        let available = match &self.info.mosaic {
+            Some(mosaic) => format!(
+                "a mosaic of red, green and blue ({mosaic}): red, green, blue, their mean, or one \
+                 place of its {} × {} cell",
+                mosaic.rows(),
+                mosaic.columns()
+            ),
+            None => "a mosaic whose colours it doesn't name: one of its 2 × 2 places alone is grey"
+                .to_owned(),
+        };
+        Err(DecodeError::NoSuchChannel {
+            choice: choice.to_string(),
+            available,
+        })
     }
 }

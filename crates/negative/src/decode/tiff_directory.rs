@@ -13,6 +13,7 @@ const MAX_TAGS: u64 = 4096;
 
 /// Numbers of the tags that are looked at.
 pub(crate) mod tag {
+    pub(crate) const NEW_SUBFILE_TYPE: u16 = 254;
     pub(crate) const IMAGE_WIDTH: u16 = 256;
     pub(crate) const IMAGE_LENGTH: u16 = 257;
     pub(crate) const BITS_PER_SAMPLE: u16 = 258;
@@ -33,9 +34,22 @@ pub(crate) mod tag {
     pub(crate) const TILE_LENGTH: u16 = 323;
     pub(crate) const TILE_OFFSETS: u16 = 324;
     pub(crate) const TILE_BYTE_COUNTS: u16 = 325;
+    pub(crate) const SUB_DIRECTORIES: u16 = 330;
     pub(crate) const EXTRA_SAMPLES: u16 = 338;
     pub(crate) const SAMPLE_FORMAT: u16 = 339;
+    pub(crate) const CFA_REPEAT: u16 = 33421;
+    pub(crate) const CFA_PATTERN: u16 = 33422;
     pub(crate) const ICC_PROFILE: u16 = 34675;
+    pub(crate) const DNG_VERSION: u16 = 50706;
+    pub(crate) const LINEARIZATION_TABLE: u16 = 50712;
+    pub(crate) const BLACK_LEVEL_REPEAT: u16 = 50713;
+    pub(crate) const BLACK_LEVEL: u16 = 50714;
+    pub(crate) const BLACK_LEVEL_DELTA_H: u16 = 50715;
+    pub(crate) const BLACK_LEVEL_DELTA_V: u16 = 50716;
+    pub(crate) const WHITE_LEVEL: u16 = 50717;
+    pub(crate) const DEFAULT_CROP_ORIGIN: u16 = 50719;
+    pub(crate) const DEFAULT_CROP_SIZE: u16 = 50720;
+    pub(crate) const ACTIVE_AREA: u16 = 50829;
 }
 
 /// One tag: its type, its count and where its bytes lie.
@@ -153,6 +167,16 @@ impl Chain {
                 page_count: self.len(),
             });
         };
+        self.directory_at(source, offset)
+    }
+
+    /// Reads the directory at a byte of the file: one of the chain, or one that
+    /// another directory names.
+    pub(crate) fn directory_at<R: Read + Seek>(
+        &self,
+        source: &mut R,
+        offset: u64,
+    ) -> Result<Directory, DecodeError> {
         let (bytes, first_entry, _) = self.directory_frame(source, offset)?;
         let big = self.format == ScanFormat::BigTiff;
         let entry_bytes = if big { 20 } else { 12 };
@@ -264,6 +288,37 @@ impl Directory {
         Ok(bytes
             .chunks_exact(size as usize)
             .map(|raw| number(raw, self.big_endian))
+            .collect())
+    }
+
+    /// Gives the numbers of a tag, whole or ratios, at most `most` of them; empty
+    /// when the tag is missing. A ratio over nothing is NaN or infinite.
+    pub(crate) fn values<R: Read + Seek>(
+        &self,
+        source: &mut R,
+        tag: u16,
+        most: u64,
+    ) -> Result<Vec<f64>, DecodeError> {
+        let Some(entry) = self.entry(tag) else {
+            return Ok(Vec::new());
+        };
+        let signed = entry.kind == 10;
+        if !signed && entry.kind != 5 {
+            let whole = self.numbers(source, tag, most)?;
+            return Ok(whole.into_iter().map(|v| v as f64).collect());
+        }
+        let part = |raw: &[u8]| {
+            let word = number(raw, self.big_endian) as u32;
+            if signed {
+                f64::from(word.cast_signed())
+            } else {
+                f64::from(word)
+            }
+        };
+        let bytes = self.bytes_of(source, entry, entry.count.min(most))?;
+        Ok(bytes
+            .chunks_exact(8)
+            .map(|raw| part(&raw[..4]) / part(&raw[4..]))
             .collect())
     }
 

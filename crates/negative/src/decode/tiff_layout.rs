@@ -5,6 +5,7 @@
 //! against the limits and against the bytes the file really has.
 
 use super::decompress::StreamFault;
+use super::dng;
 use super::error::DecodeError;
 use super::info::{Colour, Compression, ExtraSample, Polarity, Resolution, SampleKind, ScanInfo};
 use super::limits::DecodeLimits;
@@ -79,12 +80,24 @@ pub(crate) fn read_layout<R: Read + Seek>(
     limits: &DecodeLimits,
 ) -> Result<(ScanInfo, TiffLayout), DecodeError> {
     let chain = Chain::read(source, limits)?;
-    let directory = chain.directory(source, page)?;
+    let (directory, dng) = dng::directory_of(source, &chain, page)?;
     let (width, height) = size(source, &directory, limits)?;
     let compression = compression(source, &directory)?;
     let (bits, sample_kind) = samples_kind(source, &directory)?;
     let (colour, polarity, colour_samples) = photometric(source, &directory)?;
-    refuse_transforms(source, &directory)?;
+    let frame = dng::frame_of(
+        source,
+        &directory,
+        dng,
+        (width, height),
+        colour,
+        bits,
+        sample_kind,
+    )?;
+    // A sensor's frame keeps the sensor's own orientation.
+    if frame.is_none() {
+        refuse_transforms(source, &directory)?;
+    }
 
     let samples = directory
         .first_number(source, tag::SAMPLES_PER_PIXEL)?
@@ -149,6 +162,10 @@ pub(crate) fn read_layout<R: Read + Seek>(
     if chain.len() > 1 {
         flags.insert(Flag::SeveralImages);
     }
+    let (mosaic, sensor, (width, height)) = match frame {
+        Some(frame) => (frame.mosaic, frame.sensor, frame.size),
+        None => (None, None, (width, height)),
+    };
     let info = ScanInfo {
         format: directory.format,
         width,
@@ -169,6 +186,8 @@ pub(crate) fn read_layout<R: Read + Seek>(
         chunk_tone: None,
         resolution: resolution(source, &directory)?,
         compression,
+        mosaic,
+        sensor,
         flags,
     };
     Ok((info, layout))
