@@ -58,18 +58,33 @@ fn each_colour_of_a_mosaic_comes_out_by_itself() {
     let bytes = frame().to_dng();
     let of = |channel| rows(bytes.clone(), channel).1;
     // Numbers: row 0 is 2000, 2100 ... 2500; row 1 2600 ... 3100; row 2 3200 ...
-    let red = [(0, 0, 2, vec![2000, 2200, 2400]), (2, 0, 2, vec![3200, 3400, 3600])];
+    let red = [
+        (0, 0, 2, vec![2000, 2200, 2400]),
+        (2, 0, 2, vec![3200, 3400, 3600]),
+    ];
     assert_eq!(of(ChannelChoice::Red), red);
-    let blue = [(0, 0, 2, vec![2700, 2900, 3100]), (2, 0, 2, vec![3900, 4100, 4300])];
+    let blue = [
+        (0, 0, 2, vec![2700, 2900, 3100]),
+        (2, 0, 2, vec![3900, 4100, 4300]),
+    ];
     assert_eq!(of(ChannelChoice::Blue), blue);
     // Hand calculation: (2100 + 2600) / 2 = 2350; the two greens of each cell.
-    let green = [(0, 0, 2, vec![2350, 2550, 2750]), (2, 0, 2, vec![3550, 3750, 3950])];
+    let green = [
+        (0, 0, 2, vec![2350, 2550, 2750]),
+        (2, 0, 2, vec![3550, 3750, 3950]),
+    ];
     assert_eq!(of(ChannelChoice::Green), green);
     // (2000 + 2350 + 2700) / 3 = 2350.
-    let mean = [(0, 0, 2, vec![2350, 2550, 2750]), (2, 0, 2, vec![3550, 3750, 3950])];
+    let mean = [
+        (0, 0, 2, vec![2350, 2550, 2750]),
+        (2, 0, 2, vec![3550, 3750, 3950]),
+    ];
     assert_eq!(of(ChannelChoice::Mean), mean);
     let second_green = ChannelChoice::MosaicPhase { row: 1, column: 0 };
-    let phase = [(1, 0, 2, vec![2600, 2800, 3000]), (3, 0, 2, vec![3800, 4000, 4200])];
+    let phase = [
+        (1, 0, 2, vec![2600, 2800, 3000]),
+        (3, 0, 2, vec![3800, 4000, 4200]),
+    ];
     assert_eq!(of(second_green), phase);
 }
 
@@ -77,7 +92,9 @@ fn each_colour_of_a_mosaic_comes_out_by_itself() {
 fn a_mosaic_is_never_grey() {
     let mut reader = open(frame().to_dng()).unwrap();
     assert_eq!(reader.usual_channel(), ChannelChoice::Green);
-    let error = reader.for_each_row(ChannelChoice::Grey, |_| {}).unwrap_err();
+    let error = reader
+        .for_each_row(ChannelChoice::Grey, |_| {})
+        .unwrap_err();
     assert_eq!(
         error.to_string(),
         "channel grey was asked for, but the file has a mosaic of red, green and blue (RG/GB): red, green, blue, \
@@ -114,7 +131,10 @@ fn the_picture_is_the_crop_within_the_active_area() {
     assert_eq!(info.mosaic.clone().unwrap().to_string(), "BG/GR");
     assert_eq!(red, [(0, 0, 2, vec![4100])]);
     let layout = TileLayout::of_channel(&info, ChannelChoice::Red).unwrap();
-    assert_eq!((layout.levels()[0].width, layout.levels()[0].height), (1, 1));
+    assert_eq!(
+        (layout.levels()[0].width, layout.levels()[0].height),
+        (1, 1)
+    );
 }
 
 #[test]
@@ -122,7 +142,11 @@ fn sensor_numbers_are_linear_above_black_and_full_at_white() {
     let mut samples = vec![1024_u16; 16 * 16];
     // Noise about black: half the pixels 10 below, half 10 above, in both greens.
     for (i, sample) in samples.iter_mut().enumerate() {
-        *sample = if (i / 32 + i / 2) % 2 == 0 { 1014 } else { 1034 };
+        *sample = if (i / 32 + i / 2) % 2 == 0 {
+            1014
+        } else {
+            1034
+        };
     }
     let dark = RawFrame::new(16, 16, samples).to_dng();
     let whole = [Outline::Rectangle(Rectangle::of_picture(16, 16))];
@@ -133,7 +157,11 @@ fn sensor_numbers_are_linear_above_black_and_full_at_white() {
         measure_patches(&mut reader, ChannelChoice::Green, &tone, &whole, None).unwrap()[0].clone()
     };
     let black = measured(dark);
-    assert!(black.signal.abs() < 1e-12, "noise about black is no light: {}", black.signal);
+    assert!(
+        black.signal.abs() < 1e-12,
+        "noise about black is no light: {}",
+        black.signal
+    );
     assert!(black.tone_known && !black.clipped());
 
     // Hand calculation: (8012 − 1024) / (15000 − 1024) = 0.5.
@@ -162,7 +190,10 @@ fn halves_go_up_and_down_in_turn() {
 
 #[test]
 fn black_levels_of_each_place_and_as_ratios_are_kept_apart() {
-    let levels = [(50713, 3, vec![2, 2]), (50714, 5, vec![4001, 4, 1000, 1, 1010, 1, 990, 1])];
+    let levels = [
+        (50713, 3, vec![2, 2]),
+        (50714, 5, vec![4001, 4, 1000, 1, 1010, 1, 990, 1]),
+    ];
     let (info, _) = rows(tagged(&levels).to_dng(), ChannelChoice::Green);
     // Red has 4001/4; the greens 1000 and 1010; blue 990.
     assert_eq!(info.black_of(ChannelChoice::Red), Some(1000.25));
@@ -194,7 +225,10 @@ fn the_frame_below_a_small_picture_is_the_one_that_is_read() {
         ..below
     };
     let error = error(&own);
-    assert!(error.contains("camera's raw file of its maker's own kind"), "{error}");
+    assert!(
+        error.contains("camera's raw file of its maker's own kind"),
+        "{error}"
+    );
     assert!(error.contains("convert the file"), "{error}");
 }
 

@@ -72,8 +72,15 @@ fn all_channels(bytes: Vec<u8>) -> Result<Vec<Vec<f64>>, DecodeError> {
         .collect::<Result<_, _>>()?;
     for channel in &decoded {
         let (x, y) = info.steps(ChannelChoice::Green);
-        let (x, y) = if info.mosaic.is_some() { (x, y) } else { (1, 1) };
-        assert_eq!(channel.len(), (info.width / x) as usize * (info.height / y) as usize);
+        let (x, y) = if info.mosaic.is_some() {
+            (x, y)
+        } else {
+            (1, 1)
+        };
+        assert_eq!(
+            channel.len(),
+            (info.width / x) as usize * (info.height / y) as usize
+        );
     }
     Ok(decoded)
 }

@@ -79,8 +79,7 @@ fn raw_pixels<R: Read + Seek>(
     let reduced = of(tag::NEW_SUBFILE_TYPE)?.unwrap_or(0) & 1 == 1;
     let raw = matches!(of(tag::PHOTOMETRIC)?, Some(MOSAIC | LINEAR_RAW));
     let (width, height) = (of(tag::IMAGE_WIDTH)?, of(tag::IMAGE_LENGTH)?);
-    Ok((raw && !reduced)
-        .then(|| width.unwrap_or(0).saturating_mul(height.unwrap_or(0))))
+    Ok((raw && !reduced).then(|| width.unwrap_or(0).saturating_mul(height.unwrap_or(0))))
 }
 
 /// Reads what a raw frame says of its sensor.
@@ -103,7 +102,7 @@ pub(crate) fn frame_of<R: Read + Seek>(
         return Ok(None);
     }
     let active = active_area(source, directory, stored)?;
-    let (origin, size) = crop(source, directory, active)?;
+    let crop = crop(source, directory, active)?;
     let pattern = pattern(source, directory, colour)?;
     if colour == Colour::Mosaic && levels && pattern.is_none() {
         return Err(directory.refused(format!(
@@ -112,8 +111,8 @@ pub(crate) fn frame_of<R: Read + Seek>(
         )));
     }
     // The cell as it lies in the picture: both begin at other pixels.
-    let across = (origin.0 - active.left) as usize;
-    let down = (origin.1 - active.top) as usize;
+    let across = (crop.left - active.left) as usize;
+    let down = (crop.top - active.top) as usize;
     let mosaic = match &pattern {
         None => None,
         Some(pattern) => Some(turned(pattern, across, down).ok_or_else(|| {
@@ -145,7 +144,7 @@ pub(crate) fn frame_of<R: Read + Seek>(
         Some(SensorScale {
             black,
             white,
-            origin,
+            origin: (crop.left, crop.top),
             stored,
             table,
         })
@@ -153,7 +152,11 @@ pub(crate) fn frame_of<R: Read + Seek>(
         None
     };
     // Without levels nothing says where the picture lies in the frame.
-    let size = if sensor.is_some() { size } else { stored };
+    let size = if sensor.is_some() {
+        (crop.width, crop.height)
+    } else {
+        stored
+    };
     Ok(Some(Frame {
         mosaic,
         sensor,
@@ -210,7 +213,7 @@ fn crop<R: Read + Seek>(
     source: &mut R,
     directory: &Directory,
     active: Area,
-) -> Result<((u32, u32), (u32, u32)), DecodeError> {
+) -> Result<Area, DecodeError> {
     let origin = directory.values(source, tag::DEFAULT_CROP_ORIGIN, 2)?;
     let size = directory.values(source, tag::DEFAULT_CROP_SIZE, 2)?;
     let (x, y) = match *origin.as_slice() {
@@ -230,10 +233,12 @@ fn crop<R: Read + Seek>(
             active.width, active.height
         )));
     }
-    Ok((
-        (active.left + x as u32, active.top + y as u32),
-        (width as u32, height as u32),
-    ))
+    Ok(Area {
+        left: active.left + x as u32,
+        top: active.top + y as u32,
+        width: width as u32,
+        height: height as u32,
+    })
 }
 
 /// The cell as the file gives it, from the active area's corner.
@@ -345,8 +350,8 @@ fn black<R: Read + Seek>(
 ) -> Result<Vec<f64>, DecodeError> {
     for tag in [tag::BLACK_LEVEL_DELTA_H, tag::BLACK_LEVEL_DELTA_V] {
         let deltas = directory.values(source, tag, 1 << 20)?;
-        // NaN is over the limit, too.
-        if let Some(delta) = deltas.iter().find(|d| !(d.abs() < DELTA_LOST)) {
+        let over = |d: &&f64| d.is_nan() || d.abs() >= DELTA_LOST;
+        if let Some(delta) = deltas.iter().find(over) {
             return Err(directory.refused(format!(
                 "its black level changes along rows or columns (by {delta}); {CONVERT}"
             )));

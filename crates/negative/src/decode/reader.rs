@@ -210,7 +210,9 @@ impl<R: Read + Seek> ScanReader<R> {
     fn pick_of_mosaic(&self, choice: ChannelChoice) -> Result<Pick, DecodeError> {
         let extra = self.info.extra_samples.len();
         let found = match (choice, &self.info.mosaic) {
-            (ChannelChoice::Extra(index), None) if index < extra => return Ok(Pick::One(1 + index)),
+            (ChannelChoice::Extra(index), None) if index < extra => {
+                return Ok(Pick::One(1 + index));
+            }
             (
                 ChannelChoice::MosaicPhase {
                     row: 0 | 1,
