@@ -23,6 +23,7 @@ pub mod refusal;
 pub mod registration;
 pub mod relative;
 pub mod survey;
+pub mod tablet_place;
 pub mod tiles;
 pub mod tone;
 pub mod widening;

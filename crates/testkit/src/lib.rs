@@ -23,6 +23,7 @@ mod random_test;
 mod raw_frame;
 mod scan_from_codes;
 mod scanner;
+mod tablet_scan;
 mod texture;
 mod tiff_file;
 mod truth;
@@ -40,6 +41,7 @@ pub use random_test::{
 };
 pub use raw_frame::{RawFrame, RawTag};
 pub use scan_from_codes::{CodeScan, Depth, scan_from_codes};
+pub use tablet_scan::{TabletFlaw, TabletScan, tablet_scan};
 pub use tiff_file::{DeclaredTone, TiffForm, linear_grey_profile, tiff_grey8, tiff_grey16};
 pub use truth::{
     Bend, PIVOT_NET_DENSITY, TrueDensity, TrueFilter, TrueFrame, TrueWoodEffect, Truth, TruthCurve,

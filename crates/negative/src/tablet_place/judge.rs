@@ -1,0 +1,423 @@
+//! A strip held against the tablet's table: which step is the first, what was
+//! seen of the others, and whether it can stand.
+
+use super::light::{Level, Light};
+use super::place::TabletPlaceError;
+use super::strip::{INNER, OFF_PLACE, Strip};
+use crate::patch::median;
+
+/// Fewest steps that must be told apart, however few the tablet has.
+const FEWEST_SEEN: usize = 7;
+/// Slope γ where the tone is known: a specular scanner reads more than the
+/// table (Callier effect; 1.2 to 1.5 for silver, from memory).
+const SLOPE_OF_LIGHT: (f64, f64) = (0.8, 1.75);
+/// Slope γ of codes of unknown tone.
+const SLOPE_OF_CODES: (f64, f64) = (0.25, 1.9);
+/// Densities above the thinnest step within which flare hardly bends x.
+const LIGHT_RANGE: f64 = 1.0;
+/// By how much the light steps may differ from the table, and a step's
+/// difference from that of its neighbours. \[density\]
+const OFF_TABLE: f64 = 0.035;
+/// Part of a step's fall that may lie between the halves of its inner part; an
+/// even wedge has 0.35.
+const UNEVEN: f64 = 0.2;
+/// Part of the full scale at which a step counts as clipped.
+const CLIPPED: f64 = 0.999;
+
+/// A strip that stands.
+#[derive(Clone, Debug)]
+pub(super) struct Judged {
+    /// Place of the thinnest step.
+    pub(super) first: i32,
+    /// Steps whose edges were both seen, from the thinnest on.
+    pub(super) seen: usize,
+    pub(super) table_misfit: Option<f64>,
+    pub(super) quality: f64,
+}
+
+/// Why a strip can't stand.
+#[derive(Clone, Debug)]
+pub(super) struct Fault {
+    /// Steps that were told apart.
+    pub(super) seen: usize,
+    pub(super) kind: FaultKind,
+}
+
+#[derive(Clone, Debug)]
+pub(super) enum FaultKind {
+    NotAlike,
+    StepCount,
+    CutOff { step: usize },
+    EndUnseen,
+    NotByTable { step: usize, seen: f64, expected: f64 },
+    Uneven { step: usize },
+    TooFewSeen { needed: usize },
+}
+
+impl Fault {
+    /// In the words of the search; steps counted in the table's order.
+    pub(super) fn error(&self, &(x, y): &(f64, f64), steps: usize, falls: bool) -> TabletPlaceError {
+        let number = |step: usize| if falls { steps + 1 - step } else { step };
+        let seen = self.seen;
+        match self.kind {
+            FaultKind::NotAlike => TabletPlaceError::NotFound,
+            FaultKind::StepCount => TabletPlaceError::StepCount { seen, steps, x, y },
+            FaultKind::CutOff { step } => TabletPlaceError::CutOff {
+                step: number(step),
+                x,
+                y,
+            },
+            FaultKind::EndUnseen => TabletPlaceError::EndUnseen { x, y },
+            FaultKind::NotByTable {
+                step,
+                seen,
+                expected,
+            } => TabletPlaceError::NotByTable {
+                step: number(step),
+                seen,
+                expected,
+                x,
+                y,
+            },
+            FaultKind::Uneven { step } => TabletPlaceError::Uneven {
+                step: number(step),
+                x,
+                y,
+            },
+            FaultKind::TooFewSeen { needed } => TabletPlaceError::TooFewSeen {
+                seen,
+                steps,
+                needed,
+                x,
+                y,
+            },
+        }
+    }
+}
+
+impl Judged {
+    /// Standard uncertainty of the edge that is least sure, pixels of the picture.
+    pub(super) fn edge_sd(&self, strip: &Strip, steps: usize) -> f64 {
+        let middle = f64::from(strip.seen.0 + strip.seen.1) / 2.0;
+        let far = f64::from(self.first) - middle;
+        let other = f64::from(self.first + steps as i32) - middle;
+        libm::hypot(strip.phase_sd, strip.pitch_sd * far.abs().max(other.abs()))
+    }
+}
+
+/// Holds a strip against a table whose first step is the thinnest.
+pub(super) fn judge(
+    light: &Light,
+    strip: &Strip,
+    table: &[f64],
+    tone_known: bool,
+) -> Result<Judged, Fault> {
+    let mut stands: Vec<Judged> = vec![];
+    let mut faults: Vec<Fault> = vec![];
+    // Before the first falling edge lies the thinnest step when the holder
+    // around it is dark, and bare light when that is brighter.
+    for first in [strip.seen.0 - 1, strip.seen.0] {
+        let question = Question {
+            light,
+            strip,
+            table,
+            tone_known,
+            first,
+        };
+        match question.answer() {
+            Ok(judged) => stands.push(judged),
+            Err(fault) => faults.push(fault),
+        }
+    }
+    match (stands.len(), stands.pop()) {
+        (1, Some(judged)) => Ok(judged),
+        (0, _) => Err(chosen(faults)),
+        // Two ways to count the steps: an end is not told from what lies beside it.
+        (_, _) => Err(Fault {
+            seen: (strip.seen.1 - strip.seen.0) as usize,
+            kind: FaultKind::EndUnseen,
+        }),
+    }
+}
+
+/// The reason that tells most.
+fn chosen(mut faults: Vec<Fault>) -> Fault {
+    let rank = |fault: &Fault| match fault.kind {
+        FaultKind::Uneven { .. } => 5,
+        FaultKind::NotByTable { .. } => 4,
+        FaultKind::CutOff { .. } => 6,
+        FaultKind::StepCount => 3,
+        FaultKind::TooFewSeen { .. } => 2,
+        FaultKind::EndUnseen => 1,
+        FaultKind::NotAlike => 0,
+    };
+    faults.sort_by_key(|f| core::cmp::Reverse(rank(f)));
+    faults.swap_remove(0)
+}
+
+struct Question<'a> {
+    light: &'a Light,
+    strip: &'a Strip,
+    table: &'a [f64],
+    tone_known: bool,
+    /// Place that is taken for the thinnest step.
+    first: i32,
+}
+
+impl Question<'_> {
+    fn fault(&self, seen: usize, kind: FaultKind) -> Fault {
+        Fault { seen, kind }
+    }
+
+    /// Level of a step, counted from 0 at the thin end; those beyond are beside the tablet.
+    fn level(&self, step: i32) -> Option<Level> {
+        self.strip.level(self.light, self.first + step, INNER)
+    }
+
+    /// The edge before a step.
+    fn edge(&self, step: i32) -> Option<f64> {
+        self.strip.edge(self.light, self.first + step).map(|e| e.fall)
+    }
+
+    fn answer(&self) -> Result<Judged, Fault> {
+        let steps = self.table.len();
+        let count = steps as i32;
+        let (first_edge, last_edge) = self.strip.seen;
+        // Edges inside the tablet that fall without a gap, from the thin end.
+        let inner = (last_edge.min(self.first + count - 1) - self.first).max(0);
+        let apart = inner as usize + 1;
+        let whole = (last_edge - first_edge + 1) as usize;
+        // With the range of the table it would be no strip but a pattern.
+        let levels = self.levels(apart)?;
+        self.end_is_seen(apart)?;
+        self.goes_on(apart, last_edge, whole)?;
+        let far_edge = self.ends(apart)?;
+        let needed = FEWEST_SEEN.max(steps.div_ceil(2)).min(steps);
+        let seen = if far_edge { apart } else { apart - 1 };
+        if seen < needed {
+            return Err(self.fault(seen, FaultKind::TooFewSeen { needed }));
+        }
+        let fit = self.by_table(&levels)?;
+        let uneven = self.even(&levels)?;
+        let off = [
+            self.strip.edge_spread / (OFF_PLACE * self.strip.pitch),
+            fit.worst,
+            uneven / UNEVEN,
+        ];
+        let worst = off.into_iter().fold(0.0, f64::max);
+        Ok(Judged {
+            first: self.first,
+            seen,
+            table_misfit: self.tone_known.then_some(fit.misfit),
+            quality: (1.0 - worst).clamp(0.0, 1.0),
+        })
+    }
+
+    fn levels(&self, apart: usize) -> Result<Vec<Level>, Fault> {
+        let mut levels = vec![];
+        for step in 0..self.table.len() {
+            match self.level(step as i32) {
+                Some(level) if level.inside > 0.98 => {
+                    if step < apart {
+                        levels.push(level);
+                    }
+                }
+                _ => return Err(self.fault(apart, FaultKind::CutOff { step: step + 1 })),
+            }
+        }
+        Ok(levels)
+    }
+
+    /// The thinnest step must have an outer edge, and be no light beside the tablet.
+    fn end_is_seen(&self, apart: usize) -> Result<(), Fault> {
+        let unseen = || Err(self.fault(apart, FaultKind::EndUnseen));
+        if self.edge(0).is_none() {
+            return unseen();
+        }
+        if self.level(0).is_none_or(|l| l.signal > CLIPPED) {
+            return unseen();
+        }
+        Ok(())
+    }
+
+    /// No further step may lie before the first or after the last.
+    fn goes_on(&self, apart: usize, last_edge: i32, whole: usize) -> Result<(), Fault> {
+        let count = self.table.len() as i32;
+        let step_count = |seen: usize| Err(self.fault(seen, FaultKind::StepCount));
+        let _ = apart;
+        // Before: a place that is brighter, bounded, with sides, as far off as a step.
+        if let (Some(before), Some(first), Some(second)) =
+            (self.level(-1), self.level(0), self.level(1))
+        {
+            let fall = before.log() - first.log();
+            let usual = (first.log() - second.log()) / (self.table[1] - self.table[0]);
+            let alike = fall / (usual * (self.table[1] - self.table[0]));
+            if (0.5..1.6).contains(&alike)
+                && self.strip.has_sides(self.light, self.first - 1)
+                && (before.inside < 0.98 || self.edge(-1).is_some())
+            {
+                return step_count(whole + 1);
+            }
+        }
+        if last_edge > self.first + count {
+            return step_count((last_edge - self.first) as usize + 1);
+        }
+        if last_edge == self.first + count
+            && self.strip.has_sides(self.light, self.first + count)
+            && (self.edge(count + 1).is_some()
+                || self.level(count).is_some_and(|l| l.inside < 0.98))
+        {
+            return step_count(self.table.len() + 1);
+        }
+        Ok(())
+    }
+
+    /// Tells whether the far edge of the last step that is told apart was seen.
+    fn ends(&self, apart: usize) -> Result<bool, Fault> {
+        let steps = self.table.len();
+        if apart == steps {
+            return Ok(self.edge(steps as i32).is_some());
+        }
+        // Steps are left that were not told apart: none of them may rise or fall.
+        for step in apart..steps {
+            if let Some(fall) = self.edge(step as i32) {
+                let kind = if fall < 0.0 {
+                    FaultKind::StepCount
+                } else {
+                    FaultKind::Uneven { step: step + 1 }
+                };
+                return Err(self.fault(step, kind));
+            }
+        }
+        // Something else that begins off the pitch shows as another level.
+        let last = self.level(apart as i32 - 1);
+        for step in apart..steps {
+            let (Some(level), Some(last)) = (self.level(step as i32), last) else {
+                return Err(self.fault(apart, FaultKind::CutOff { step: step + 1 }));
+            };
+            let rise = level.signal - last.signal;
+            if rise > 5.0 * libm::hypot(level.sd, last.sd) && rise > 0.1 * last.signal {
+                return Err(self.fault(apart, FaultKind::StepCount));
+            }
+        }
+        Ok(false)
+    }
+
+    /// Falls against the table's differences.
+    fn by_table(&self, levels: &[Level]) -> Result<Fit, Fault> {
+        let apart = levels.len();
+        let table = &self.table[..apart];
+        let x: Vec<f64> = levels.iter().map(|l| l.log()).collect();
+        let light = table
+            .iter()
+            .filter(|d| **d - table[0] <= LIGHT_RANGE)
+            .count()
+            .clamp(4.min(apart), apart);
+        let (intercept, slope) = line_through(&table[..light], &x[..light]);
+        let (low, high) = if self.tone_known {
+            SLOPE_OF_LIGHT
+        } else {
+            SLOPE_OF_CODES
+        };
+        if !(low..=high).contains(&slope) {
+            return Err(self.fault(apart, FaultKind::NotAlike));
+        }
+        let mut worst = 0.0_f64;
+        let mut check = |step: usize, seen: f64, expected: f64, allowed: f64| {
+            worst = worst.max((seen - expected).abs() / allowed);
+            if (seen - expected).abs() > allowed {
+                let kind = FaultKind::NotByTable {
+                    step: step + 1,
+                    seen,
+                    expected,
+                };
+                return Err(self.fault(apart, kind));
+            }
+            Ok(())
+        };
+        let ratios: Vec<f64> = (1..apart)
+            .map(|k| (x[k - 1] - x[k]) / (table[k] - table[k - 1]))
+            .collect();
+        let noise = |k: usize| libm::hypot(levels[k - 1].log_sd(), levels[k].log_sd());
+        for k in 1..apart {
+            let difference = table[k] - table[k - 1];
+            // The slope of the neighbours, this one left out. Flare and the tone
+            // bend it slowly.
+            let around: Vec<f64> = (k.saturating_sub(3)..(k + 3).min(ratios.len() + 1))
+                .filter(|j| *j >= 1 && *j != k)
+                .map(|j| ratios[j - 1])
+                .collect();
+            let local = median(around).max(0.02);
+            let seen = (x[k - 1] - x[k]) / local;
+            let bend = if k == 1 { 0.0 } else { 0.25 * difference };
+            let allowed = OFF_TABLE + bend + 4.0 * noise(k) / local;
+            check(k, seen, difference, allowed)?;
+        }
+        // The far fall may be the holder's, not a step's: flare can only lessen it.
+        let misfits: Vec<f64> = (0..light)
+            .map(|k| (x[k] - (intercept - slope * table[k])) / slope)
+            .collect();
+        if self.tone_known {
+            let (a, b) = line_through(&table[1..light], &x[1..light]);
+            let off = (x[0] - (a - b * table[0])) / b;
+            let expected = table[1] - table[0];
+            check(0, expected + off, expected, OFF_TABLE + 4.0 * levels[0].log_sd() / b)?;
+        }
+        let squares: f64 = misfits.iter().map(|m| m * m).sum();
+        Ok(Fit {
+            misfit: libm::sqrt(squares / (light - 2).max(1) as f64),
+            worst,
+        })
+    }
+
+    /// Every step that is told apart must be even; gives the usual unevenness.
+    fn even(&self, levels: &[Level]) -> Result<f64, Fault> {
+        let apart = levels.len();
+        let mut parts = vec![];
+        for step in 0..apart {
+            let halves = [(0.15, 0.5), (0.5, 0.85)]
+                .map(|part| self.strip.level(self.light, self.first + step as i32, part));
+            let [Some(a), Some(b)] = halves else {
+                continue;
+            };
+            let fall = |k: usize| (levels[k - 1].signal - levels[k].signal).abs();
+            let beside = match step {
+                0 => fall(1),
+                k if k + 1 == apart => fall(k),
+                k => fall(k).min(fall(k + 1)),
+            };
+            let off = (a.signal - b.signal).abs();
+            let noise = libm::hypot(a.sd, b.sd);
+            if off > UNEVEN * beside + 4.0 * noise {
+                return Err(self.fault(apart, FaultKind::Uneven { step: step + 1 }));
+            }
+            if noise < 0.05 * beside {
+                parts.push(off / beside);
+            }
+        }
+        Ok(median(parts))
+    }
+}
+
+struct Fit {
+    /// Spread of the light steps about the table. \[density\]
+    misfit: f64,
+    /// Largest part of what is allowed that was used.
+    worst: f64,
+}
+
+/// Least squares: x = a − slope·D.
+fn line_through(density: &[f64], x: &[f64]) -> (f64, f64) {
+    let count = density.len() as f64;
+    let (dm, xm) = (
+        density.iter().sum::<f64>() / count,
+        x.iter().sum::<f64>() / count,
+    );
+    let (mut dx, mut dd) = (0.0, 0.0);
+    for (d, x) in density.iter().zip(x) {
+        dx += (d - dm) * (x - xm);
+        dd += (d - dm) * (d - dm);
+    }
+    let slope = -dx / dd;
+    (xm + slope * dm, slope)
+}
