@@ -94,7 +94,11 @@ fn three_hundred_draws() {
     ];
     let verbose = std::env::var("VERBOSE").is_ok();
     let draws: u64 = std::env::var("DRAWS").map_or(30, |d| d.parse().unwrap());
+    let only = std::env::var("FLAW").ok();
     for flaw in flaws {
+        if only.as_ref().is_some_and(|o| *o != format!("{flaw:?}")) {
+            continue;
+        }
         for steps in [11, 21, 31] {
             let draws = if flaw == TabletFlaw::None { draws } else { draws / 3 };
             let (mut right, mut refused, mut wrong) = (0, 0, 0);

@@ -143,11 +143,11 @@ pub(super) fn judge(
 /// The reason that tells most.
 fn chosen(mut faults: Vec<Fault>) -> Fault {
     let rank = |fault: &Fault| match fault.kind {
-        FaultKind::Uneven { .. } => 5,
-        FaultKind::NotByTable { .. } => 4,
-        FaultKind::CutOff { .. } => 6,
-        FaultKind::StepCount => 3,
-        FaultKind::TooFewSeen { .. } => 2,
+        FaultKind::Uneven { .. } => 6,
+        FaultKind::NotByTable { .. } => 5,
+        FaultKind::StepCount => 4,
+        FaultKind::TooFewSeen { .. } => 3,
+        FaultKind::CutOff { .. } => 2,
         FaultKind::EndUnseen => 1,
         FaultKind::NotAlike => 0,
     };
@@ -177,6 +177,12 @@ impl Question<'_> {
     /// The edge before a step.
     fn edge(&self, step: i32) -> Option<f64> {
         self.strip.edge(self.light, self.first + step).map(|e| e.fall)
+    }
+
+    /// An outer edge of the tablet.
+    fn outer_edge(&self, step: i32) -> Option<f64> {
+        let edge = self.strip.outer_edge(self.light, self.first + step);
+        edge.map(|e| e.fall)
     }
 
     fn answer(&self) -> Result<Judged, Fault> {
@@ -231,7 +237,7 @@ impl Question<'_> {
     /// The thinnest step must have an outer edge, and be no light beside the tablet.
     fn end_is_seen(&self, apart: usize) -> Result<(), Fault> {
         let unseen = || Err(self.fault(apart, FaultKind::EndUnseen));
-        if self.edge(0).is_none() {
+        if self.outer_edge(0).is_none() {
             return unseen();
         }
         if self.level(0).is_none_or(|l| l.signal > CLIPPED) {
@@ -245,17 +251,14 @@ impl Question<'_> {
         let count = self.table.len() as i32;
         let step_count = |seen: usize| Err(self.fault(seen, FaultKind::StepCount));
         let _ = apart;
-        // Before: a place that is brighter, bounded, with sides, as far off as a step.
+        // Before: a place that is brighter, with sides, as far off as a step.
         if let (Some(before), Some(first), Some(second)) =
             (self.level(-1), self.level(0), self.level(1))
         {
             let fall = before.log() - first.log();
             let usual = (first.log() - second.log()) / (self.table[1] - self.table[0]);
             let alike = fall / (usual * (self.table[1] - self.table[0]));
-            if (0.5..1.6).contains(&alike)
-                && self.strip.has_sides(self.light, self.first - 1)
-                && (before.inside < 0.98 || self.edge(-1).is_some())
-            {
+            if (0.5..1.6).contains(&alike) && self.strip.has_sides(self.light, self.first - 1) {
                 return step_count(whole + 1);
             }
         }
@@ -276,17 +279,12 @@ impl Question<'_> {
     fn ends(&self, apart: usize) -> Result<bool, Fault> {
         let steps = self.table.len();
         if apart == steps {
-            return Ok(self.edge(steps as i32).is_some());
+            return Ok(self.outer_edge(steps as i32).is_some());
         }
-        // Steps are left that were not told apart: none of them may rise or fall.
+        // Steps are left that were not told apart: none of them may be brighter.
         for step in apart..steps {
-            if let Some(fall) = self.edge(step as i32) {
-                let kind = if fall < 0.0 {
-                    FaultKind::StepCount
-                } else {
-                    FaultKind::Uneven { step: step + 1 }
-                };
-                return Err(self.fault(step, kind));
+            if self.edge(step as i32).is_some_and(|fall| fall < 0.0) {
+                return Err(self.fault(step, FaultKind::StepCount));
             }
         }
         // Something else that begins off the pitch shows as another level.
@@ -335,25 +333,25 @@ impl Question<'_> {
             }
             Ok(())
         };
+        // Slope at each fall: it changes slowly with the tone, and sinks with flare.
         let ratios: Vec<f64> = (1..apart)
             .map(|k| (x[k - 1] - x[k]) / (table[k] - table[k - 1]))
             .collect();
         let noise = |k: usize| libm::hypot(levels[k - 1].log_sd(), levels[k].log_sd());
         for k in 1..apart {
+            let i = k - 1;
+            let local = match ratios.len() {
+                n if i == 0 => (ratios[1] + ratios[2.min(n - 1)]) / 2.0,
+                n if i + 1 < n => (ratios[i - 1] + ratios[i + 1]) / 2.0,
+                _ => 2.0 * ratios[i - 1] - ratios[i - 2],
+            };
+            let local = local.max(0.1 * slope);
             let difference = table[k] - table[k - 1];
-            // The slope of the neighbours, this one left out. Flare and the tone
-            // bend it slowly.
-            let around: Vec<f64> = (k.saturating_sub(3)..(k + 3).min(ratios.len() + 1))
-                .filter(|j| *j >= 1 && *j != k)
-                .map(|j| ratios[j - 1])
-                .collect();
-            let local = median(around).max(0.02);
-            let seen = (x[k - 1] - x[k]) / local;
+            let seen = difference * ratios[i] / local;
             let bend = if k == 1 { 0.0 } else { 0.25 * difference };
-            let allowed = OFF_TABLE + bend + 4.0 * noise(k) / local;
+            let allowed = OFF_TABLE + bend + 5.0 * noise(k) / local;
             check(k, seen, difference, allowed)?;
         }
-        // The far fall may be the holder's, not a step's: flare can only lessen it.
         let misfits: Vec<f64> = (0..light)
             .map(|k| (x[k] - (intercept - slope * table[k])) / slope)
             .collect();

@@ -8,7 +8,12 @@ pub(super) struct Light {
     pub(super) width: usize,
     pub(super) height: usize,
     pub(super) signal: Vec<f32>,
+    /// All values that occur, rising, where they are few: codes of 8 bits.
+    few: Vec<f32>,
 }
+
+/// Most values of codes of 8 bits.
+const FEW: usize = 256;
 
 /// A rectangle in the coordinates of a strip.
 #[derive(Clone, Copy, Debug)]
@@ -46,7 +51,7 @@ impl Frame {
 /// Middle of some samples, and how sure it is.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Level {
-    /// Median signal.
+    /// Mean signal of the middle half.
     pub(super) signal: f64,
     /// Standard uncertainty of it.
     pub(super) sd: f64,
@@ -74,10 +79,30 @@ pub(super) fn log_of(signal: f64) -> f64 {
 
 impl Light {
     pub(super) fn of(preview: &Preview) -> Self {
+        let mut few: Vec<f32> = vec![];
+        for value in &preview.signal {
+            if let Err(place) = few.binary_search_by(|f| f.total_cmp(value)) {
+                few.insert(place, *value);
+                if few.len() > FEW {
+                    few.clear();
+                    break;
+                }
+            }
+        }
         Self {
             width: preview.width as usize,
             height: preview.height as usize,
             signal: preview.signal.clone(),
+            few,
+        }
+    }
+
+    /// Distance of neighbouring codes near a signal; 0 where codes are fine.
+    fn quantum(&self, signal: f64) -> f64 {
+        let above = self.few.partition_point(|f| f64::from(*f) <= signal);
+        match (self.few.get(above.saturating_sub(1)), self.few.get(above)) {
+            (Some(a), Some(b)) => f64::from(b - a),
+            _ => 0.0,
         }
     }
 
@@ -91,6 +116,7 @@ impl Light {
             width: self.height,
             height: self.width,
             signal,
+            few: self.few.clone(),
         }
     }
 
@@ -128,22 +154,25 @@ impl Light {
         (samples, inside)
     }
 
-    /// Median signal of an area; `None` when none of it lies in the picture.
+    /// Signal of an area, by the middle of its samples; `None` when none of it lies
+    /// in the picture.
     pub(super) fn level(&self, frame: Frame, area: Area) -> Option<Level> {
         let (mut samples, inside) = self.samples(frame, area);
         if samples.len() < 3 {
             return None;
         }
-        let middle = samples.len() / 2;
-        let signal = *samples.select_nth_unstable_by(middle, f64::total_cmp).1;
-        for sample in &mut samples {
-            *sample = (*sample - signal).abs();
-        }
-        let away = *samples.select_nth_unstable_by(middle, f64::total_cmp).1;
-        // 1.4826: spread of a normal deviate over its median distance; 1.25: a
-        // median's standard error over a mean's. Samples between pixels share
-        // them, so about a quarter of the samples are independent.
-        let sd = 1.25 * 1.4826 * away / libm::sqrt(samples.len() as f64 / 4.0);
+        samples.sort_unstable_by(f64::total_cmp);
+        let quarter = samples.len() / 4;
+        let middle = &samples[quarter..samples.len() - quarter];
+        // The mean of the middle half: as deaf to dust as a median, and between
+        // codes where these are coarse.
+        let signal = middle.iter().sum::<f64>() / middle.len() as f64;
+        let spread = (middle[middle.len() - 1] - middle[0]) / 1.349;
+        // 1.349: between the quartiles of a normal deviate of spread 1; 1.1: its
+        // standard error over a mean's. Samples between pixels share them, so
+        // about a quarter of the samples are independent.
+        let sd = 1.1 * spread / libm::sqrt(samples.len() as f64 / 4.0);
+        let sd = libm::hypot(sd, 0.3 * self.quantum(signal));
         Some(Level {
             signal,
             sd: sd.max(2e-6),

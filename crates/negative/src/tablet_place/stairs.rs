@@ -17,6 +17,8 @@ const SIGNIFICANT: f64 = 5.0;
 const SMALLEST_FALL: f64 = 0.008;
 /// Part of the pitch by which an edge may be off.
 const OFF_PITCH: f64 = 0.12;
+/// Part of a window next to the edge that is left out.
+const GUARD: f64 = 0.15;
 /// Light that is added before the logarithm, so that noise in the dark stays small.
 const VEIL: f64 = 2e-4;
 
@@ -111,7 +113,7 @@ fn on_line(
     let mut found: Vec<Stairs> = vec![];
     for window in WINDOWS {
         let edges = edges(&sums, &squares, window);
-        chains(&edges, window, fewest, |at, pitch, count, rises| {
+        chains(&edges, &sums, window, fewest, |at, pitch, count, rises| {
             let x = first as f64 + at;
             found.push(Stairs {
                 from: (x, y_at(x) + 0.5),
@@ -132,7 +134,9 @@ fn edges(sums: &[f64], squares: &[f64], window: usize) -> Vec<Edge> {
     if length < 2 * window {
         return vec![];
     }
-    let w = window as f64;
+    // Lines are often drawn between steps: next to the edge nothing is compared.
+    let guard = libm::round(GUARD * window as f64) as usize;
+    let w = (window - guard) as f64;
     // A line of few pixels tells its own spread badly.
     let least = 0.0015 + 0.006 / w;
     let side = |from: usize, to: usize| {
@@ -142,7 +146,10 @@ fn edges(sums: &[f64], squares: &[f64], window: usize) -> Vec<Edge> {
     };
     let mut found: Vec<(usize, f64, f64)> = vec![];
     for at in window..=length - window {
-        let ((a, a_variance), (b, b_variance)) = (side(at - window, at), side(at, at + window));
+        let ((a, a_variance), (b, b_variance)) = (
+            side(at - window, at - guard),
+            side(at + guard, at + window),
+        );
         let fall = a - b;
         if fall.abs() < SMALLEST_FALL {
             continue;
@@ -172,6 +179,7 @@ fn edges(sums: &[f64], squares: &[f64], window: usize) -> Vec<Edge> {
 /// Runs of edges of one sign at one pitch; tells place, pitch, count and sign.
 fn chains(
     edges: &[Edge],
+    sums: &[f64],
     window: usize,
     fewest: usize,
     mut tell: impl FnMut(f64, f64, usize, bool),
@@ -180,6 +188,13 @@ fn chains(
         PITCH_IN_WINDOWS.0 * window as f64,
         PITCH_IN_WINDOWS.1 * window as f64,
     );
+    // Level between two edges, in its inner half.
+    let level = |from: f64, to: f64| {
+        let quarter = (to - from) / 4.0;
+        let a = (from + quarter) as usize;
+        let b = ((to - quarter) as usize).max(a + 1);
+        (sums[b] - sums[a]) / (b - a) as f64
+    };
     let mut used = vec![0.0_f64; edges.len()];
     for (i, first) in edges.iter().enumerate() {
         for second in edges.iter().skip(i + 1).take(4) {
@@ -195,6 +210,7 @@ fn chains(
             }
             let mut members = vec![i];
             let (mut last, mut count, mut mean) = (first.at, 1_usize, pitch);
+            let mut before: Option<f64> = None;
             for (k, edge) in edges.iter().enumerate().skip(i + 1) {
                 let off = edge.at - last - mean;
                 let allowed = (OFF_PITCH * mean).max(1.3);
@@ -202,6 +218,13 @@ fn chains(
                     break;
                 }
                 if edge.rises == first.rises && off.abs() <= allowed {
+                    // What goes back between its edges is no staircase but a fence.
+                    let here = level(last, edge.at);
+                    let step = before.map_or(1.0, |b| if first.rises { here - b } else { b - here });
+                    if step < SMALLEST_FALL / 2.0 {
+                        break;
+                    }
+                    before = Some(here);
                     members.push(k);
                     count += 1;
                     last = edge.at;

@@ -91,11 +91,12 @@ pub(super) fn edge_here(light: &Light, frame: Frame, scale: f64, v: (f64, f64)) 
     if fall.abs() < SIGNIFICANT * error || fall.abs() < 1.5 * quiet {
         return None;
     }
-    // The area under the edge tells where it lies, however soft it is.
+    // The area under the edge tells where it lies, however soft it is. A line
+    // between two steps, darker or lighter than both, counts for one of them.
     let from = profile.first()?.0 - step / 2.0;
     let area: f64 = profile
         .iter()
-        .map(|(_, q)| ((q - behind) / fall).clamp(-0.5, 1.5) * step)
+        .map(|(_, q)| ((q - behind) / fall).clamp(0.0, 1.0) * step)
         .sum();
     Some(EdgeHere {
         off: from + area,
@@ -166,6 +167,17 @@ impl Strip {
             .filter(|e| e.off.abs() <= (OFF_PLACE * self.pitch).max(0.8))
     }
 
+    /// The outer edge of the tablet at a number: a narrow margin may lie beyond it.
+    pub(super) fn outer_edge(&self, light: &Light, number: i32) -> Option<EdgeHere> {
+        let here = self.frame.moved(f64::from(number) * self.pitch, 0.0, 0.0);
+        [1.0, 0.5, 0.25, 0.125]
+            .iter()
+            .map(|part| part * self.pitch)
+            .filter(|scale| *scale >= 5.0_f64.min(self.pitch))
+            .filter_map(|scale| edge_here(light, here, scale, self.inner_width()))
+            .find(|e| e.off.abs() <= (OFF_PLACE * self.pitch).max(0.8))
+    }
+
     /// Finds how far the levels of the steps go on to both sides.
     fn grow(&mut self, light: &Light) -> Option<()> {
         let (first, last) = self.seen;
@@ -217,7 +229,12 @@ impl Strip {
 
     /// Follows the falling edges from the middle outwards while they are in place.
     fn follow(&mut self, light: &Light) -> Option<()> {
-        let falls = |number: i32| self.edge(light, number).is_some_and(|e| e.fall > 0.0);
+        let signal = |place: i32| self.level(light, place, INNER).map(|l| l.signal);
+        // The whole step must be darker too: what goes back is a fence.
+        let falls = |number: i32| {
+            self.edge(light, number).is_some_and(|e| e.fall > 0.0)
+                && matches!((signal(number - 1), signal(number)), (Some(a), Some(b)) if a > b)
+        };
         let (first, last) = self.seen;
         // The longest run of those that were seen.
         let mut best: Option<(i32, i32)> = None;
