@@ -33,6 +33,7 @@ mod python;
 mod sidecars;
 mod speed;
 mod stray;
+mod tablets;
 mod unused;
 mod workspace;
 
@@ -69,6 +70,9 @@ usage: cargo run -p xtask -- CHORE
                        which must then hold all that was acknowledged (67 rounds of each)
   speed                time many spectral integrals against numpy, with one core and with all
                        (with --release, on a machine that does little else)
+  tablets [--draws N] [--draw N] [--flaw NAME] [--tell] [--scans FOLDER]
+                       look for step tablets in made scans and count what was found, refused
+                       and wrong (120 of each table when not given), or in files that hold none
   glossary             rewrite the table of flags in GLOSSARY.md
 
 PROGRAM is target/release/filmproof when not given.";
@@ -102,6 +106,7 @@ fn main() -> ExitCode {
         ["kill-nine", rest @ ..] => kill_nine::run(rest),
         ["speed"] => speed::run(&workspace),
         ["speed-ours", turns] => speed::ours(turns),
+        ["tablets", rest @ ..] => tablets::run(rest),
         ["glossary"] => glossary::rewrite(&workspace),
         _ => {
             eprintln!("{USAGE}");

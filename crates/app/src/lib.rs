@@ -53,6 +53,7 @@ mod spectra_choices;
 mod spectral_file;
 mod sun;
 mod sun_chart;
+mod tablet_search;
 mod tiles;
 mod trace_plot;
 
@@ -99,6 +100,9 @@ pub use spectra::clear_sky::Air;
 pub use spectra_choices::{SpectraChoices, spectra_choices};
 pub use spectral_file::SpectralFile;
 pub use sun::{SunAnswer, SunRequest, sun};
+pub use tablet_search::{
+    FoundStep, FoundTablet, TabletSearch, find_tablet_in_scan, find_tablet_in_test,
+};
 pub use tiles::{
     TILE_CACHE_BYTES, TileCache, TileRequest, TileSize, TiledScan, tiles_of_scan,
     tiles_of_test_scan,

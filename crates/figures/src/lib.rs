@@ -31,6 +31,7 @@ pub mod shown;
 mod spectral_panels;
 mod sun_height;
 mod svg;
+mod tablet_picture;
 mod text_width;
 mod wood_effect;
 
@@ -47,4 +48,5 @@ pub use red_end::red_end;
 pub use spectral_panels::{SpectralPanels, spectral_panels};
 pub use sun_height::SunHeightFactor;
 pub use svg::{Colours, Sheet};
+pub use tablet_picture::{OutlinedStep, TabletPicture, tablet_picture};
 pub use wood_effect::wood_effect;

@@ -442,6 +442,48 @@ impl Svg {
         );
     }
 
+    /// A picture, given as an address that holds its data.
+    pub(crate) fn picture(&mut self, (x, y): (f64, f64), (width, height): (f64, f64), href: &str) {
+        let _ = writeln!(
+            self.body,
+            "<image x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" href=\"{}\"/>",
+            n(x),
+            n(y),
+            n(width),
+            n(height),
+            escape(href)
+        );
+    }
+
+    /// An outline that can be seen on black and on white.
+    pub(crate) fn outline(&mut self, points: &[(f64, f64)], width: f64, dash: Dash) {
+        for (colour, width, dash) in [
+            ("#000000", 2.4 * width, Dash::Solid),
+            ("#ffffff", width, dash),
+        ] {
+            let _ = writeln!(
+                self.body,
+                "<polygon points=\"{}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{}\"{}/>",
+                joined(points),
+                n(width),
+                dash.attribute()
+            );
+        }
+    }
+
+    /// A number that can be read on black and on white, its middle at a place.
+    pub(crate) fn number_on_picture(&mut self, (x, y): (f64, f64), text: &str, size_px: f64) {
+        let _ = writeln!(
+            self.body,
+            "<text x=\"{}\" y=\"{}\" font-size=\"{}\" font-weight=\"600\" text-anchor=\"middle\" fill=\"#ffffff\" stroke=\"#000000\" stroke-width=\"{}\" paint-order=\"stroke\">{}</text>",
+            n(x),
+            n(y + 0.35 * size_px),
+            n(size_px),
+            n(0.2 * size_px),
+            escape(text)
+        );
+    }
+
     /// Says where the axes are, so that a page can read values off the plot: of x,
     /// then of y, the numbers at both ends and their pixels.
     pub(crate) fn axes(&mut self, x: Axis, y: Axis) {

@@ -1,4 +1,5 @@
-//! Tablets found in made scans whose truth is known.
+//! Tablets found in made scans whose truth is known; `xtask tablets` does the
+//! same with hundreds.
 //!
 //! The scans are testkit's: v = (T + f)/(1 + f) to the power 1/gamma, closed form;
 //! what a step's place is, the maker of the scan knows.
@@ -6,136 +7,112 @@
 use negative::outline::Outline;
 use negative::preview::Preview;
 use negative::tablet_place::{TabletPlace, TabletPlaceError, find_tablet};
-use testkit::{TabletFlaw, TabletScan, tablet_scan};
+use testkit::{AnsweredStep, PlaceError, TabletFlaw, TabletScan, tablet_scan};
 
-fn preview(scan: &TabletScan) -> Preview {
-    let tone_known = scan.gamma == 1.0;
-    Preview {
+fn search(scan: &TabletScan) -> Result<TabletPlace, TabletPlaceError> {
+    let preview = Preview {
         width: scan.width as u32,
         height: scan.height as u32,
         left: 0,
         top: 0,
         box_side: 1,
         signal: scan.signal.clone(),
-        tone_known,
-    }
-}
-
-/// What came of a search.
-#[derive(Debug, PartialEq)]
-enum Outcome {
-    /// Largest distance of an edge from the truth, in pitches, and of a side.
-    Right(f64, f64),
-    Refused(String),
-    Wrong(String),
-}
-
-fn inside(corners: &[(f64, f64); 4], (x, y): (f64, f64)) -> bool {
-    (0..4).all(|i| {
-        let (a, b) = (corners[i], corners[(i + 1) % 4]);
-        (b.0 - a.0) * (y - a.1) - (b.1 - a.1) * (x - a.0) >= -1e-9
-    })
-}
-
-/// Compares what was found with what lies there.
-fn compare(scan: &TabletScan, answer: Result<TabletPlace, TabletPlaceError>) -> Outcome {
-    let place = match answer {
-        Ok(place) => place,
-        Err(error) => return Outcome::Refused(error.to_string()),
+        tone_known: scan.gamma == 1.0,
     };
-    let (mut edge, mut side) = (0.0_f64, 0.0_f64);
-    for (k, (step, truth)) in place.steps.iter().zip(&scan.steps).enumerate() {
-        let Some(truth) = truth else {
-            if step.seen {
-                return Outcome::Wrong(format!("step {} is not there", k + 1));
-            }
-            continue;
-        };
-        let Outline::Polygon(corners) = &step.outline else {
-            return Outcome::Wrong("no polygon".to_owned());
-        };
-        if !corners.iter().all(|c| inside(truth, *c)) {
-            return Outcome::Wrong(format!("step {}: {corners:?}, true {truth:?}", k + 1));
-        }
-        let (across, along) = (
-            ((truth[1].0 - truth[0].0), (truth[1].1 - truth[0].1)),
-            ((truth[3].0 - truth[0].0), (truth[3].1 - truth[0].1)),
-        );
-        let pitch = across.0.hypot(across.1);
-        let width = along.0.hypot(along.1);
-        // Corners go round in either order; the nearest true one is meant.
-        for corner in step.whole {
-            let near = truth
-                .iter()
-                .map(|t| (corner.0 - t.0, corner.1 - t.1))
-                .min_by(|a, b| a.0.hypot(a.1).total_cmp(&b.0.hypot(b.1)))
-                .unwrap();
-            edge = edge.max(((near.0 * across.0 + near.1 * across.1) / pitch).abs() / pitch);
-            side = side.max(((near.0 * along.0 + near.1 * along.1) / width).abs() / width);
-        }
-    }
-    Outcome::Right(edge, side)
+    find_tablet(&preview, &scan.table)
+}
+
+fn compared(scan: &TabletScan, place: &TabletPlace) -> Result<PlaceError, String> {
+    let answer: Vec<AnsweredStep> = place
+        .steps
+        .iter()
+        .map(|step| AnsweredStep {
+            inner: match &step.outline {
+                Outline::Polygon(corners) => corners.clone(),
+                other => panic!("{other:?}"),
+            },
+            whole: step.whole,
+            seen: step.seen,
+        })
+        .collect();
+    scan.compare(&answer)
 }
 
 #[test]
-#[ignore = "minutes; prints a table"]
-fn three_hundred_draws() {
+fn tablets_are_found_where_they_lie() {
+    let mut found = 0;
+    let mut refused = vec![];
+    for draw in 100..106 {
+        for steps in [11, 21, 31] {
+            let scan = tablet_scan(draw, steps, TabletFlaw::None);
+            match search(&scan) {
+                Ok(place) => {
+                    let error = compared(&scan, &place)
+                        .unwrap_or_else(|e| panic!("{draw}, {steps} steps: {e}; {}", scan.scene));
+                    // What is measured leaves a fifth of the pitch on both sides.
+                    assert!(error.edge < 0.15, "{draw}: {error:?}; {}", scan.scene);
+                    found += 1;
+                }
+                Err(error) => refused.push(format!("{draw}: {error}; {}", scan.scene)),
+            }
+        }
+    }
+    // 9 of 10 over hundreds of draws; 18 of them hold 13 with 97 %.
+    assert!(found >= 13, "{found} of 18: {refused:#?}");
+}
+
+#[test]
+fn what_is_no_whole_tablet_is_refused() {
     let flaws = [
-        TabletFlaw::None,
         TabletFlaw::Absent,
         TabletFlaw::ThinStepMissing,
-        TabletFlaw::DenseStepMissing,
         TabletFlaw::MiddleStepMissing,
         TabletFlaw::StepCovered,
         TabletFlaw::CutByScan,
-        TabletFlaw::Two,
         TabletFlaw::OtherTable,
         TabletFlaw::Wedge,
     ];
-    let verbose = std::env::var("VERBOSE").is_ok();
-    let draws: u64 = std::env::var("DRAWS").map_or(30, |d| d.parse().unwrap());
-    let only = std::env::var("FLAW").ok();
-    for flaw in flaws {
-        if only.as_ref().is_some_and(|o| *o != format!("{flaw:?}")) {
-            continue;
-        }
-        for steps in [11, 21, 31] {
-            let draws = if flaw == TabletFlaw::None { draws } else { draws / 3 };
-            let (mut right, mut refused, mut wrong) = (0, 0, 0);
-            let (mut edge, mut side) = (0.0_f64, 0.0_f64);
-            let mut time = 0.0;
-            for draw in 0..draws {
-                let scan = tablet_scan(1000 * steps as u64 + draw, steps, flaw);
-                let preview = preview(&scan);
-                let start = std::time::Instant::now();
-                let answer = find_tablet(&preview, &scan.table);
-                time += start.elapsed().as_secs_f64();
-                let pitched = answer.as_ref().map_or(0, TabletPlace::placed_by_pitch);
-                match compare(&scan, answer) {
-                    Outcome::Right(e, s) => {
-                        right += 1;
-                        edge = edge.max(e);
-                        side = side.max(s);
-                        if flaw != TabletFlaw::None || (verbose && e > 0.03) {
-                            println!("  {draw} found, {pitched} by pitch, edge {e:.3}: {}", scan.scene);
-                        }
-                    }
-                    Outcome::Refused(why) => {
-                        refused += 1;
-                        if verbose {
-                            println!("  {draw} {why}\n     {}", scan.scene);
-                        }
-                    }
-                    Outcome::Wrong(what) => {
-                        wrong += 1;
-                        println!("  {draw} WRONG {what}\n     {}", scan.scene);
-                    }
-                }
+    for (draw, flaw) in (200..).zip(flaws) {
+        for steps in [11, 21] {
+            let scan = tablet_scan(draw, steps, flaw);
+            if let Ok(place) = search(&scan) {
+                // Only dense steps may be off, and say that they were not seen.
+                compared(&scan, &place)
+                    .unwrap_or_else(|e| panic!("{flaw:?}, {steps} steps: {e}; {}", scan.scene));
             }
-            println!(
-                "{flaw:?} {steps}: right {right}, refused {refused}, wrong {wrong}; edge {edge:.3} of the pitch, side {side:.3}; {:.2} s each",
-                time / draws as f64
-            );
         }
     }
+}
+
+#[test]
+fn a_tablet_of_few_steps_or_out_of_order_is_told() {
+    let scan = tablet_scan(1, 11, TabletFlaw::Absent);
+    let preview = Preview {
+        width: 40,
+        height: 30,
+        left: 0,
+        top: 0,
+        box_side: 1,
+        signal: vec![0.5; 1200],
+        tone_known: true,
+    };
+    let short = find_tablet(&preview, &scan.table[..5]);
+    assert_eq!(
+        short,
+        Err(TabletPlaceError::TooShort {
+            steps: 5,
+            needed: 7
+        })
+    );
+    let mut table = scan.table;
+    table.swap(3, 4);
+    assert_eq!(
+        find_tablet(&preview, &table),
+        Err(TabletPlaceError::TableOrder { step: 5 })
+    );
+    table.swap(3, 4);
+    assert_eq!(
+        find_tablet(&preview, &table),
+        Err(TabletPlaceError::NotFound)
+    );
 }

@@ -55,6 +55,79 @@ pub struct TabletScan {
     pub scene: String,
 }
 
+/// How far an answer about a tablet's place is off.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct PlaceError {
+    /// Largest distance of an edge between steps, in pitches.
+    pub edge: f64,
+    /// Largest distance of a long side, in widths of the tablet.
+    pub side: f64,
+}
+
+/// A step as an answer places it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AnsweredStep {
+    /// Corners of what is to be measured.
+    pub inner: Vec<(f64, f64)>,
+    /// Corners of the whole step.
+    pub whole: [(f64, f64); 4],
+    /// Whether the answer says that it was seen.
+    pub seen: bool,
+}
+
+impl TabletScan {
+    /// Compares an answer with what lies there.
+    ///
+    /// # Errors
+    /// What is wrong with it: a step that is not there, or an outline that
+    /// reaches into another.
+    pub fn compare(&self, answer: &[AnsweredStep]) -> Result<PlaceError, String> {
+        if answer.len() != self.steps.len() {
+            return Err(format!("{} steps", answer.len()));
+        }
+        let mut error = PlaceError::default();
+        for (number, (step, truth)) in (1..).zip(answer.iter().zip(&self.steps)) {
+            let Some(truth) = truth else {
+                if step.seen {
+                    return Err(format!("step {number} is not there"));
+                }
+                continue;
+            };
+            let inside = |(x, y): (f64, f64)| {
+                (0..4).all(|i| {
+                    let (a, b) = (truth[i], truth[(i + 1) % 4]);
+                    (b.0 - a.0) * (y - a.1) - (b.1 - a.1) * (x - a.0) >= -1e-9
+                })
+            };
+            if !step.inner.iter().all(|corner| inside(*corner)) {
+                return Err(format!("step {number}: {:?}, true {truth:?}", step.inner));
+            }
+            let between = |a: (f64, f64), b: (f64, f64)| (b.0 - a.0, b.1 - a.1);
+            let (along, across) = (between(truth[0], truth[1]), between(truth[0], truth[3]));
+            let (pitch, width) = (
+                libm::hypot(along.0, along.1),
+                libm::hypot(across.0, across.1),
+            );
+            for corner in step.whole {
+                // Corners may go round in either order; the nearest is meant.
+                let Some(off) = truth
+                    .iter()
+                    .map(|t| between(*t, corner))
+                    .min_by(|a, b| libm::hypot(a.0, a.1).total_cmp(&libm::hypot(b.0, b.1)))
+                else {
+                    continue;
+                };
+                let part = |d: (f64, f64), length: f64| {
+                    ((off.0 * d.0 + off.1 * d.1) / (length * length)).abs()
+                };
+                error.edge = error.edge.max(part(along, pitch));
+                error.side = error.side.max(part(across, width));
+            }
+        }
+        Ok(error)
+    }
+}
+
 /// Opaque: a holder, a strip of tape.
 const OPAQUE: f64 = 4.8;
 
@@ -63,7 +136,10 @@ enum Around {
     Light,
     Holder,
     /// A slot in the holder, wider than the tablet by these.
-    Slot { along: f64, across: f64 },
+    Slot {
+        along: f64,
+        across: f64,
+    },
 }
 
 struct Strip {
@@ -83,10 +159,7 @@ struct Strip {
 impl Strip {
     fn own(&self, x: f64, y: f64) -> (f64, f64) {
         let (dx, dy) = (x - self.centre.0, y - self.centre.1);
-        (
-            dx * self.cos + dy * self.sin,
-            dy * self.cos - dx * self.sin,
-        )
+        (dx * self.cos + dy * self.sin, dy * self.cos - dx * self.sin)
     }
 
     fn length(&self) -> f64 {
@@ -107,8 +180,8 @@ impl Strip {
     fn density(&self, x: f64, y: f64) -> Option<f64> {
         let (u, v) = self.own(x, y);
         let k = u / self.pitch + self.places.len() as f64 / 2.0;
-        let out = (v.abs() - self.thick / 2.0)
-            .max((-k).max(k - self.places.len() as f64) * self.pitch);
+        let out =
+            (v.abs() - self.thick / 2.0).max((-k).max(k - self.places.len() as f64) * self.pitch);
         if out > 0.0 {
             return self
                 .margin
@@ -131,7 +204,9 @@ impl Strip {
         let down = v / self.thick + 0.5;
         if self.numbers
             && (0.06..0.24).contains(&down)
-            && ((0.3..0.38).contains(&part) || (0.5..0.58).contains(&part) || (down < 0.1 && part > 0.3 && part < 0.58))
+            && ((0.3..0.38).contains(&part)
+                || (0.5..0.58).contains(&part)
+                || (down < 0.1 && part > 0.3 && part < 0.58))
         {
             return Some(if density > 1.2 { 0.3 } else { density + 1.0 });
         }
@@ -163,8 +238,10 @@ pub fn tablet_scan(draw: u64, steps: usize, flaw: TabletFlaw) -> TabletScan {
     let height = (width as f64 * draws.between(0.65, 1.0)) as usize;
     let asked = table(steps, &mut draws);
     let others = [11, 21, 31].map(|n| table(n, &mut draws));
-    let (mut lying, mut number): (Vec<Option<f64>>, Vec<usize>) =
-        (asked.iter().map(|d| Some(*d)).collect(), (0..steps).collect());
+    let (mut lying, mut number): (Vec<Option<f64>>, Vec<usize>) = (
+        asked.iter().map(|d| Some(*d)).collect(),
+        (0..steps).collect(),
+    );
     let middle = 2 + draws.between(0.0, (steps - 4) as f64) as usize;
     match flaw {
         TabletFlaw::ThinStepMissing => {
@@ -199,20 +276,28 @@ pub fn tablet_scan(draw: u64, steps: usize, flaw: TabletFlaw) -> TabletScan {
     let quarter = (draws.uniform() * 4.0) as usize;
     let tilt = draws.between(-5.0, 5.0) * if draws.uniform() < 0.3 { 0.1 } else { 1.0 };
     let angle = (90.0 * quarter as f64 + tilt).to_radians();
-    let (long, short) = if quarter % 2 == 0 {
+    let (long, short) = if quarter.is_multiple_of(2) {
         (width as f64, height as f64)
     } else {
         (height as f64, width as f64)
     };
     let count = lying.len() as f64;
-    let length = (long * draws.between(0.55, 0.93)).max((count + 1.0) * 7.0).min(0.95 * long - 16.0);
-    let thick = (length * draws.between(0.05, 0.16)).max(14.0).min(0.3 * short);
+    let length = (long * draws.between(0.55, 0.93))
+        .max((count + 1.0) * 7.0)
+        .min(0.95 * long - 16.0);
+    let thick = (length * draws.between(0.05, 0.16))
+        .max(14.0)
+        .min(0.3 * short);
     let around = match draws.uniform() {
         u if u < 0.35 => Around::Light,
         u if u < 0.7 => Around::Holder,
         _ => Around::Slot {
             along: draws.between(0.3, 1.8) * length / count,
-            across: if draws.uniform() < 0.3 { 0.5 } else { draws.between(2.0, 20.0) },
+            across: if draws.uniform() < 0.3 {
+                0.5
+            } else {
+                draws.between(2.0, 20.0)
+            },
         },
     };
     let mut strip = Strip {
@@ -303,8 +388,8 @@ pub fn tablet_scan(draw: u64, steps: usize, flaw: TabletFlaw) -> TabletScan {
             Around::Light => 0.0,
             Around::Holder => OPAQUE,
             Around::Slot { along, across } => {
-                let inside = u.abs() < strip.length() / 2.0 + along
-                    && v.abs() < strip.thick / 2.0 + across;
+                let inside =
+                    u.abs() < strip.length() / 2.0 + along && v.abs() < strip.thick / 2.0 + across;
                 if inside { 0.0 } else { OPAQUE }
             }
         }
@@ -314,11 +399,19 @@ pub fn tablet_scan(draw: u64, steps: usize, flaw: TabletFlaw) -> TabletScan {
     } else {
         draws.between(1.8, 2.4)
     };
-    let bits: u8 = if gamma > 1.0 && draws.uniform() < 0.5 { 8 } else { 16 };
+    let bits: u8 = if gamma > 1.0 && draws.uniform() < 0.5 {
+        8
+    } else {
+        16
+    };
     let flare = draws.between(0.0, 0.003);
     let (dark, shot) = (draws.between(3e-5, 3e-4), draws.between(5e-4, 3e-3));
     let clear = draws.between(0.75, 0.99);
-    let callier = if draws.uniform() < 0.5 { 1.0 } else { draws.between(1.0, 1.4) };
+    let callier = if draws.uniform() < 0.5 {
+        1.0
+    } else {
+        draws.between(1.0, 1.4)
+    };
     let lamp = (draws.between(-0.03, 0.03), draws.between(-0.03, 0.03));
     let mut light = vec![0.0_f64; width * height];
     for y in 0..height {
@@ -328,7 +421,10 @@ pub fn tablet_scan(draw: u64, steps: usize, flaw: TabletFlaw) -> TabletScan {
                 let d = density_at(x as f64 + dx, y as f64 + dy);
                 sum += libm::exp10(-callier * d);
             }
-            let (along, down) = (x as f64 / width as f64 - 0.5, y as f64 / height as f64 - 0.5);
+            let (along, down) = (
+                x as f64 / width as f64 - 0.5,
+                y as f64 / height as f64 - 0.5,
+            );
             light[y * width + x] = sum / 4.0 * (1.0 + lamp.0 * along + lamp.1 * down);
         }
     }

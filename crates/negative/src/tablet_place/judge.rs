@@ -47,16 +47,31 @@ pub(super) struct Fault {
 pub(super) enum FaultKind {
     NotAlike,
     StepCount,
-    CutOff { step: usize },
+    CutOff {
+        step: usize,
+    },
     EndUnseen,
-    NotByTable { step: usize, seen: f64, expected: f64 },
-    Uneven { step: usize },
-    TooFewSeen { needed: usize },
+    NotByTable {
+        step: usize,
+        seen: f64,
+        expected: f64,
+    },
+    Uneven {
+        step: usize,
+    },
+    TooFewSeen {
+        needed: usize,
+    },
 }
 
 impl Fault {
     /// In the words of the search; steps counted in the table's order.
-    pub(super) fn error(&self, &(x, y): &(f64, f64), steps: usize, falls: bool) -> TabletPlaceError {
+    pub(super) fn error(
+        &self,
+        &(x, y): &(f64, f64),
+        steps: usize,
+        falls: bool,
+    ) -> TabletPlaceError {
         let number = |step: usize| if falls { steps + 1 - step } else { step };
         let seen = self.seen;
         match self.kind {
@@ -176,7 +191,9 @@ impl Question<'_> {
 
     /// The edge before a step.
     fn edge(&self, step: i32) -> Option<f64> {
-        self.strip.edge(self.light, self.first + step).map(|e| e.fall)
+        self.strip
+            .edge(self.light, self.first + step)
+            .map(|e| e.fall)
     }
 
     /// An outer edge of the tablet.
@@ -359,7 +376,12 @@ impl Question<'_> {
             let (a, b) = line_through(&table[1..light], &x[1..light]);
             let off = (x[0] - (a - b * table[0])) / b;
             let expected = table[1] - table[0];
-            check(0, expected + off, expected, OFF_TABLE + 4.0 * levels[0].log_sd() / b)?;
+            check(
+                0,
+                expected + off,
+                expected,
+                OFF_TABLE + 4.0 * levels[0].log_sd() / b,
+            )?;
         }
         let squares: f64 = misfits.iter().map(|m| m * m).sum();
         Ok(Fit {

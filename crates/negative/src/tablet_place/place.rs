@@ -64,7 +64,9 @@ impl TabletPlace {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum TabletPlaceError {
     /// Outline the steps by hand.
-    #[error("a tablet of {steps} steps is too short to be looked for; at least {needed} are needed")]
+    #[error(
+        "a tablet of {steps} steps is too short to be looked for; at least {needed} are needed"
+    )]
     TooShort {
         /// Steps of the table.
         steps: usize,

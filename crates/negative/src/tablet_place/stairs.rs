@@ -146,10 +146,8 @@ fn edges(sums: &[f64], squares: &[f64], window: usize) -> Vec<Edge> {
     };
     let mut found: Vec<(usize, f64, f64)> = vec![];
     for at in window..=length - window {
-        let ((a, a_variance), (b, b_variance)) = (
-            side(at - window, at - guard),
-            side(at + guard, at + window),
-        );
+        let ((a, a_variance), (b, b_variance)) =
+            (side(at - window, at - guard), side(at + guard, at + window));
         let fall = a - b;
         if fall.abs() < SMALLEST_FALL {
             continue;
@@ -220,7 +218,8 @@ fn chains(
                 if edge.rises == first.rises && off.abs() <= allowed {
                     // What goes back between its edges is no staircase but a fence.
                     let here = level(last, edge.at);
-                    let step = before.map_or(1.0, |b| if first.rises { here - b } else { b - here });
+                    let step =
+                        before.map_or(1.0, |b| if first.rises { here - b } else { b - here });
                     if step < SMALLEST_FALL / 2.0 {
                         break;
                     }

@@ -53,7 +53,12 @@ pub(super) struct EdgeHere {
 
 /// Looks for an edge across u = 0 of a frame, within `scale` · 0.45 each way,
 /// between two v; `None` when the sides can't be told apart.
-pub(super) fn edge_here(light: &Light, frame: Frame, scale: f64, v: (f64, f64)) -> Option<EdgeHere> {
+pub(super) fn edge_here(
+    light: &Light,
+    frame: Frame,
+    scale: f64,
+    v: (f64, f64),
+) -> Option<EdgeHere> {
     let reach = 0.45 * scale;
     let count = ((2.0 * reach * 1.5).ceil() as usize).clamp(12, 90);
     let rows = ((v.1 - v.0).ceil() as usize).clamp(1, 24);
@@ -74,7 +79,11 @@ pub(super) fn edge_here(light: &Light, frame: Frame, scale: f64, v: (f64, f64)) 
     }
     let flat = 0.18 * scale;
     let side = |chosen: &dyn Fn(f64) -> bool| -> Option<(f64, f64)> {
-        let values: Vec<f64> = profile.iter().filter(|(u, _)| chosen(*u)).map(|(_, q)| *q).collect();
+        let values: Vec<f64> = profile
+            .iter()
+            .filter(|(u, _)| chosen(*u))
+            .map(|(_, q)| *q)
+            .collect();
         if values.len() < 2 {
             return None;
         }
