@@ -253,6 +253,9 @@ fn remedy(error: &TabletPlaceError) -> &'static str {
         TabletPlaceError::EndUnseen { .. } => {
             "scan it with a margin that is darker or lighter than its thinnest step and with nothing clipped, or outline its steps by hand"
         }
+        TabletPlaceError::FarEndUnseen { .. } => {
+            "scan it with bare light around it or with more range, or outline its steps by hand"
+        }
         TabletPlaceError::NotByTable { .. } | TabletPlaceError::Uneven { .. } => {
             "check that the table is this tablet's and that nothing lies over it, or outline its steps by hand"
         }

@@ -42,7 +42,7 @@ fn compared(scan: &TabletScan, place: &TabletPlace) -> Result<PlaceError, String
 fn tablets_are_found_where_they_lie() {
     let mut found = 0;
     let mut refused = vec![];
-    for draw in 100..106 {
+    for draw in 100..104 {
         for steps in [11, 21, 31] {
             let scan = tablet_scan(draw, steps, TabletFlaw::None);
             match search(&scan) {
@@ -57,8 +57,8 @@ fn tablets_are_found_where_they_lie() {
             }
         }
     }
-    // 9 of 10 over hundreds of draws; 18 of them hold 13 with 97 %.
-    assert!(found >= 13, "{found} of 18: {refused:#?}");
+    // 9 of 10 over hundreds of draws (`xtask tablets`); 12 of them hold 8 or more with 99 %.
+    assert!(found >= 8, "{found} of 12: {refused:#?}");
 }
 
 #[test]
@@ -73,13 +73,10 @@ fn what_is_no_whole_tablet_is_refused() {
         TabletFlaw::Wedge,
     ];
     for (draw, flaw) in (200..).zip(flaws) {
-        for steps in [11, 21] {
-            let scan = tablet_scan(draw, steps, flaw);
-            if let Ok(place) = search(&scan) {
-                // Only dense steps may be off, and say that they were not seen.
-                compared(&scan, &place)
-                    .unwrap_or_else(|e| panic!("{flaw:?}, {steps} steps: {e}; {}", scan.scene));
-            }
+        let scan = tablet_scan(draw, 11, flaw);
+        if let Ok(place) = search(&scan) {
+            // Only dense steps may be off, and say that they were not seen.
+            compared(&scan, &place).unwrap_or_else(|e| panic!("{flaw:?}: {e}; {}", scan.scene));
         }
     }
 }

@@ -51,6 +51,7 @@ pub(super) enum FaultKind {
         step: usize,
     },
     EndUnseen,
+    FarEndUnseen,
     NotByTable {
         step: usize,
         seen: f64,
@@ -83,6 +84,7 @@ impl Fault {
                 y,
             },
             FaultKind::EndUnseen => TabletPlaceError::EndUnseen { x, y },
+            FaultKind::FarEndUnseen => TabletPlaceError::FarEndUnseen { x, y },
             FaultKind::NotByTable {
                 step,
                 seen,
@@ -162,7 +164,7 @@ fn chosen(mut faults: Vec<Fault>) -> Fault {
         FaultKind::NotByTable { .. } => 5,
         FaultKind::StepCount => 4,
         FaultKind::TooFewSeen { .. } => 3,
-        FaultKind::CutOff { .. } => 2,
+        FaultKind::FarEndUnseen | FaultKind::CutOff { .. } => 2,
         FaultKind::EndUnseen => 1,
         FaultKind::NotAlike => 0,
     };
@@ -214,13 +216,22 @@ impl Question<'_> {
         let levels = self.levels(apart)?;
         self.end_is_seen(apart)?;
         self.goes_on(apart, last_edge, whole)?;
-        let far_edge = self.ends(apart)?;
+        self.ends(apart)?;
+        let far_edge = self.outer_edge(count).is_some();
         let needed = FEWEST_SEEN.max(steps.div_ceil(2)).min(steps);
-        let seen = if far_edge { apart } else { apart - 1 };
+        let seen = if far_edge && apart == steps {
+            apart
+        } else {
+            apart - 1
+        };
         if seen < needed {
             return Err(self.fault(seen, FaultKind::TooFewSeen { needed }));
         }
         let fit = self.by_table(&levels)?;
+        let beside_light = self.beside_light(&levels)?;
+        if !far_edge && !beside_light {
+            return Err(self.fault(seen, FaultKind::FarEndUnseen));
+        }
         let uneven = self.even(&levels)?;
         let off = [
             self.strip.edge_spread / (OFF_PLACE * self.strip.pitch),
@@ -292,12 +303,30 @@ impl Question<'_> {
         Ok(())
     }
 
-    /// Tells whether the far edge of the last step that is told apart was seen.
-    fn ends(&self, apart: usize) -> Result<bool, Fault> {
-        let steps = self.table.len();
-        if apart == steps {
-            return Ok(self.outer_edge(steps as i32).is_some());
+    /// Tells whether bare light lies before the thinnest step. Nothing is brighter
+    /// than bare light, so a step that is farther from it than the table says is
+    /// not the first.
+    fn beside_light(&self, levels: &[Level]) -> Result<bool, Fault> {
+        let Some(before) = self.strip.beside_thin_end(self.light, self.first) else {
+            return Ok(false);
+        };
+        let first = levels[0];
+        let slope = (levels[0].log() - levels[3].log()) / (self.table[3] - self.table[0]);
+        let away = (before.log() - first.log()) / slope;
+        if away <= 0.0 {
+            return Ok(false);
         }
+        let noise = libm::hypot(before.log_sd(), first.log_sd()) / slope;
+        let allowed = self.table[0] + if self.tone_known { 1.0 } else { 1.4 } * OFF_TABLE;
+        if away > allowed + 4.0 * noise {
+            return Err(self.fault(levels.len(), FaultKind::EndUnseen));
+        }
+        Ok(true)
+    }
+
+    /// Steps that were not told apart must be as dark as the last that was.
+    fn ends(&self, apart: usize) -> Result<(), Fault> {
+        let steps = self.table.len();
         // Steps are left that were not told apart: none of them may be brighter.
         for step in apart..steps {
             if self.edge(step as i32).is_some_and(|fall| fall < 0.0) {
@@ -315,7 +344,7 @@ impl Question<'_> {
                 return Err(self.fault(apart, FaultKind::StepCount));
             }
         }
-        Ok(false)
+        Ok(())
     }
 
     /// Falls against the table's differences.

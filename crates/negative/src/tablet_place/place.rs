@@ -13,7 +13,7 @@ const FEWEST_STEPS: usize = 7;
 /// Fewest edges of a staircase on one line.
 const FEWEST_EDGES: usize = 5;
 /// Staircases that are laid on the picture, longest first.
-const MOST_CANDIDATES: usize = 80;
+const MOST_CANDIDATES: usize = 60;
 /// Part of the strip's width that an outline takes, in its middle.
 const OUTLINE_WIDTH: f64 = 0.6;
 
@@ -116,6 +116,16 @@ pub enum TabletPlaceError {
         /// Middle of the strip, pixels of the scan.
         y: f64,
     },
+    /// Leave bare light around the tablet, or scan with more range.
+    #[error(
+        "the steps of the strip near column {x:.0}, row {y:.0} can't be counted: its dense end drowns in the dark, and no bare light lies beside its thinnest step"
+    )]
+    FarEndUnseen {
+        /// Middle of the strip, pixels of the scan.
+        x: f64,
+        /// Middle of the strip, pixels of the scan.
+        y: f64,
+    },
     /// Uncover the step, or give the right table.
     #[error(
         "step {step} of the strip near column {x:.0}, row {y:.0} does not fit the table: it differs from its neighbour by {seen:.2} where the table gives {expected:.2}"
@@ -208,21 +218,16 @@ pub fn find_tablet(preview: &Preview, table: &[f64]) -> Result<TabletPlace, Tabl
         } else {
             &upright
         };
-        let mut looked: Vec<(Strip, usize)> = vec![];
+        let mut looked: Vec<Strip> = vec![];
         let mut laid = 0;
         for stairs in staircases(light, FEWEST_EDGES) {
             let middle = {
                 let half = stairs.pitch * (stairs.edges - 1) as f64 / 2.0;
                 (stairs.from.0 + half, stairs.from.1 + half * stairs.slope)
             };
-            let seen = looked
-                .iter_mut()
-                .find(|(strip, _)| strip.holds(middle) && strip.runs_like(&stairs));
-            if let Some((_, tries)) = seen {
-                *tries += 1;
-                if *tries > 0 {
-                    continue;
-                }
+            let known = |strip: &Strip| strip.holds(middle) && strip.runs_like(&stairs);
+            if looked.iter().any(known) {
+                continue;
             }
             if laid == MOST_CANDIDATES {
                 break;
@@ -231,7 +236,7 @@ pub fn find_tablet(preview: &Preview, table: &[f64]) -> Result<TabletPlace, Tabl
             let Some(strip) = Strip::of(light, &stairs) else {
                 continue;
             };
-            if !looked.iter().any(|(other, _)| other.same_as(&strip)) {
+            if !looked.iter().any(|other| other.same_as(&strip)) {
                 match judge(light, &strip, &light_first, preview.tone_known) {
                     Ok(judged) => places.push((strip.clone(), down, judged)),
                     Err(fault) => {
@@ -242,7 +247,7 @@ pub fn find_tablet(preview: &Preview, table: &[f64]) -> Result<TabletPlace, Tabl
                     }
                 }
             }
-            looked.push((strip, 0));
+            looked.push(strip);
         }
     }
     match &places[..] {

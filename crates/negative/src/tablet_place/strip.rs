@@ -1,7 +1,7 @@
 //! A staircase laid on the picture as a strip: pitch, phase, tilt and sides by
 //! all edges together.
 
-use super::light::{Area, Frame, Level, Light};
+use super::light::{Area, Frame, Level, Light, log_of};
 use super::stairs::Stairs;
 use crate::patch::median;
 use nalgebra::{Matrix3, Vector3};
@@ -19,7 +19,7 @@ const SIGNIFICANT: f64 = 5.0;
 /// Bands across the strip in which each edge is found by itself.
 const BANDS: usize = 7;
 /// Rounds of fitting; each begins with a better frame.
-const ROUNDS: usize = 4;
+const ROUNDS: usize = 3;
 
 /// A strip with steps. Edge number k lies at u = k · pitch; the signal falls
 /// along u; v = 0 is the middle of the strip.
@@ -139,11 +139,9 @@ impl Strip {
             phase_sd: 0.0,
             side_sd: 0.0,
         };
-        for round in 0..ROUNDS {
+        for _ in 0..ROUNDS {
+            strip.follow(light)?;
             strip.grow(light)?;
-            if round > 0 {
-                strip.follow(light)?;
-            }
             strip.fit(light)?;
         }
         strip.follow(light)?;
@@ -205,12 +203,8 @@ impl Strip {
             for (i, (place, level)) in levels.iter().enumerate() {
                 let left = falls[i.saturating_sub(1).min(falls.len() - 1)];
                 let right = falls[i.min(falls.len() - 1)];
-                let area = Area {
-                    v: (v - 0.5, v + 0.5),
-                    ..self.area(*place, INNER)
-                };
-                let here = light.level(self.frame, area);
-                if here.is_some_and(|l| (l.log() - level).abs() < 0.45 * left.min(right) + 0.004) {
+                let here = self.on_row(light, *place, v);
+                if here.is_some_and(|l| (l - level).abs() < 0.45 * left.min(right) + 0.004) {
                     agree += 1;
                 }
             }
@@ -234,6 +228,19 @@ impl Strip {
         self.frame = self.frame.moved(0.0, (down - up) / 2.0, 0.0);
         self.half_width = half;
         (2.0 * half >= NARROWEST).then_some(())
+    }
+
+    /// log10 of the middle of a few samples of a step on one line along the strip.
+    fn on_row(&self, light: &Light, place: i32, v: f64) -> Option<f64> {
+        const SAMPLES: usize = 9;
+        let mut samples = [0.0; SAMPLES];
+        for (i, sample) in samples.iter_mut().enumerate() {
+            let part = INNER.0 + (INNER.1 - INNER.0) * (i as f64 + 0.5) / SAMPLES as f64;
+            let u = (f64::from(place) + part) * self.pitch;
+            *sample = light.at(self.frame.to_picture(u, v))?;
+        }
+        samples.sort_unstable_by(f64::total_cmp);
+        Some(log_of(samples[SAMPLES / 2]))
     }
 
     /// Follows the falling edges from the middle outwards while they are in place.
@@ -365,6 +372,33 @@ impl Strip {
         self.frame = self.frame.moved(0.0, (top + bottom) / 2.0, 0.0);
         self.half_width = (bottom - top) / 2.0;
         self.side_sd = top_sd.max(bottom_sd);
+    }
+
+    /// The brightest of what lies next to the thin end: before it, or beside the
+    /// first step; a narrow margin is passed over.
+    pub(super) fn beside_thin_end(&self, light: &Light, first: i32) -> Option<Level> {
+        let h = self.half_width;
+        let (near, far) = (h + (0.2 * h).max(2.0), h + (0.6 * h).max(5.0));
+        let before = (
+            0.15_f64.max(2.0 / self.pitch),
+            0.45_f64.max(5.0 / self.pitch),
+        );
+        let areas = [
+            self.area(first, (-before.1, -before.0)),
+            Area {
+                v: (-far, -near),
+                ..self.area(first, INNER)
+            },
+            Area {
+                v: (near, far),
+                ..self.area(first, INNER)
+            },
+        ];
+        areas
+            .into_iter()
+            .filter_map(|area| light.level(self.frame, area))
+            .filter(|level| level.inside > 0.6)
+            .max_by(|a, b| a.signal.total_cmp(&b.signal))
     }
 
     /// Tells whether the strip's sides can be seen at a place: what lies beside
