@@ -2,10 +2,10 @@
 //!
 //! A tablet is a strip whose steps have one pitch and grow denser from one to
 //! the next. So lines across a reduced picture are looked through for edges of
-//! one sign at one pitch ([`stairs`]); what a line suggests is laid on the
+//! one sign at one pitch (`stairs`); what a line suggests is laid on the
 //! picture as a strip, and pitch, phase and tilt are fitted through all edges
-//! together ([`strip`]); then every step and both ends are held against the
-//! tablet's table ([`judge`]). Nothing is guessed: a step too many or too few, a
+//! together (`strip`); then every step and both ends are held against the
+//! tablet's table (`judge`). Nothing is guessed: a step too many or too few, a
 //! covered step, an end that can't be seen, falls that are not the table's, or
 //! two places are each an error of their own. Dense steps that drown in the dark
 //! are placed by the pitch and say so.
