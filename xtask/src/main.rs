@@ -14,6 +14,7 @@
 
 mod api_description;
 mod arrows;
+mod big_scan;
 mod browser;
 mod check;
 mod command;
@@ -73,6 +74,9 @@ usage: cargo run -p xtask -- CHORE
   tablets [--draws N] [--draw N] [--flaw NAME] [--tell] [--scans FOLDER]
                        look for step tablets in made scans and count what was found, refused
                        and wrong (120 of each table when not given), or in files that hold none
+  big-scan PROGRAM [--turns N]
+                       a scan of 230 MB against libvips, where it is installed: time and peak
+                       memory (the least of 5 turns when not given; a release build)
   glossary             rewrite the table of flags in GLOSSARY.md
 
 PROGRAM is target/release/filmproof when not given.";
@@ -102,6 +106,7 @@ fn main() -> ExitCode {
         ["prove-plan", rest @ ..] => prove::plan::run(rest),
         ["prove", rest @ ..] => prove::run(rest),
         ["fuzz", rest @ ..] => fuzz::run(rest),
+        ["big-scan", program, rest @ ..] => big_scan::run(&PathBuf::from(program), rest),
         ["kill-nine-work", word, dir] => kill_nine::work(word, &PathBuf::from(dir)),
         ["kill-nine", rest @ ..] => kill_nine::run(rest),
         ["speed"] => speed::run(&workspace),

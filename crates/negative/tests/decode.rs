@@ -601,22 +601,32 @@ fn kinds_that_are_not_read_are_refused_with_their_reason() {
 }
 
 #[test]
-fn a_header_that_claims_a_gigabyte_is_refused_before_anything_is_allocated() {
-    let bomb = |compression, rows| {
+fn a_header_that_claims_gigabytes_is_refused_before_anything_is_allocated() {
+    let bomb = |bits, compression, rows| {
         let strips = 32768_u64.div_ceil(rows) as usize;
-        Tiff::new(32768, 32768, &[8], 1)
+        Tiff::new(32768, 32768, &[bits], 1)
             .tag(259, 3, &[compression])
             .tag(278, 4, &[rows])
             .chunks(vec![vec![0; 40]; strips])
             .bytes()
     };
-    for (compression, rows) in [(1, 32768), (5, 32768), (8, 32768), (32773, 32768), (8, 256)] {
-        let error = open(bomb(compression, rows)).unwrap_err();
+    // 8 bits claim 1 GiB, 16 bits 2 GiB; 32768 rows are one strip.
+    for (bits, compression, rows) in [
+        (8, 1, 32768),
+        (8, 5, 32768),
+        (8, 8, 32768),
+        (8, 32773, 32768),
+        (8, 8, 256),
+        (16, 1, 32768),
+        (16, 5, 32768),
+        (16, 8, 32768),
+    ] {
+        let error = open(bomb(bits, compression, rows)).unwrap_err();
         let refused = matches!(
             error,
             DecodeError::ImplausibleSize { .. } | DecodeError::CutShort { .. }
         );
-        assert!(refused, "compression {compression}: {error}");
+        assert!(refused, "{bits} bits, compression {compression}: {error}");
     }
     let error = open(
         Tiff::new(4_000_000_000, 4_000_000_000, &[16], 1)
