@@ -55,6 +55,7 @@ mod sun;
 mod sun_chart;
 mod tablet_search;
 mod tiles;
+mod told_file;
 mod trace_plot;
 
 pub use absolute_film::AbsoluteSensitivity;

@@ -29,6 +29,7 @@
 use crate::carrying::{Carried, CarriedFrame, Way};
 use crate::error::with_causes;
 use crate::progress::go_on;
+use crate::single_scan::refuse_bilevel;
 use crate::{AppError, Progress};
 use negative::calibration::{CalibratedReading, Calibration, TabletReading, calibrate};
 use negative::decode::{ChannelChoice, Colour, DecodeLimits, ScanInfo, ScanReader};
@@ -159,6 +160,7 @@ pub(crate) fn tone_words(tone: &Tone) -> String {
         ToneOrigin::IccProfile => "by the file's ICC profile",
         ToneOrigin::PngChunk => "by the PNG file's own chunk",
         ToneOrigin::RawSensor => "by the raw file's black and white levels",
+        ToneOrigin::TransferFunction => "by the TIFF file's transfer function",
         ToneOrigin::Nowhere => "neither file nor record says",
     };
     format!("{}, {by}", tone.encoding.describe())
@@ -340,6 +342,13 @@ fn survey_scan(
     )
     .map_err(|e| scan_error(id, &scan.file, &e, decode_remedy()))?;
     let info = reader.info().clone();
+    refuse_bilevel(&info)
+        .map_err(|e| AppError::new(format!("scan {id} ({}): {e}", scan.file), decode_remedy()))?;
+    warnings.extend(
+        info.remarks
+            .iter()
+            .map(|remark| format!("scan {id} ({}): {remark}", scan.file)),
+    );
     let channel = channel_of(scan.channel, &reader);
     let tone = recorded_tone(scan.tone, &info, channel).map_err(|e| {
         AppError::new(

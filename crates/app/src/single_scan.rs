@@ -4,11 +4,14 @@ use crate::camera_scan;
 use crate::curve_file::names;
 use crate::error::with_causes;
 use crate::measuring::{
-    add_finding, calibrated, decode_remedy, outline_of, read_labels, recorded_tone, tone_words,
+    READ_BUFFER, add_finding, calibrated, decode_remedy, outline_of, read_labels, recorded_tone,
+    tone_words,
 };
+use crate::progress::go_on;
+use crate::told_file::ToldFile;
 use crate::{AppError, Progress};
 use negative::calibration::{StepResult, StepUse, TabletReading, calibrate};
-use negative::decode::{DecodeError, DecodeLimits, ScanReader};
+use negative::decode::{DecodeError, DecodeLimits, ExtraSample, ScanReader};
 use negative::honesty::{file_findings, tablet_findings_numbered};
 use negative::outline::{LabelImage, Outline, Rectangle, StepDirection, split_tablet};
 use negative::patch::PatchStatistics;
@@ -45,7 +48,8 @@ pub struct MeasureRequest {
     pub region_map: Option<PathBuf>,
     /// How code values follow light, when known: `linear`, `srgb`, `unknown` or a gamma.
     pub tone: Option<String>,
-    /// Which samples: `red`, `green`, `blue`, `mean`, `mosaic:ROW,COLUMN`.
+    /// Which samples: `red`, `green`, `blue`, `mean`, `infrared`, `extra:NUMBER`,
+    /// `mosaic:ROW,COLUMN`.
     pub channel: Option<String>,
 }
 
@@ -80,11 +84,24 @@ pub(crate) fn tone_of_text(text: Option<&str>) -> Result<record::Tone, AppError>
 
 pub(crate) fn channel_of_text(
     text: Option<&str>,
-    usual: negative::decode::ChannelChoice,
+    reader: &ScanReader<impl std::io::Read + std::io::Seek>,
 ) -> Result<negative::decode::ChannelChoice, AppError> {
     use negative::decode::ChannelChoice;
+    let usual = reader.usual_channel();
     Ok(match text {
         None => usual,
+        Some("infrared") => infrared_channel(reader)?,
+        Some(other) if other.starts_with("extra:") => {
+            match other["extra:".len()..].trim().parse::<usize>() {
+                Ok(number @ 1..) => ChannelChoice::Extra(number - 1),
+                _ => {
+                    return Err(AppError::new(
+                        format!("{other:?} is no channel"),
+                        "number the samples beside the colours from 1: extra:1",
+                    ));
+                }
+            }
+        }
         Some("grey") => ChannelChoice::Grey,
         Some("red") => ChannelChoice::Red,
         Some("green") => ChannelChoice::Green,
@@ -101,12 +118,64 @@ pub(crate) fn channel_of_text(
                 _ => {
                     return Err(AppError::new(
                         format!("{other:?} is no channel"),
-                        "say grey, red, green, blue, mean, or mosaic:ROW,COLUMN, counted from 0 within the mosaic's cell",
+                        "say grey, red, green, blue, mean, infrared, extra:NUMBER, or mosaic:ROW,COLUMN, counted from 0 within the mosaic's cell",
                     ));
                 }
             }
         }
     })
+}
+
+/// The sample beside the colours that is not named as alpha; of several there is
+/// no telling which.
+fn infrared_channel(
+    reader: &ScanReader<impl std::io::Read + std::io::Seek>,
+) -> Result<negative::decode::ChannelChoice, AppError> {
+    let extra = &reader.info().extra_samples;
+    let unnamed: Vec<usize> = (0..extra.len())
+        .filter(|i| extra[*i] == ExtraSample::Unspecified)
+        .collect();
+    match unnamed.as_slice() {
+        [index] => Ok(negative::decode::ChannelChoice::Extra(*index)),
+        [] => Err(AppError::new(
+            "the file has no sample beside its colours that could be infrared",
+            "scan with the infrared channel saved as a fourth sample, or leave --channel out",
+        )),
+        several => Err(AppError::new(
+            format!(
+                "the file has {} samples beside its colours, and does not say which is infrared",
+                several.len()
+            ),
+            "name one by its number, from 1: --channel extra:1",
+        )),
+    }
+}
+
+/// Names the samples beside the colours, as `--channel` takes them.
+fn extra_words(extra: &[ExtraSample]) -> Vec<String> {
+    extra
+        .iter()
+        .zip(1..)
+        .map(|(kind, number)| {
+            let kind = match kind {
+                ExtraSample::AssociatedAlpha => "alpha, with which the colours were multiplied",
+                ExtraSample::UnassociatedAlpha => "alpha",
+                ExtraSample::Unspecified => "not named, in a film scan usually infrared",
+            };
+            format!("extra:{number} ({kind})")
+        })
+        .collect()
+}
+
+/// Says why a scan of black and white only is not measured against a tablet.
+pub(crate) fn refuse_bilevel(info: &negative::decode::ScanInfo) -> Result<(), String> {
+    if info.flags.contains(Flag::Bilevel) {
+        return Err(
+            "the file holds black and white only (1 bit), so no density can be read from it"
+                .to_owned(),
+        );
+    }
+    Ok(())
 }
 
 /// Measures one scan.
@@ -132,17 +201,24 @@ pub fn measure_scan(
         AppError::new(format!("{shown}: {}", with_causes(e)), remedy)
     };
     let mut warnings = vec![];
-    progress.at(&format!("reading {shown}"), 0, 1);
     let file =
         File::open(&request.scan).map_err(|e| AppError::file("opening", &request.scan, &e))?;
     let mut reader = ScanReader::open(
-        BufReader::with_capacity(1 << 20, file),
+        BufReader::with_capacity(
+            READ_BUFFER,
+            ToldFile::new(file, format!("reading {shown}"), progress),
+        ),
         request.page as usize,
         &DecodeLimits::default(),
     )
     .map_err(|e| fail(&e, remedy_of(&e)))?;
     let info = reader.info().clone();
-    let channel = channel_of_text(request.channel.as_deref(), reader.usual_channel())?;
+    let channel = channel_of_text(request.channel.as_deref(), &reader)?;
+    warnings.extend(info.remarks.iter().cloned());
+    if request.tablet.is_some() {
+        refuse_bilevel(&info)
+            .map_err(|e| AppError::new(format!("{shown}: {e}"), decode_remedy()))?;
+    }
     let tone = recorded_tone(tone_of_text(request.tone.as_deref())?, &info, channel)
         .map_err(|e| AppError::new(e, "give a gamma between 0.1 and 10"))?;
 
@@ -219,6 +295,9 @@ pub fn measure_scan(
     let outlines: Vec<Outline> = patches.iter().map(|(_, o, _)| o.clone()).collect();
     let mut measured =
         survey(&mut reader, channel, &tone, &outlines, labels, None).map_err(|e| {
+            if let Err(stopped) = go_on(progress) {
+                return stopped;
+            }
             let remedy = match e {
                 negative::patch::PatchError::Decode(ref e) => remedy_of(e),
                 negative::patch::PatchError::Outline(_) => {
@@ -227,7 +306,6 @@ pub fn measure_scan(
             };
             fail(&e, remedy)
         })?;
-    progress.at(&format!("reading {shown}"), 1, 1);
 
     let mut findings = file_findings(&info, &tone, &measured.histogram);
     widen_by_findings(&mut measured.patches, &findings);
@@ -308,6 +386,13 @@ pub fn measure_scan(
         tone_said
     )];
     lines.extend(camera_scan::line(&info, channel));
+    let extra = extra_words(&info.extra_samples);
+    if !extra.is_empty() {
+        lines.push(format!(
+            "  samples beside the colours, kept apart: {}",
+            extra.join(", ")
+        ));
+    }
     let mut rows = vec![];
     for (place, ((name, _, _), statistics)) in patches.iter().zip(&measured.patches).enumerate() {
         let (density, limit) = match &calibration {
@@ -407,6 +492,7 @@ pub fn measure_scan(
             "pages": info.page_count,
             "channel": channel.to_string(),
             "sensor": camera_scan::json(&info, channel),
+            "extra_samples": extra,
             "tone": tone_said,
             "code_low": measured.histogram.counts.iter().position(|c| *c > 0),
             "code_high": measured.histogram.counts.iter().rposition(|c| *c > 0),

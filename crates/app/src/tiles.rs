@@ -136,7 +136,7 @@ pub fn tiles_of_scan(
         &DecodeLimits::default(),
     )
     .map_err(|e| fail(&e, remedy_of(&e)))?;
-    let channel = channel_of_text(request.channel.as_deref(), reader.usual_channel())?;
+    let channel = channel_of_text(request.channel.as_deref(), &reader)?;
     let tone = recorded_tone(
         tone_of_text(request.tone.as_deref())?,
         reader.info(),
@@ -271,7 +271,7 @@ fn tiled(
         tone: tone_words(tone),
         signal_of_code: tone.table().into_iter().map(|s| s as f32).collect(),
         density_of_code: None,
-        warnings: vec![],
+        warnings: reader.info().remarks.clone(),
         layout,
         file: Mutex::new(file),
         path,

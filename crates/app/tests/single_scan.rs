@@ -340,3 +340,166 @@ fn crc32(bytes: &[u8]) -> u32 {
         })
     })
 }
+
+/// A little-endian TIFF of 16 × 16 pixels in one strip.
+fn small_tiff(bits: &[u16], photometric: u16, orientation: u16, strip: &[u8]) -> Vec<u8> {
+    let mut out = b"II*\0".to_vec();
+    let bits_at = 8 + strip.len();
+    let directory = bits_at + 2 * bits.len();
+    out.extend((directory as u32).to_le_bytes());
+    out.extend(strip);
+    out.extend(bits.iter().flat_map(|b| b.to_le_bytes()));
+    // One value of two bytes lies in the entry itself, several elsewhere.
+    let bits_value = match bits {
+        [one] => u32::from(*one),
+        _ => bits_at as u32,
+    };
+    let entries: [(u16, u16, u32, u32); 10] = [
+        (256, 4, 1, 16),
+        (257, 4, 1, 16),
+        (258, 3, bits.len() as u32, bits_value),
+        (259, 3, 1, 1),
+        (262, 3, 1, photometric.into()),
+        (273, 4, 1, 8),
+        (274, 3, 1, orientation.into()),
+        (277, 3, 1, bits.len() as u32),
+        (278, 4, 1, 16),
+        (279, 4, 1, strip.len() as u32),
+    ];
+    out.extend((entries.len() as u16).to_le_bytes());
+    for (tag, kind, count, value) in entries {
+        out.extend(tag.to_le_bytes());
+        out.extend(kind.to_le_bytes());
+        out.extend(count.to_le_bytes());
+        out.extend(value.to_le_bytes());
+    }
+    out.extend([0; 4]);
+    out
+}
+
+fn measured(
+    scan: &Path,
+    channel: Option<&str>,
+    tablet: Option<&Path>,
+) -> Result<MeasuredScan, AppError> {
+    let request = MeasureRequest {
+        scan: scan.to_owned(),
+        page: 0,
+        tablet: tablet.map(Path::to_owned),
+        strip: None,
+        patches: None,
+        region_map: None,
+        tone: Some("linear".to_owned()),
+        channel: channel.map(str::to_owned),
+    };
+    measure_scan(&request, &Silent)
+}
+
+#[test]
+fn an_infrared_sample_is_named_kept_apart_and_read_by_its_name() {
+    let dir = tempfile::tempdir().unwrap();
+    let scan = dir.path().join("four.tif");
+    // Red 30, green 60, blue 91, and a fourth sample of 200.
+    fs::write(
+        &scan,
+        small_tiff(&[8; 4], 2, 6, &[30, 60, 91, 200].repeat(256)),
+    )
+    .unwrap();
+    let code =
+        |channel| measured(&scan, channel, None).unwrap().json["patches"][0]["mean_code"].clone();
+    assert_eq!(code(None), 60.0, "green unless asked otherwise");
+    // Hand calculation: (30 + 60 + 91) / 3 = 60.3.
+    assert_eq!(code(Some("mean")), 60.0);
+    assert_eq!(code(Some("infrared")), 200.0);
+    assert_eq!(code(Some("extra:1")), 200.0);
+    let said = measured(&scan, None, None).unwrap();
+    let named = said.json["scan"]["extra_samples"][0].as_str().unwrap();
+    assert!(
+        named.starts_with("extra:1") && named.contains("infrared"),
+        "{named}"
+    );
+    assert!(said.lines.iter().any(|line| line.contains("kept apart")));
+    assert!(
+        said.warnings[0].contains("turned by 90° clockwise"),
+        "{:?}",
+        said.warnings
+    );
+    for wrong in ["extra:0", "extra:two"] {
+        assert!(measured(&scan, Some(wrong), None).is_err(), "{wrong}");
+    }
+    let error = measured(&scan, Some("extra:2"), None).unwrap_err();
+    assert!(
+        error.problem.contains("1 extra samples"),
+        "{}",
+        error.problem
+    );
+    let grey = dir.path().join("grey.tif");
+    fs::write(&grey, small_tiff(&[8], 1, 1, &[7; 256])).unwrap();
+    let error = measured(&grey, Some("infrared"), None).unwrap_err();
+    assert!(
+        error.problem.contains("could be infrared"),
+        "{}",
+        error.problem
+    );
+}
+
+#[test]
+fn black_and_white_is_shown_but_never_calibrated() {
+    let dir = tempfile::tempdir().unwrap();
+    let scan = dir.path().join("mask.tif");
+    fs::write(&scan, small_tiff(&[1], 1, 1, &[0xF0; 32])).unwrap();
+    let said = measured(&scan, None, None).unwrap();
+    let flags = said.json["scan"]["flags"].to_string();
+    assert!(flags.contains("bilevel"), "{flags}");
+    let tablet = dir.path().join("tablet.csv");
+    fs::write(&tablet, "step,density\n1,0.05\n2,0.2\n").unwrap();
+    let error = measured(&scan, None, Some(&tablet)).unwrap_err();
+    assert!(
+        error.problem.contains("black and white only"),
+        "{}",
+        error.problem
+    );
+}
+
+#[test]
+fn a_long_scan_tells_how_far_it_is_and_stops_when_asked() {
+    use std::sync::Mutex;
+    struct Told(Mutex<Vec<(u64, u64)>>, bool);
+    impl app::Progress for Told {
+        fn at(&self, _: &str, done: u64, total: u64) {
+            self.0.lock().unwrap().push((done, total));
+        }
+        fn stop_asked(&self) -> bool {
+            self.1
+        }
+    }
+    let dir = tempfile::tempdir().unwrap();
+    let scan = dir.path().join("long.tif");
+    // 16 MB of 16-bit grey.
+    let codes = vec![9000_u16; 2000 * 4000];
+    fs::write(&scan, tiff_grey16(2000, 4000, &codes, TiffForm::default())).unwrap();
+    let request = MeasureRequest {
+        scan,
+        page: 0,
+        tablet: None,
+        strip: None,
+        patches: None,
+        region_map: None,
+        tone: None,
+        channel: None,
+    };
+    let told = Told(Mutex::new(vec![]), false);
+    measure_scan(&request, &told).unwrap();
+    let steps = told.0.into_inner().unwrap();
+    assert!(steps.len() >= 4, "{steps:?}");
+    assert!(
+        steps
+            .iter()
+            .all(|(done, total)| done <= total && *total == 17),
+        "{steps:?}"
+    );
+    assert!(steps.windows(2).all(|w| w[0].0 <= w[1].0), "{steps:?}");
+    assert!(steps.last().unwrap().0 >= 12, "{steps:?}");
+    let error = measure_scan(&request, &Told(Mutex::new(vec![]), true)).unwrap_err();
+    assert!(error.problem.contains("stopped"), "{}", error.problem);
+}

@@ -231,7 +231,8 @@ pub(crate) struct MeasureArguments {
     /// How code values follow light, when you know: linear, srgb, unknown, or a gamma.
     #[arg(long, allow_negative_numbers = true)]
     pub(crate) tone: Option<String>,
-    /// Which samples: grey, red, green, blue, mean, or mosaic:ROW,COLUMN.
+    /// Which samples: grey, red, green, blue, mean, infrared, extra:NUMBER for one
+    /// beside the colours, or mosaic:ROW,COLUMN.
     #[arg(long)]
     pub(crate) channel: Option<String>,
     /// Which image of a file with several, counted from 0.

@@ -1,9 +1,9 @@
 //! Code value to linear light.
 //!
 //! A scan's codes follow light by some curve. The curve comes from what the
-//! record says, else from the file (ICC profile, PNG chunks), else it is
-//! unknown, and the answer always names which. A step tablet in the same scan
-//! calibrates without it.
+//! record says, else from the file (ICC profile, PNG chunks, TIFF transfer
+//! function), else it is unknown, and the answer always names which. A step tablet
+//! in the same scan calibrates without it.
 //!
 //! Profiles are parsed by `moxcms`; their curves are evaluated here in `f64`.
 //! Profiles built on tables of colours (LUT) or on Lab are not used: their
@@ -119,7 +119,7 @@ impl ToneEncoding {
             Self::Gamma(gamma) => format!("gamma {gamma}"),
             Self::Srgb => "sRGB".to_owned(),
             Self::IccCurve(IccCurve::Table(table)) => {
-                format!("ICC curve of {} entries", table.len())
+                format!("a curve of {} entries", table.len())
             }
             Self::IccCurve(IccCurve::Parametric { g, .. }) => {
                 format!("ICC parametric curve, exponent {g}")
@@ -230,6 +230,8 @@ pub enum ToneOrigin {
     PngChunk,
     /// The file holds a sensor's own numbers, which follow light.
     RawSensor,
+    /// The transfer function of a TIFF file.
+    TransferFunction,
     /// Nowhere; the encoding is unknown.
     Nowhere,
 }
@@ -289,7 +291,12 @@ pub fn tone_of(info: &ScanInfo, record: Option<&ToneEncoding>, channel: ChannelC
     let file = match file_tone(info, channel) {
         Ok(found) => found,
         Err(reason) => {
-            remarks.push(format!("the ICC profile was not used: {reason}"));
+            let what = if info.icc_profile.is_some() {
+                "ICC profile"
+            } else {
+                "transfer function"
+            };
+            remarks.push(format!("the {what} was not used: {reason}"));
             None
         }
     };
@@ -343,6 +350,10 @@ fn disagreement(record: &ToneEncoding, file: &ToneEncoding) -> Option<String> {
 type FileTone = Option<(ToneEncoding, ToneOrigin)>;
 
 fn file_tone(info: &ScanInfo, channel: ChannelChoice) -> Result<FileTone, String> {
+    if matches!(channel, ChannelChoice::Extra(_)) {
+        // Profiles and curves are those of the colours.
+        return Ok(None);
+    }
     if let Some(black) = info.black_of(channel) {
         // Profiles of raw files belong to their small pictures.
         let black = black / f64::from(info.code_max());
@@ -352,6 +363,10 @@ fn file_tone(info: &ScanInfo, channel: ChannelChoice) -> Result<FileTone, String
         )));
     }
     let Some(bytes) = &info.icc_profile else {
+        if !info.transfer_function.is_empty() {
+            return transfer_function(info, channel)
+                .map(|tone| Some((tone, ToneOrigin::TransferFunction)));
+        }
         return Ok(info
             .chunk_tone
             .clone()
@@ -372,7 +387,6 @@ fn file_tone(info: &ScanInfo, channel: ChannelChoice) -> Result<FileTone, String
         );
     }
     let curve = match (info.colour, channel) {
-        (_, ChannelChoice::Extra(_)) => return Ok(None),
         (Colour::Grey | Colour::Mosaic, _) => profile.gray_trc.as_ref(),
         (Colour::Rgb, ChannelChoice::Red) => profile.red_trc.as_ref(),
         (Colour::Rgb, ChannelChoice::Blue) => profile.blue_trc.as_ref(),
@@ -390,4 +404,39 @@ fn file_tone(info: &ScanInfo, channel: ChannelChoice) -> Result<FileTone, String
     IccCurve::from_parsed(curve)
         .map(|encoding| Some((encoding, ToneOrigin::IccProfile)))
         .ok_or_else(|| "its curve does not rise with light".to_owned())
+}
+
+/// Gives the tone of a TIFF's transfer function, a table of light by code.
+fn transfer_function(info: &ScanInfo, channel: ChannelChoice) -> Result<ToneEncoding, String> {
+    let table = match (info.transfer_function.as_slice(), channel) {
+        ([table], _) => table,
+        ([table, ..], ChannelChoice::Red | ChannelChoice::Grey) => table,
+        ([_, table, _], ChannelChoice::Green) => table,
+        ([_, _, table], ChannelChoice::Blue) => table,
+        ([a, b, c], _) if a == b && b == c => a,
+        _ => {
+            return Err(
+                "its three curves differ, so the mean of the codes has no curve".to_owned(),
+            );
+        }
+    };
+    let table: Vec<u16> = match info.polarity {
+        Polarity::BlackIsZero => table.clone(),
+        // The curve speaks of white as 0; here it is asked for by rising light.
+        Polarity::WhiteIsZero => table.iter().rev().map(|v| u16::MAX - v).collect(),
+    };
+    let linear = table.len() > 1 && {
+        let step = 65535.0 / (table.len() - 1) as f64;
+        let mut off = (0..)
+            .zip(&table)
+            .map(|(i, v)| f64::from(i) * step - f64::from(*v));
+        off.all(|off| off.abs() <= 1.0)
+    };
+    if linear {
+        return Ok(ToneEncoding::Linear);
+    }
+    if table.len() < 2 || table.windows(2).any(|w| w[0] > w[1]) {
+        return Err("its curve does not rise with light".to_owned());
+    }
+    Ok(ToneEncoding::IccCurve(IccCurve::Table(table)))
 }

@@ -558,16 +558,30 @@ fn kinds_that_are_not_read_are_refused_with_their_reason() {
     let grey =
         |bits: u64, photometric| Tiff::new(4, 2, &[bits], photometric).chunks(vec![vec![0; 64]]);
     for (file, words) in [
-        (grey(8, 3), "palette"),
-        (grey(1, 1), "1-bit"),
-        (grey(32, 1), "32-bit samples"),
-        (grey(8, 1).tag(339, 3, &[2]), "signed 8-bit"),
-        (grey(16, 1).tag(339, 3, &[3]), "16-bit float"),
-        (grey(8, 1).tag(259, 3, &[7]), "JPEG inside TIFF is lossy"),
-        (grey(1, 1).tag(259, 3, &[4]), "fax"),
-        (grey(8, 1).tag(259, 3, &[50000]), "compression 50000"),
-        (grey(8, 1).tag(274, 3, &[6]), "orientation 6"),
-        (grey(8, 1).tag(266, 3, &[2]), "fill order 2"),
+        (
+            grey(8, 3),
+            "a palette of 8-bit numbers has 768 values, found 0",
+        ),
+        (grey(20, 1), "20-bit samples"),
+        (grey(12, 1).tag(339, 3, &[2]), "signed 12-bit"),
+        (grey(8, 1).tag(339, 3, &[3]), "8-bit float"),
+        (grey(32, 1).tag(339, 3, &[6]), "complex numbers"),
+        (grey(8, 6).tag(259, 3, &[6]), "the old form of JPEG"),
+        (grey(16, 1).tag(259, 3, &[7]), "16-bit samples in JPEG data"),
+        (grey(8, 1).tag(259, 3, &[4]), "8-bit samples in fax codes"),
+        (grey(4, 1).tag(259, 3, &[32809]), "ThunderScan"),
+        (grey(16, 32844).tag(259, 3, &[34676]), "LogL"),
+        (
+            grey(8, 1).tag(259, 3, &[50000]),
+            "compression 50000 (Zstandard)",
+        ),
+        (grey(8, 1).tag(259, 3, &[60000]), "compression 60000;"),
+        (grey(8, 8), "Lab"),
+        (
+            grey(8, 1).tag(274, 3, &[9]),
+            "orientation is 1 to 8, found 9",
+        ),
+        (grey(8, 1).tag(266, 3, &[3]), "fill order is 1 or 2"),
         (
             Tiff::new(4, 2, &[8; 4], 5).chunks(vec![vec![0; 64]]),
             "CMYK",
@@ -739,7 +753,6 @@ fn png_keeps_sixteen_bits_and_jpeg_is_flagged_lossy() {
     assert!(info.flags.contains(Flag::Lossy));
     // 8: JPEG's own loss on a flat field, generously.
     assert!(green.iter().all(|c| c.abs_diff(200) < 8), "{green:?}");
-    // A PNG with a palette or few bits would be silently expanded.
     let (info, alpha) = read(
         image_bytes(&rgb.to_rgba8().into(), image::ImageFormat::Png),
         ChannelChoice::Extra(0),
@@ -922,18 +935,14 @@ fn a_jpeg_that_asks_to_be_turned_is_turned() {
 }
 
 #[test]
-fn a_png_of_palette_or_few_bits_is_refused_and_its_chunks_are_heard() {
+fn a_png_that_contradicts_itself_is_refused_and_its_chunks_are_heard() {
     let grey = image::ImageBuffer::from_raw(4, 4, vec![9_u8; 16]).unwrap();
     let png = image_bytes(
         &image::DynamicImage::ImageLuma8(grey),
         image::ImageFormat::Png,
     );
     // Bytes 24 and 25 of a PNG are bit depth and colour type.
-    for (place, value, words) in [
-        (24, 4, "4-bit samples"),
-        (25, 3, "palette"),
-        (25, 9, "colour type 9"),
-    ] {
+    for (place, value, words) in [(24, 3, "samples of 3 bits"), (25, 9, "colour type 9")] {
         let mut broken = png.clone();
         broken[place] = value;
         let said = refusal(broken);

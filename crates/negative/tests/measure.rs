@@ -47,6 +47,8 @@ fn info(width: u32, height: u32, bits: u8) -> ScanInfo {
         page_count: 1,
         icc_profile: None,
         chunk_tone: None,
+        transfer_function: Vec::new(),
+        remarks: Vec::new(),
         resolution: None,
         compression: Compression::Stored,
         mosaic: None,

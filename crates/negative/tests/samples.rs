@@ -132,12 +132,10 @@ fn every_sample_decodes_to_its_known_values_or_is_refused() {
         ("shapes_lzw_predictor3.tif", 0.0, 1.0),
         ("shapes_multi_size.tif", 0.0, 255.0),
         ("shapes_hyper.tif", 0.0, 1.0),
-    ];
-    // (file, words of the refusal)
-    let refused = [
-        ("tiled-oversize-gray-i8.tif", "signed 8-bit"),
-        ("int16.tif", "signed 16-bit"),
-        ("g4_orientation_6.tif", "fax compression"),
+        // Signed numbers come out as shares of their largest, 127 and 32767.
+        ("tiled-oversize-gray-i8.tif", -128.0 / 127.0, 1.0),
+        ("int16.tif", -5000.0 / 32767.0, 4998.0 / 32767.0),
+        ("g4_orientation_6.tif", 0.0, 1.0),
     ];
     let mut faults = Vec::new();
     let mut all = BTreeMap::new();
@@ -164,17 +162,8 @@ fn every_sample_decodes_to_its_known_values_or_is_refused() {
             Err(error) => faults.push(format!("{name}: {error}")),
         }
     }
-    for (name, words) in refused {
-        match &all[name] {
-            Ok(_) => faults.push(format!("{name} was read, not refused")),
-            Err(error) if !error.to_string().contains(words) => {
-                faults.push(format!("{name}: {error}"))
-            }
-            Err(_) => {}
-        }
-    }
     for (name, decoded) in &all {
-        let listed = known.iter().any(|k| k.0 == name) || refused.iter().any(|r| r.0 == name);
+        let listed = known.iter().any(|k| k.0 == name);
         if !listed {
             let kind = decoded.as_ref().map(|c| {
                 format!(
@@ -297,6 +286,10 @@ fn samples_tell_their_resolution_pages_and_profiles() {
         );
     }
     assert_eq!(info("16bit.cropped.tif").resolution, None);
+    // Source: the samples' own table: stored 88 × 590, orientation 6.
+    let turned = info("g4_orientation_6.tif");
+    assert_eq!((turned.width, turned.height), (590, 88));
+    assert!(turned.flags.contains(Flag::Bilevel));
     for (name, pages) in [
         ("multipage.tif", 2),
         ("shapes_multi_size.tif", 2),

@@ -41,6 +41,7 @@ flags! {
     EightBitOrigin, "eight_bit_origin", "a 16-bit file holds at most 256 different values: it was made from 8 bits";
     UnknownTone, "unknown_tone", "the file does not say how code value follows light";
     Lossy, "lossy", "the file was compressed with loss";
+    Bilevel, "bilevel", "the file holds black and white only, so no density can be read from it";
     CoarseQuantisation, "coarse_quantisation", "one code value is a large step of density here";
     FewPixels, "few_pixels", "too few pixels for a dependable mean";
     UnevenPatch, "uneven_patch", "the density is not even across the patch";

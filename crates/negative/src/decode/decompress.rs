@@ -6,6 +6,7 @@
 //! because valid writers leave them out.
 
 use super::info::Compression;
+use std::borrow::Cow;
 use std::io::{Read, Seek, SeekFrom};
 
 /// Compressed bytes fetched at a time.
@@ -22,7 +23,7 @@ pub(crate) enum StreamFault {
         needed: u64,
     },
     /// The data of the chunk ends or contradicts its code.
-    Data(&'static str),
+    Data(Cow<'static, str>),
 }
 
 impl From<std::io::Error> for StreamFault {
@@ -68,7 +69,9 @@ impl ChunkStream {
             Compression::Deflate => Code::Deflate(Box::new(flate2::Decompress::new(true))),
             Compression::PackBits => Code::PackBits(PackBits::Header),
             Compression::Stored => Code::Stored,
-            Compression::LossyJpeg => unreachable!("JPEG chunks are refused when a file is opened"),
+            Compression::LossyJpeg | Compression::Fax => {
+                unreachable!("JPEG and fax chunks are decoded whole")
+            }
         };
         Self {
             code,
@@ -103,11 +106,14 @@ impl ChunkStream {
                 Code::Deflate(decoder) => deflate_step(decoder, input, &mut out[filled..]),
                 Code::PackBits(state) => Ok(pack_bits_step(state, input, &mut out[filled..])),
             }
-            .map_err(|fault| (filled, StreamFault::Data(fault)))?;
+            .map_err(|fault| (filled, StreamFault::Data(fault.into())))?;
             self.taken += took;
             filled += gave;
             if took == 0 && gave == 0 && (at_end || !input.is_empty()) {
-                return Err((filled, StreamFault::Data("compressed data ends too early")));
+                return Err((
+                    filled,
+                    StreamFault::Data("compressed data ends too early".into()),
+                ));
             }
         }
         Ok(())
@@ -118,9 +124,7 @@ impl ChunkStream {
         source: &mut R,
         out: &mut [u8],
     ) -> Result<(), (usize, StreamFault)> {
-        source
-            .seek(SeekFrom::Start(self.next_offset))
-            .map_err(|e| (0, e.into()))?;
+        go_to(source, self.next_offset).map_err(|e| (0, e.into()))?;
         let got = read_up_to(source, out).map_err(|e| (0, e.into()))?;
         if got < out.len() {
             let needed = self.next_offset + out.len() as u64;
@@ -134,7 +138,7 @@ impl ChunkStream {
         let want = usize::try_from(self.remaining.min(INPUT_PIECE as u64)).unwrap_or(INPUT_PIECE);
         self.input.resize(want, 0);
         self.taken = 0;
-        source.seek(SeekFrom::Start(self.next_offset))?;
+        go_to(source, self.next_offset)?;
         let got = read_up_to(source, &mut self.input)?;
         self.input.truncate(got);
         if got == 0 {
@@ -145,6 +149,15 @@ impl ChunkStream {
         self.next_offset += got as u64;
         self.remaining -= got as u64;
         Ok(())
+    }
+}
+
+/// Goes to a byte of the source without dropping what a buffer already holds.
+pub(crate) fn go_to<R: Seek>(source: &mut R, offset: u64) -> std::io::Result<()> {
+    let here = source.stream_position()?;
+    match offset.checked_signed_diff(here) {
+        Some(by) => source.seek_relative(by),
+        None => source.seek(SeekFrom::Start(offset)).map(|_| ()),
     }
 }
 

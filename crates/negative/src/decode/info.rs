@@ -29,12 +29,13 @@ impl fmt::Display for ScanFormat {
     }
 }
 
-/// How the samples of a file are numbers.
+/// How the samples of a file come out as numbers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SampleKind {
     /// Whole numbers from 0 to 2^bits − 1.
     Unsigned,
-    /// Floating-point numbers; 0 to 1 is taken as the scale.
+    /// Numbers with 0 to 1 as the scale: floating-point samples as stored; whole
+    /// numbers of more than 16 bits, and signed ones, divided by their largest.
     Float,
 }
 
@@ -82,6 +83,8 @@ pub enum Compression {
     PackBits,
     /// JPEG's lossy compression.
     LossyJpeg,
+    /// A fax code (CCITT group 3 or 4): black and white only.
+    Fax,
 }
 
 /// Sampling of a scan.
@@ -102,9 +105,10 @@ pub struct ScanInfo {
     pub width: u32,
     /// Rows.
     pub height: u32,
-    /// Bits of a stored sample: 2 to 16 unsigned, 32 or 64 float.
+    /// Bits of a stored sample: 1 to 16, 24, 32 or 64; of a palette, those of its
+    /// entries.
     pub bits: u8,
-    /// How samples are numbers.
+    /// How samples come out as numbers.
     pub sample_kind: SampleKind,
     /// What the colour samples are.
     pub colour: Colour,
@@ -118,8 +122,11 @@ pub struct ScanInfo {
     pub page_count: usize,
     /// ICC profile, as stored.
     pub icc_profile: Option<Vec<u8>>,
-    /// Tone named by a PNG's own chunks (sRGB, gAMA).
+    /// Tone named by a PNG's own chunks (cICP, sRGB, gAMA).
     pub chunk_tone: Option<ToneEncoding>,
+    /// Tables of light by code value of a TIFF's transfer function: none, one, or
+    /// one for each colour.
+    pub transfer_function: Vec<Vec<u16>>,
     /// Sampling, when the file gives it with a unit of length.
     pub resolution: Option<Resolution>,
     /// Compression of the picture data.
@@ -128,14 +135,16 @@ pub struct ScanInfo {
     pub mosaic: Option<Mosaic>,
     /// Black and white level of a camera's raw frame, when the file gives them.
     pub sensor: Option<SensorScale>,
-    /// Flags of the file as such: several images, lossy.
+    /// Flags of the file as such: several images, lossy, black and white only.
     pub flags: Flags,
+    /// What a reader should know of how the file was read, as sentences.
+    pub remarks: Vec<String>,
 }
 
 impl ScanInfo {
     /// Gives the largest code on the scale of [`Codes`]: 2^bits − 1, the white
-    /// level of a raw frame, and 65535 for float samples, whose 0 to 1 is spread
-    /// over that scale in statistics.
+    /// level of a raw frame, and 65535 for samples that come out as floats, whose
+    /// 0 to 1 is spread over that scale in statistics.
     #[must_use]
     pub fn code_max(&self) -> u16 {
         match (&self.sensor, self.sample_kind) {

@@ -3,13 +3,15 @@
 //! A file comes in as anything that can be read and sought; nothing is opened
 //! here. TIFF is taken apart by this room itself: one path reads every layout
 //! (strips and tiles, chunky and planar, packed bits), so nothing is silently
-//! inverted, dropped or reordered on the way. PNG and JPEG go through the
-//! `image` decoders, whole, below a stated limit.
+//! inverted, dropped or reordered on the way. PNG goes through the `png` crate row
+//! by row, JPEG through `zune-jpeg`, whole, below a stated limit.
 //!
 //! A camera's raw frame (DNG) comes out as its sensor's numbers, cropped as the
 //! file asks; a colour of its mosaic is the mean of that colour in each cell.
 //!
-//! Code values come out as stored. What they mean for light is `tone`'s matter.
+//! Code values come out as stored, those of a palette as its entries. The picture
+//! comes out upright where the file says how it lies. What codes mean for light is
+//! `tone`'s matter.
 //!
 //! Begin with [`ScanReader`]; then [`ScanInfo`] for what a file says of itself.
 //!
@@ -20,16 +22,24 @@
 mod decompress;
 mod dng;
 mod error;
+mod fax_rows;
 mod info;
+mod jpeg;
+mod jpeg_data;
 mod limits;
+mod opened;
+mod orientation;
+mod palette;
+mod png;
 mod reader;
 mod sensor;
 mod sensor_rows;
+mod tiff_codes;
 mod tiff_directory;
 mod tiff_layout;
 mod tiff_rows;
+mod tiff_tone;
 mod unpack;
-mod whole;
 
 pub use error::DecodeError;
 pub use info::{

@@ -1,18 +1,20 @@
 //! A scan, opened from bytes, whose rows can be walked.
 
 use super::error::DecodeError;
-use super::info::{ChannelChoice, Codes, Colour, ScanInfo, ScanRow};
+use super::info::{ChannelChoice, Codes, Colour, SampleKind, ScanInfo, ScanRow};
 use super::limits::DecodeLimits;
+use super::opened::{Body, Opened};
+use super::orientation::walk_upright;
 use super::sensor_rows::SensorRows;
-use super::tiff_layout::{TiffLayout, read_layout};
+use super::tiff_layout::read_layout;
 use super::unpack::Pick;
-use super::{tiff_rows, whole};
+use super::{jpeg, png, tiff_rows};
 use std::io::{Read, Seek, SeekFrom};
 
 /// A scan whose header has been read and checked.
 ///
 /// Each walk over the rows decodes the file anew, so that a scan of any size
-/// costs a few megabytes (PNG and JPEG: their decoded size).
+/// costs a few megabytes (see [`DecodeLimits`] for what costs more).
 ///
 /// # Examples
 /// ```
@@ -32,9 +34,7 @@ use std::io::{Read, Seek, SeekFrom};
 pub struct ScanReader<R> {
     source: R,
     limits: DecodeLimits,
-    info: ScanInfo,
-    /// None for formats that are decoded whole.
-    layout: Option<TiffLayout>,
+    opened: Opened,
 }
 
 impl<R: Read + Seek> ScanReader<R> {
@@ -50,15 +50,12 @@ impl<R: Read + Seek> ScanReader<R> {
         source.seek(SeekFrom::Start(0))?;
         let mut first = [0; 8];
         let got = super::decompress::read_up_to(&mut source, &mut first)?;
-        let (info, layout) = match &first[..got] {
+        let opened = match &first[..got] {
             [b'I', b'I', 42 | 43, 0, ..] | [b'M', b'M', 0, 42 | 43, ..] => {
-                let (info, layout) = read_layout(&mut source, page, limits)?;
-                (info, Some(layout))
+                read_layout(&mut source, page, limits)?
             }
-            [0x89, b'P', b'N', b'G', 13, 10, 26, 10] => {
-                (whole::png_info(&mut source, page, limits)?, None)
-            }
-            [0xFF, 0xD8, 0xFF, ..] => (whole::jpeg_info(&mut source, page, limits)?, None),
+            [0x89, b'P', b'N', b'G', 13, 10, 26, 10] => png::open(&mut source, page, limits)?,
+            [0xFF, 0xD8, 0xFF, ..] => jpeg::open(&mut source, page, limits)?,
             other => {
                 let first_bytes = other
                     .iter()
@@ -71,15 +68,14 @@ impl<R: Read + Seek> ScanReader<R> {
         Ok(Self {
             source,
             limits: *limits,
-            info,
-            layout,
+            opened,
         })
     }
 
     /// Gives what the file says of itself.
     #[must_use]
     pub fn info(&self) -> &ScanInfo {
-        &self.info
+        &self.opened.info
     }
 
     /// Hands every row of a channel to `visit`, from the top.
@@ -96,8 +92,10 @@ impl<R: Read + Seek> ScanReader<R> {
         mut visit: impl FnMut(ScanRow<'_>),
     ) -> Result<(), DecodeError> {
         let pick = self.pick(choice)?;
-        if let (Some(mut rows), Some(layout)) = (SensorRows::new(&self.info, choice), &self.layout)
-        {
+        if let (Some(mut rows), Body::Tiff(layout)) = (
+            SensorRows::new(&self.opened.info, choice),
+            &self.opened.body,
+        ) {
             return tiff_rows::walk(&mut self.source, layout, pick, &mut |y, codes| {
                 let Codes::Unsigned(codes) = codes else {
                     unreachable!("a raw frame of floats is refused on opening")
@@ -143,16 +141,56 @@ impl<R: Read + Seek> ScanReader<R> {
                 codes,
             });
         };
-        match &self.layout {
-            Some(layout) => tiff_rows::walk(&mut self.source, layout, pick, &mut visit),
-            None => whole::walk(
-                &mut self.source,
-                &self.info,
-                &self.limits,
-                choice,
-                &mut visit,
-            ),
-        }
+        let spread = self.opened.info.sample_kind == SampleKind::Float;
+        let (orientation, stored) = (self.opened.orientation, self.opened.stored);
+        let most_bytes = self.limits.max_turned_bytes;
+        let mut walk =
+            |visit: &mut dyn FnMut(u32, Codes<'_>)| self.walk_stored(choice, pick, visit);
+        walk_upright(
+            orientation,
+            stored,
+            spread,
+            most_bytes,
+            &mut walk,
+            &mut visit,
+        )
+    }
+
+    /// Hands the rows to `visit` as they lie in the file.
+    fn walk_stored(
+        &mut self,
+        choice: ChannelChoice,
+        pick: Pick,
+        visit: &mut dyn FnMut(u32, Codes<'_>),
+    ) -> Result<(), DecodeError> {
+        let Self {
+            source,
+            limits,
+            opened,
+        } = self;
+        let mut walk = |visit: &mut dyn FnMut(u32, Codes<'_>)| match &opened.body {
+            Body::Tiff(layout) => tiff_rows::walk(source, layout, pick, visit),
+            Body::Png(layout) => png::walk(source, layout, limits, pick, visit),
+            Body::Jpeg(layout) => jpeg::walk(source, layout, limits, pick, visit),
+        };
+        let palette = opened
+            .palette
+            .as_ref()
+            .filter(|_| !matches!(choice, ChannelChoice::Extra(_)));
+        let Some(palette) = palette else {
+            return walk(visit);
+        };
+        let table = palette.table(choice);
+        let mut found = Vec::new();
+        walk(&mut |y, codes| {
+            let Codes::Unsigned(numbers) = codes else {
+                unreachable!("numbers of a palette are whole, others are refused on opening");
+            };
+            found.clear();
+            // The table has an entry for every number that the bits can hold.
+            found.extend(numbers.iter().map(|n| table[usize::from(*n)]));
+            visit(y, Codes::Unsigned(&found));
+        })
     }
 
     /// Gives the channel to take when nobody said which: grey, or green of a
@@ -161,7 +199,7 @@ impl<R: Read + Seek> ScanReader<R> {
     /// colours the file doesn't name gives its first place alone.
     #[must_use]
     pub fn usual_channel(&self) -> ChannelChoice {
-        match (self.info.colour, &self.info.mosaic) {
+        match (self.opened.info.colour, &self.opened.info.mosaic) {
             (Colour::Grey, _) => ChannelChoice::Grey,
             (Colour::Mosaic, None) => ChannelChoice::MosaicPhase { row: 0, column: 0 },
             (Colour::Mosaic, Some(_)) | (Colour::Rgb, _) => ChannelChoice::Green,
@@ -169,13 +207,25 @@ impl<R: Read + Seek> ScanReader<R> {
     }
 
     fn pick(&self, choice: ChannelChoice) -> Result<Pick, DecodeError> {
-        if self.info.colour == Colour::Mosaic {
+        if self.opened.info.colour == Colour::Mosaic {
             return self.pick_of_mosaic(choice);
         }
-        let colours = match self.info.colour {
+        let colours = match self.opened.info.colour {
             Colour::Grey | Colour::Mosaic => 1,
             Colour::Rgb => 3,
         };
+        if self.opened.palette.is_some() && colours == 3 {
+            match choice {
+                ChannelChoice::Red
+                | ChannelChoice::Green
+                | ChannelChoice::Blue
+                | ChannelChoice::Mean => return Ok(Pick::One(0)),
+                ChannelChoice::Extra(index) if index < self.opened.info.extra_samples.len() => {
+                    return Ok(Pick::One(1 + index));
+                }
+                _ => {}
+            }
+        }
         match (choice, colours) {
             (ChannelChoice::Grey, 1) | (ChannelChoice::Red, 3) => Ok(Pick::One(0)),
             (
@@ -188,7 +238,7 @@ impl<R: Read + Seek> ScanReader<R> {
             (ChannelChoice::Green, 3) => Ok(Pick::One(1)),
             (ChannelChoice::Blue, 3) => Ok(Pick::One(2)),
             (ChannelChoice::Mean, 3) => Ok(Pick::MeanOfThree),
-            (ChannelChoice::Extra(index), _) if index < self.info.extra_samples.len() => {
+            (ChannelChoice::Extra(index), _) if index < self.opened.info.extra_samples.len() => {
                 Ok(Pick::One(colours + index))
             }
             _ => {
@@ -197,7 +247,7 @@ impl<R: Read + Seek> ScanReader<R> {
                 } else {
                     "red, green and blue"
                 };
-                let extra = self.info.extra_samples.len();
+                let extra = self.opened.info.extra_samples.len();
                 Err(DecodeError::NoSuchChannel {
                     choice: choice.to_string(),
                     available: format!("{colour} and {extra} extra samples"),
@@ -208,8 +258,8 @@ impl<R: Read + Seek> ScanReader<R> {
 
     /// Of a mosaic no channel mixes colours unless it is asked for by name.
     fn pick_of_mosaic(&self, choice: ChannelChoice) -> Result<Pick, DecodeError> {
-        let extra = self.info.extra_samples.len();
-        let found = match (choice, &self.info.mosaic) {
+        let extra = self.opened.info.extra_samples.len();
+        let found = match (choice, &self.opened.info.mosaic) {
             (ChannelChoice::Extra(index), None) if index < extra => {
                 return Ok(Pick::One(1 + index));
             }
@@ -220,13 +270,13 @@ impl<R: Read + Seek> ScanReader<R> {
                 },
                 None,
             ) => true,
-            (choice, Some(_)) => SensorRows::new(&self.info, choice).is_some(),
+            (choice, Some(_)) => SensorRows::new(&self.opened.info, choice).is_some(),
             _ => false,
         };
         if found {
             return Ok(Pick::One(0));
         }
-        let available = match &self.info.mosaic {
+        let available = match &self.opened.info.mosaic {
             Some(mosaic) => format!(
                 "a mosaic of red, green and blue ({mosaic}): red, green, blue, their mean, or one \
                  place of its {} × {} cell",

@@ -29,7 +29,11 @@ pub(crate) mod tag {
     pub(crate) const Y_RESOLUTION: u16 = 283;
     pub(crate) const PLANAR_CONFIGURATION: u16 = 284;
     pub(crate) const RESOLUTION_UNIT: u16 = 296;
+    pub(crate) const GRAY_RESPONSE_CURVE: u16 = 291;
+    pub(crate) const T4_OPTIONS: u16 = 292;
+    pub(crate) const TRANSFER_FUNCTION: u16 = 301;
     pub(crate) const PREDICTOR: u16 = 317;
+    pub(crate) const COLOR_MAP: u16 = 320;
     pub(crate) const TILE_WIDTH: u16 = 322;
     pub(crate) const TILE_LENGTH: u16 = 323;
     pub(crate) const TILE_OFFSETS: u16 = 324;
@@ -37,6 +41,8 @@ pub(crate) mod tag {
     pub(crate) const SUB_DIRECTORIES: u16 = 330;
     pub(crate) const EXTRA_SAMPLES: u16 = 338;
     pub(crate) const SAMPLE_FORMAT: u16 = 339;
+    pub(crate) const TRANSFER_RANGE: u16 = 342;
+    pub(crate) const JPEG_TABLES: u16 = 347;
     pub(crate) const CFA_REPEAT: u16 = 33421;
     pub(crate) const CFA_PATTERN: u16 = 33422;
     pub(crate) const ICC_PROFILE: u16 = 34675;
@@ -418,7 +424,7 @@ fn bytes_at<R: Read + Seek>(
     offset: u64,
     count: usize,
 ) -> Result<Vec<u8>, DecodeError> {
-    source.seek(SeekFrom::Start(offset))?;
+    super::decompress::go_to(source, offset)?;
     let mut bytes = vec![0; count];
     source.read_exact(&mut bytes)?;
     Ok(bytes)

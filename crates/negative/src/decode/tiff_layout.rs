@@ -7,10 +7,17 @@
 use super::decompress::StreamFault;
 use super::dng;
 use super::error::DecodeError;
+use super::fax_rows::FaxCode;
 use super::info::{Colour, Compression, ExtraSample, Polarity, Resolution, SampleKind, ScanInfo};
+use super::jpeg_data::Components;
 use super::limits::DecodeLimits;
+use super::opened::{Body, Opened, check_pixels};
+use super::orientation::Orientation;
+use super::palette::Palette;
+use super::tiff_codes::{chunk_code, predictor, samples_kind};
 use super::tiff_directory::{Chain, Directory, tag};
-use super::unpack::{Predictor, RowLayout};
+use super::tiff_tone::transfer_function;
+use super::unpack::{Numbers, RowLayout};
 use quantity::{Flag, Flags};
 use std::io::{Read, Seek};
 
@@ -20,6 +27,9 @@ pub(crate) struct TiffLayout {
     pub(crate) width: u32,
     pub(crate) height: u32,
     pub(crate) compression: Compression,
+    pub(crate) code: ChunkCode,
+    /// Whether the bits of each byte are stored lowest first.
+    pub(crate) bits_backwards: bool,
     /// Rows of a chunk, laid out; in a planar file of one sample's plane.
     pub(crate) rows: RowLayout,
     pub(crate) planar: bool,
@@ -32,7 +42,43 @@ pub(crate) struct TiffLayout {
     pub(crate) file_bytes: u64,
 }
 
+/// How the bytes of a chunk are decoded.
+#[derive(Clone, Debug)]
+pub(crate) enum ChunkCode {
+    /// A piece at a time.
+    Stream,
+    /// As rows of one bit.
+    Fax(FaxCode),
+    /// As a JPEG picture, with the tables that all chunks share.
+    Jpeg {
+        tables: Option<Vec<u8>>,
+        components: Components,
+    },
+}
+
 impl TiffLayout {
+    /// Tells whether a chunk can be decoded a piece at a time.
+    pub(crate) fn streams(&self) -> bool {
+        matches!(self.code, ChunkCode::Stream) && !self.bits_backwards
+    }
+
+    /// Gives the bytes that one row of a chunk takes, as stored or as codes,
+    /// whichever is more.
+    pub(crate) fn held_bytes_of_row(&self) -> u64 {
+        let code_bytes = if self.rows.spread() { 4 } else { 2 };
+        (self.rows.row_bytes() as u64).max(self.rows.columns as u64 * code_bytes)
+    }
+
+    /// Gives the bytes that a chunk takes, as stored or as codes, whichever is more.
+    pub(crate) fn held_bytes(&self, down: u32) -> u64 {
+        let rows = if self.tiled {
+            self.chunk_height
+        } else {
+            self.rows_at(down)
+        };
+        self.held_bytes_of_row() * u64::from(rows)
+    }
+
     /// Gives the index of a chunk.
     pub(crate) fn chunk(&self, plane: usize, down: u32, across: u32) -> usize {
         (plane * self.down as usize + down as usize) * self.across as usize + across as usize
@@ -67,7 +113,7 @@ impl TiffLayout {
             StreamFault::Data(fault) => DecodeError::Damaged {
                 rows_complete,
                 rows: self.height,
-                fault: fault.to_owned(),
+                fault: fault.into_owned(),
             },
         }
     }
@@ -78,13 +124,29 @@ pub(crate) fn read_layout<R: Read + Seek>(
     source: &mut R,
     page: usize,
     limits: &DecodeLimits,
-) -> Result<(ScanInfo, TiffLayout), DecodeError> {
+) -> Result<Opened, DecodeError> {
     let chain = Chain::read(source, limits)?;
     let (directory, dng) = dng::directory_of(source, &chain, page)?;
     let (width, height) = size(source, &directory, limits)?;
-    let compression = compression(source, &directory)?;
-    let (bits, sample_kind) = samples_kind(source, &directory)?;
-    let (colour, polarity, colour_samples) = photometric(source, &directory)?;
+    let mut remarks = vec![];
+    let photometric = photometric(source, &directory)?;
+    let (compression, code) = chunk_code(source, &directory, photometric)?;
+    let (bits, numbers) = samples_kind(source, &directory, &code)?;
+    let palette = match photometric {
+        Photometric::Palette => Some(palette(source, &directory, bits, numbers)?),
+        _ => None,
+    };
+    let (colour, polarity, colour_samples) = match (photometric, &palette) {
+        (Photometric::Samples(colour, polarity, samples), _) => (colour, polarity, samples),
+        (_, Some(palette)) if palette.is_grey() => (Colour::Grey, Polarity::BlackIsZero, 1),
+        (Photometric::Palette, _) => (Colour::Rgb, Polarity::BlackIsZero, 1),
+        (Photometric::LumaAndDifferences, _) => (Colour::Rgb, Polarity::BlackIsZero, 3),
+    };
+    let sample_kind = if numbers.spread(bits) {
+        SampleKind::Float
+    } else {
+        SampleKind::Unsigned
+    };
     let frame = dng::frame_of(
         source,
         &directory,
@@ -94,10 +156,12 @@ pub(crate) fn read_layout<R: Read + Seek>(
         bits,
         sample_kind,
     )?;
-    // A sensor's frame keeps the sensor's own orientation.
-    if frame.is_none() {
-        refuse_transforms(source, &directory)?;
-    }
+    let orientation = orientation(source, &directory, frame.is_some(), &mut remarks)?;
+    let bits_backwards = match directory.first_number(source, tag::FILL_ORDER)? {
+        None | Some(1) => false,
+        Some(2) => true,
+        Some(other) => return Err(directory.fault(format!("fill order is 1 or 2, found {other}"))),
+    };
 
     let samples = directory
         .first_number(source, tag::SAMPLES_PER_PIXEL)?
@@ -127,13 +191,16 @@ pub(crate) fn read_layout<R: Read + Seek>(
             return Err(directory.fault(format!("planar configuration is 1 or 2, found {other}")));
         }
     };
-    let predictor = predictor(source, &directory, compression, bits, sample_kind)?;
+    if planar && photometric == Photometric::LumaAndDifferences {
+        return Err(directory.refused("YCbCr in planes; save the scan as grey or RGB".to_owned()));
+    }
+    let predictor = predictor(source, &directory, compression, bits, numbers)?;
 
     let tiled = directory.has(tag::TILE_OFFSETS) || directory.has(tag::TILE_WIDTH);
     let (chunk_width, chunk_height) = chunk_size(source, &directory, tiled, width, height)?;
     let rows = RowLayout {
         bits,
-        float: sample_kind == SampleKind::Float,
+        numbers,
         big_endian: directory.big_endian,
         samples: if planar { 1 } else { samples },
         columns: chunk_width as usize,
@@ -143,6 +210,8 @@ pub(crate) fn read_layout<R: Read + Seek>(
         width,
         height,
         compression,
+        code,
+        bits_backwards,
         rows,
         planar,
         tiled,
@@ -166,31 +235,90 @@ pub(crate) fn read_layout<R: Read + Seek>(
         Some(frame) => (frame.mosaic, frame.sensor, frame.size),
         None => (None, None, (width, height)),
     };
+    if compression == Compression::LossyJpeg {
+        flags.insert(Flag::Lossy);
+    }
+    if bits == 1 {
+        flags.insert(Flag::Bilevel);
+    }
+    remarks.extend(numbers.remark(bits));
+    let icc_profile = directory.blob(
+        source,
+        tag::ICC_PROFILE,
+        "size of the ICC profile in bytes",
+        limits.max_profile_bytes,
+    )?;
     let info = ScanInfo {
         format: directory.format,
         width,
         height,
-        bits,
+        bits: palette.as_ref().map_or(bits, Palette::bits),
         sample_kind,
         colour,
         extra_samples,
         polarity,
         page,
         page_count: chain.len(),
-        icc_profile: directory.blob(
-            source,
-            tag::ICC_PROFILE,
-            "size of the ICC profile in bytes",
-            limits.max_profile_bytes,
-        )?,
+        transfer_function: if palette.is_none() && !numbers.spread(bits) {
+            transfer_function(source, &directory, bits, &mut remarks)?
+        } else {
+            Vec::new()
+        },
+        icc_profile,
         chunk_tone: None,
         resolution: resolution(source, &directory)?,
         compression,
         mosaic,
         sensor,
         flags,
+        remarks,
     };
-    Ok((info, layout))
+    Ok(Opened::turned(info, Body::Tiff(layout), orientation).with_palette(palette))
+}
+
+/// Reads the colours that stored numbers stand for.
+fn palette<R: Read + Seek>(
+    source: &mut R,
+    directory: &Directory,
+    bits: u8,
+    numbers: Numbers,
+) -> Result<Palette, DecodeError> {
+    if numbers.spread(bits) {
+        return Err(directory.refused(format!(
+            "a palette of {bits}-bit numbers; unsigned numbers of 1 to 16 bits are read"
+        )));
+    }
+    let wanted = 3_u64 << bits;
+    let map = directory.numbers(source, tag::COLOR_MAP, wanted)?;
+    if map.len() as u64 != wanted {
+        return Err(directory.fault(format!(
+            "a palette of {bits}-bit numbers has {wanted} values, found {}",
+            map.len()
+        )));
+    }
+    Ok(Palette::from_colour_map(&map))
+}
+
+/// Reads how the picture lies; a camera's raw frame stays as it is, because its
+/// colours go by row and column of the sensor.
+fn orientation<R: Read + Seek>(
+    source: &mut R,
+    directory: &Directory,
+    raw: bool,
+    remarks: &mut Vec<String>,
+) -> Result<Orientation, DecodeError> {
+    let number = directory
+        .first_number(source, tag::ORIENTATION)?
+        .unwrap_or(1);
+    let orientation = Orientation::from_number(number)
+        .ok_or_else(|| directory.fault(format!("orientation is 1 to 8, found {number}")))?;
+    if raw && orientation != Orientation::UPRIGHT {
+        remarks.push(format!(
+            "the frame asks to be turned (orientation {number}), but is read as the sensor gives it; pixels are counted there"
+        ));
+        return Ok(Orientation::UPRIGHT);
+    }
+    Ok(orientation)
 }
 
 fn size<R: Read + Seek>(
@@ -211,148 +339,67 @@ fn size<R: Read + Seek>(
         of(tag::IMAGE_WIDTH, "width")?,
         of(tag::IMAGE_LENGTH, "height")?,
     );
-    let pixels = u64::from(width) * u64::from(height);
-    if pixels > limits.max_pixels {
-        return Err(DecodeError::TooLarge {
-            what: "number of pixels",
-            claimed: pixels,
-            limit: limits.max_pixels,
-        });
-    }
+    check_pixels(width, height, limits)?;
     Ok((width, height))
 }
 
-fn compression<R: Read + Seek>(
-    source: &mut R,
-    directory: &Directory,
-) -> Result<Compression, DecodeError> {
-    let reason = match directory
-        .first_number(source, tag::COMPRESSION)?
-        .unwrap_or(1)
-    {
-        1 => return Ok(Compression::Stored),
-        5 => return Ok(Compression::Lzw),
-        8 | 32946 => return Ok(Compression::Deflate),
-        32773 => return Ok(Compression::PackBits),
-        2..=4 => "fax compression holds black and white only, no densities",
-        6 | 7 => "JPEG inside TIFF is lossy; save the scan uncompressed or with LZW or Deflate",
-        other => {
-            return Err(directory.refused(format!(
-                "compression {other}; none, LZW, Deflate and PackBits are read"
-            )));
-        }
-    };
-    Err(directory.refused(reason.to_owned()))
-}
-
-fn samples_kind<R: Read + Seek>(
-    source: &mut R,
-    directory: &Directory,
-) -> Result<(u8, SampleKind), DecodeError> {
-    let bits = directory.numbers(source, tag::BITS_PER_SAMPLE, 64)?;
-    let first = bits.first().copied().unwrap_or(1);
-    if bits.iter().any(|b| *b != first) {
-        return Err(directory.refused(format!(
-            "its samples have different numbers of bits: {bits:?}"
-        )));
-    }
-    let formats = directory.numbers(source, tag::SAMPLE_FORMAT, 64)?;
-    let format = formats.first().copied().unwrap_or(1);
-    if formats.iter().any(|f| *f != format) {
-        return Err(directory.refused("its samples are of different kinds".to_owned()));
-    }
-    let reason = match (format, first) {
-        (1 | 4, 2..=16) => return Ok((first as u8, SampleKind::Unsigned)),
-        (3, 32 | 64) => return Ok((first as u8, SampleKind::Float)),
-        (1 | 4, 1) => "1-bit samples are black and white only, no densities".to_owned(),
-        (1 | 4, bits) => format!("{bits}-bit samples; 2 to 16 bits are read"),
-        (2, bits) => format!("signed {bits}-bit samples; code values of a scan are unsigned"),
-        (3, bits) => format!("{bits}-bit float samples; 32 and 64 bits are read"),
-        (other, _) => format!("sample format {other}; unsigned (1) and float (3) are read"),
-    };
-    Err(directory.refused(reason))
+/// What the samples of a pixel stand for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Photometric {
+    /// Themselves: colour, which end is dark, and how many they are.
+    Samples(Colour, Polarity, u64),
+    /// An entry of a table.
+    Palette,
+    /// Luma and two colour differences (YCbCr), which is read from JPEG data only.
+    LumaAndDifferences,
 }
 
 fn photometric<R: Read + Seek>(
     source: &mut R,
     directory: &Directory,
-) -> Result<(Colour, Polarity, u64), DecodeError> {
+) -> Result<Photometric, DecodeError> {
+    let grey = |polarity| Photometric::Samples(Colour::Grey, polarity, 1);
+    let rgb = Photometric::Samples(Colour::Rgb, Polarity::BlackIsZero, 3);
     let Some(photometric) = directory.first_number(source, tag::PHOTOMETRIC)? else {
-        return Err(directory.fault("the photometric interpretation is missing".to_owned()));
+        // Fax programs leave it out; their code knows white paper only.
+        return match directory.first_number(source, tag::COMPRESSION)? {
+            Some(2..=4) => Ok(grey(Polarity::WhiteIsZero)),
+            _ => Err(directory.fault("the photometric interpretation is missing".to_owned())),
+        };
     };
     let reason = match photometric {
-        0 => return Ok((Colour::Grey, Polarity::WhiteIsZero, 1)),
-        1 => return Ok((Colour::Grey, Polarity::BlackIsZero, 1)),
-        2 => return Ok((Colour::Rgb, Polarity::BlackIsZero, 3)),
-        32803 => return Ok((Colour::Mosaic, Polarity::BlackIsZero, 1)),
+        0 => return Ok(grey(Polarity::WhiteIsZero)),
+        1 => return Ok(grey(Polarity::BlackIsZero)),
+        2 => return Ok(rgb),
+        3 => return Ok(Photometric::Palette),
+        6 => return Ok(Photometric::LumaAndDifferences),
+        32803 => {
+            return Ok(Photometric::Samples(
+                Colour::Mosaic,
+                Polarity::BlackIsZero,
+                1,
+            ));
+        }
         34892 => {
             let samples = directory
                 .first_number(source, tag::SAMPLES_PER_PIXEL)?
                 .unwrap_or(1);
             return Ok(if samples >= 3 {
-                (Colour::Rgb, Polarity::BlackIsZero, 3)
+                rgb
             } else {
-                (Colour::Grey, Polarity::BlackIsZero, 1)
+                grey(Polarity::BlackIsZero)
             });
         }
-        3 => "palette colours are not code values; save the scan as grey".to_owned(),
         4 => "a transparency mask is no picture".to_owned(),
         5 => "CMYK is ink, not light; save the scan as grey or RGB".to_owned(),
-        6 => "YCbCr is not read; save the scan as grey or RGB".to_owned(),
         8..=10 => "Lab is not code values; save the scan as grey or RGB".to_owned(),
-        other => format!("photometric interpretation {other}; grey and RGB are read"),
+        32844 | 32845 => {
+            "a logarithmic coding of light (LogL, LogLuv) is not read; save the scan as grey or RGB"
+                .to_owned()
+        }
+        other => format!("photometric interpretation {other}; grey, RGB and palettes are read"),
     };
     Err(directory.refused(reason))
-}
-
-fn refuse_transforms<R: Read + Seek>(
-    source: &mut R,
-    directory: &Directory,
-) -> Result<(), DecodeError> {
-    let orientation = directory
-        .first_number(source, tag::ORIENTATION)?
-        .unwrap_or(1);
-    // 0 is written by some programs for "not said".
-    if orientation > 1 {
-        return Err(directory.refused(format!(
-            "orientation {orientation} asks for the picture to be turned; save it upright, so that \
-             patch coordinates mean the same in every program"
-        )));
-    }
-    let fill_order = directory
-        .first_number(source, tag::FILL_ORDER)?
-        .unwrap_or(1);
-    if fill_order != 1 {
-        return Err(directory.refused(format!(
-            "fill order {fill_order}: bits are stored backwards"
-        )));
-    }
-    Ok(())
-}
-
-fn predictor<R: Read + Seek>(
-    source: &mut R,
-    directory: &Directory,
-    compression: Compression,
-    bits: u8,
-    kind: SampleKind,
-) -> Result<Predictor, DecodeError> {
-    // Predictors belong to LZW and Deflate; elsewhere the tag has no meaning.
-    if !matches!(compression, Compression::Lzw | Compression::Deflate) {
-        return Ok(Predictor::None);
-    }
-    match (
-        directory.first_number(source, tag::PREDICTOR)?.unwrap_or(1),
-        bits,
-        kind,
-    ) {
-        (1, _, _) => Ok(Predictor::None),
-        (2, 8 | 16 | 32, _) => Ok(Predictor::Horizontal),
-        (3, 32 | 64, SampleKind::Float) => Ok(Predictor::Float),
-        (other, bits, _) => {
-            Err(directory.refused(format!("predictor {other} with {bits}-bit samples")))
-        }
-    }
 }
 
 fn chunk_size<R: Read + Seek>(
@@ -392,19 +439,26 @@ fn check_sizes(layout: &TiffLayout, limits: &DecodeLimits) -> Result<(), DecodeE
     let row = (layout.rows.columns as u64)
         .checked_mul(layout.rows.samples as u64 * u64::from(layout.rows.bits))
         .map_or(u64::MAX, |bits| bits.div_ceil(8));
+    if row > limits.max_chunk_bytes {
+        return too_large("size of one row in bytes", row, limits.max_chunk_bytes);
+    }
     if !layout.tiled {
-        if row > limits.max_chunk_bytes {
-            return too_large("size of one row in bytes", row, limits.max_chunk_bytes);
+        let strip = layout.held_bytes(0);
+        if !layout.streams() && strip > limits.max_chunk_bytes {
+            return too_large("size of one strip in bytes", strip, limits.max_chunk_bytes);
         }
         return Ok(());
     }
-    let tile = row.saturating_mul(u64::from(layout.chunk_height));
+    let tile = layout
+        .held_bytes_of_row()
+        .saturating_mul(u64::from(layout.chunk_height));
     if tile > limits.max_chunk_bytes {
         return too_large("size of one tile in bytes", tile, limits.max_chunk_bytes);
     }
+    let code_bytes = if layout.rows.spread() { 4 } else { 2 };
     let band = u64::from(layout.width)
         .saturating_mul(u64::from(layout.chunk_height.min(layout.height)))
-        .saturating_mul(4);
+        .saturating_mul(code_bytes);
     if band > limits.max_band_bytes {
         return too_large(
             "size of one row of tiles in bytes",
@@ -493,11 +547,13 @@ fn check_claims(
         return Ok(());
     }
     // Largest ratios of the codes: Deflate 1032 by its format; LZW a string of
-    // at most 3838 bytes from a 12-bit code; PackBits 128 from 2.
+    // at most 3838 bytes from a 12-bit code; PackBits 128 from 2. A fax row and a
+    // JPEG block can be next to nothing, so the limit alone holds there.
     let code_ratio = match layout.compression {
         Compression::Deflate => 1032,
         Compression::Lzw => 2560,
-        _ => 64,
+        Compression::Fax | Compression::LossyJpeg => u64::MAX,
+        Compression::Stored | Compression::PackBits => 64,
     };
     let possible = held_bytes.saturating_mul(code_ratio);
     let believed = held_bytes

@@ -4,13 +4,15 @@
 //! larger than a batch (often the whole picture) is streamed. Either way a few
 //! megabytes are held, and rows come out in order from the top.
 
-use super::decompress::{ChunkStream, StreamFault};
+use super::decompress::{ChunkStream, StreamFault, go_to};
 use super::error::DecodeError;
+use super::fax_rows;
 use super::info::{Codes, Compression};
-use super::tiff_layout::TiffLayout;
+use super::jpeg_data;
+use super::tiff_layout::{ChunkCode, TiffLayout};
 use super::unpack::{CodeBuffer, Pick, RowLayout};
 use rayon::prelude::*;
-use std::io::{Cursor, Read, Seek, SeekFrom};
+use std::io::{Cursor, Read, Seek};
 
 /// Decoded bytes that are worked on at a time.
 const BATCH_BYTES: u64 = 8 << 20;
@@ -25,7 +27,7 @@ pub(crate) fn walk<R: Read + Seek>(
     let (planes, pick) = planes_of(layout, pick);
     if layout.tiled {
         walk_tiles(source, layout, &planes, pick, visit)
-    } else if layout.decoded_bytes(0) > BATCH_BYTES {
+    } else if layout.streams() && layout.held_bytes(0) > BATCH_BYTES {
         walk_large_strips(source, layout, &planes, pick, visit)
     } else {
         walk_strips(source, layout, &planes, pick, visit)
@@ -57,7 +59,7 @@ fn walk_strips<R: Read + Seek>(
     visit: &mut dyn FnMut(u32, Codes<'_>),
 ) -> Result<(), DecodeError> {
     let per_batch =
-        (BATCH_BYTES / (layout.decoded_bytes(0) * planes.len() as u64).max(1)).clamp(1, 4096);
+        (BATCH_BYTES / (layout.held_bytes(0) * planes.len() as u64).max(1)).clamp(1, 4096);
     let mut first = 0_u32;
     let mut ready: Option<(u32, Vec<Decoded>)> = None;
     loop {
@@ -101,12 +103,12 @@ fn walk_tiles<R: Read + Seek>(
     visit: &mut dyn FnMut(u32, Codes<'_>),
 ) -> Result<(), DecodeError> {
     let width = layout.width as usize;
-    let per_batch = (BATCH_BYTES / (layout.decoded_bytes(0) * planes.len() as u64).max(1))
-        .clamp(1, 4096) as u32;
+    let per_batch =
+        (BATCH_BYTES / (layout.held_bytes(0) * planes.len() as u64).max(1)).clamp(1, 4096) as u32;
     for down in 0..layout.down {
         let y = down * layout.chunk_height;
         let rows = layout.rows_at(down) as usize;
-        let mut band = CodeBuffer::with_len(layout.rows.float, width * rows);
+        let mut band = CodeBuffer::with_len(layout.rows.spread(), width * rows);
         let mut first = 0_u32;
         while first < layout.across {
             let last = layout.across.min(first.saturating_add(per_batch));
@@ -143,7 +145,7 @@ fn walk_large_strips<R: Read + Seek>(
     visit: &mut dyn FnMut(u32, Codes<'_>),
 ) -> Result<(), DecodeError> {
     let row_bytes = layout.rows.row_bytes();
-    let rows_at_once = (BATCH_BYTES as usize / 4 / row_bytes).max(1);
+    let rows_at_once = (BATCH_BYTES / 4 / layout.held_bytes_of_row()).max(1) as usize;
     let mut bytes = vec![vec![0; rows_at_once * row_bytes]; planes.len()];
     for down in 0..layout.down {
         let mut streams: Vec<_> = planes
@@ -196,9 +198,14 @@ fn job<R: Read + Seek>(
         let (offset, counted) = (layout.offsets[chunk], layout.byte_counts[chunk]);
         // No code here makes data more than twice as long: more is not needed.
         let wanted = counted.min(2 * decoded + 1024).min(layout.file_bytes);
-        source.seek(SeekFrom::Start(offset))?;
+        go_to(source, offset)?;
         let mut bytes = Vec::with_capacity(wanted as usize);
         source.take(wanted).read_to_end(&mut bytes)?;
+        if layout.bits_backwards {
+            for byte in &mut bytes {
+                *byte = byte.reverse_bits();
+            }
+        }
         fetched.push(bytes);
     }
     let rows = if layout.tiled {
@@ -227,16 +234,58 @@ fn decode(layout: &TiffLayout, job: Job, pick: Pick) -> Decoded {
             decoded.push(compressed);
             continue;
         }
-        let mut bytes = vec![0; wanted];
-        ChunkStream::new(layout.compression, 0, compressed.len() as u64)
-            .fill(&mut Cursor::new(&compressed), &mut bytes)
-            .map_err(|(good, fault)| {
-                let place = if layout.planar { plane } else { 0 };
-                let chunk = layout.chunk(place, job.down, job.across);
-                let rows = ((good / row_bytes) as u32).min(job.rows);
-                (rows, at_end_of_file(layout, chunk, &compressed, fault))
-            })?;
-        decoded.push(bytes);
+        let bytes = match &layout.code {
+            ChunkCode::Stream => {
+                let mut bytes = vec![0; wanted];
+                ChunkStream::new(layout.compression, 0, compressed.len() as u64)
+                    .fill(&mut Cursor::new(&compressed), &mut bytes)
+                    .map(|()| bytes)
+                    .map_err(|(good, fault)| ((good / row_bytes) as u32, fault))
+            }
+            ChunkCode::Fax(code) => {
+                let mut bytes = vec![0; wanted];
+                fax_rows::decode(
+                    *code,
+                    &compressed,
+                    layout.rows.columns,
+                    row_bytes,
+                    &mut bytes,
+                )
+                .map(|()| bytes)
+                .map_err(|(rows, fault)| (rows as u32, StreamFault::Data(fault.into())))
+            }
+            ChunkCode::Jpeg { tables, components } => {
+                let data = jpeg_data::with_tables(tables.as_deref(), &compressed);
+                // A strip at the end may hold as many rows as the others.
+                let most = row_bytes as u64 * u64::from(layout.chunk_height);
+                jpeg_data::decode(&data, *components, most)
+                    .and_then(|picture| {
+                        let fits = picture.width == layout.rows.columns
+                            && picture.height >= job.rows as usize
+                            && picture.samples == layout.rows.samples;
+                        let mut bytes = picture.bytes;
+                        bytes.truncate(wanted);
+                        fits.then_some(bytes).ok_or_else(|| {
+                            format!(
+                                "a strip or tile holds {} × {} pixels of {} samples, {} × {} of {} were promised",
+                                picture.width,
+                                picture.height,
+                                picture.samples,
+                                layout.rows.columns,
+                                job.rows,
+                                layout.rows.samples
+                            )
+                        })
+                    })
+                    .map_err(|fault| (0, StreamFault::Data(fault.into())))
+            }
+        };
+        let place = if layout.planar { plane } else { 0 };
+        let chunk = layout.chunk(place, job.down, job.across);
+        decoded.push(bytes.map_err(|(rows, fault)| {
+            let fault = at_end_of_file(layout, chunk, &compressed, fault);
+            (rows.min(job.rows), fault)
+        })?);
     }
     let parts = decoded.iter_mut().map(Vec::as_mut_slice).collect();
     Ok(unpack(&layout.rows, parts, job.rows as usize, pick))
@@ -262,7 +311,7 @@ fn at_end_of_file(
 fn unpack(rows: &RowLayout, mut planes: Vec<&mut [u8]>, count: usize, pick: Pick) -> CodeBuffer {
     let of = |bytes: &mut [u8], pick: Pick| {
         let plain = rows.undo_predictor(bytes);
-        let mut codes = CodeBuffer::with_len(rows.float, rows.columns * count);
+        let mut codes = CodeBuffer::with_len(rows.spread(), rows.columns * count);
         plain.unpack(bytes, pick, &mut codes);
         codes
     };
