@@ -40,7 +40,11 @@ pub(crate) fn run(program: &Path, arguments: &[&str]) -> Result<(), String> {
         [] => TURNS,
         ["--turns", number] => match number.parse() {
             Ok(turns) if turns > 0 => turns,
-            _ => return Err(format!("--turns needs a whole number above 0, not {number}")),
+            _ => {
+                return Err(format!(
+                    "--turns needs a whole number above 0, not {number}"
+                ));
+            }
         },
         _ => return Err("big-scan takes PROGRAM and --turns N".to_owned()),
     };
@@ -53,7 +57,9 @@ pub(crate) fn run(program: &Path, arguments: &[&str]) -> Result<(), String> {
         .iter()
         .any(|name| output(Path::new(name), &["--version"], &scratch.0).is_err())
     {
-        println!("SKIPPED: libvips's commands vips and vipsthumbnail are not installed; nothing was compared");
+        println!(
+            "SKIPPED: libvips's commands vips and vipsthumbnail are not installed; nothing was compared"
+        );
         return Ok(());
     }
     scratch.lay_out(vips)?;
@@ -79,7 +85,10 @@ pub(crate) fn run(program: &Path, arguments: &[&str]) -> Result<(), String> {
             "{name:<18} {:>7.3} s {:>9.3} s   {}",
             best.as_secs_f64(),
             peer.as_secs_f64(),
-            memory.map_or("NOT MEASURED (no /proc)".to_owned(), |kb| format!("{} MB", kb / 1000))
+            memory.map_or("NOT MEASURED (no /proc)".to_owned(), |kb| format!(
+                "{} MB",
+                kb / 1000
+            ))
         );
         if best >= peer {
             behind.push(format!("{name} takes longer than libvips"));
@@ -97,8 +106,16 @@ pub(crate) fn run(program: &Path, arguments: &[&str]) -> Result<(), String> {
 
 fn our_arguments(scan: &str) -> [&str; 10] {
     [
-        "measure", scan, "--tablet", "tablet.csv", "--strip", "0,0,9600,1200", "--patches",
-        "patches.csv", "--tone=linear", "--json",
+        "measure",
+        scan,
+        "--tablet",
+        "tablet.csv",
+        "--strip",
+        "0,0,9600,1200",
+        "--patches",
+        "patches.csv",
+        "--tone=linear",
+        "--json",
     ]
 }
 
@@ -118,14 +135,21 @@ fn timed(program: &Path, arguments: &[&str], folder: &Path) -> Result<(Duration,
     if got.code == 0 {
         Ok((took, got.stdout))
     } else {
-        Err(format!("{} ended with {}: {}", program.display(), got.code, got.stderr))
+        Err(format!(
+            "{} ended with {}: {}",
+            program.display(),
+            got.code,
+            got.stderr
+        ))
     }
 }
 
 /// Whether all fields have the density they were drawn with.
 fn as_drawn(json: &str) -> Result<(), String> {
     let answer: Value = serde_json::from_str(json).map_err(|e| e.to_string())?;
-    let patches = answer["patches"].as_array().ok_or("no patches in the answer")?;
+    let patches = answer["patches"]
+        .as_array()
+        .ok_or("no patches in the answer")?;
     for field in 0..COLUMNS * ROWS {
         let name = format!("field-{field}");
         let density = patches
@@ -135,7 +159,9 @@ fn as_drawn(json: &str) -> Result<(), String> {
             .ok_or_else(|| format!("{name} has no density"))?;
         if (density - field_density(field)).abs() > DENSITY_TOLERANCE {
             let drawn = field_density(field);
-            return Err(format!("{name} was drawn with density {drawn:.2}, measured {density:.3}"));
+            return Err(format!(
+                "{name} was drawn with density {drawn:.2}, measured {density:.3}"
+            ));
         }
     }
     Ok(())
@@ -181,10 +207,17 @@ impl Scratch {
             fs::write(self.0.join(name), bytes).map_err(|e| format!("{name}: {e}"))
         };
         let form = TiffForm::default();
-        write("stored.tif", &tiff_grey16(WIDTH as u32, HEIGHT as u32, &codes(), form))?;
+        write(
+            "stored.tif",
+            &tiff_grey16(WIDTH as u32, HEIGHT as u32, &codes(), form),
+        )?;
         for kind in ["lzw", "deflate"] {
             let to = format!("{kind}.tif");
-            timed(vips, &["tiffsave", "stored.tif", &to, "--compression", kind], &self.0)?;
+            timed(
+                vips,
+                &["tiffsave", "stored.tif", &to, "--compression", kind],
+                &self.0,
+            )?;
         }
         let mut tablet = "step,density,density_sd\n".to_owned();
         for step in 0..STEPS {
@@ -212,7 +245,9 @@ impl Drop for Scratch {
 fn codes() -> Vec<u16> {
     let light = |density: f64| 60_000.0 * 10_f64.powf(-density);
     let steps: Vec<f64> = (0..STEPS).map(|s| light(step_density(s))).collect();
-    let fields: Vec<f64> = (0..COLUMNS * ROWS).map(|f| light(field_density(f))).collect();
+    let fields: Vec<f64> = (0..COLUMNS * ROWS)
+        .map(|f| light(field_density(f)))
+        .collect();
     let mut state = 1_u64;
     let mut codes = Vec::with_capacity(WIDTH * HEIGHT);
     for y in 0..HEIGHT {
