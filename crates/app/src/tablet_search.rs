@@ -136,7 +136,7 @@ pub fn find_tablet_in_scan(
 ) -> Result<FoundTablet, AppError> {
     let shown = request.scan.display().to_string();
     let mut reader = opened(request.scan, request.page, &shown)?;
-    let channel = channel_of_text(request.channel, reader.usual_channel())?;
+    let channel = channel_of_text(request.channel, &reader)?;
     let tone = recorded_tone(tone_of_text(request.tone)?, reader.info(), channel)
         .map_err(|e| AppError::new(e, "give a gamma between 0.1 and 10"))?;
     tablet_in(
