@@ -38,7 +38,9 @@ mod pictures;
 mod plan;
 mod plan_believed;
 mod plan_beside;
+mod plan_carried;
 mod plan_frames;
+mod plan_promise;
 mod plan_request;
 mod plan_several;
 mod planned_rows;
@@ -76,7 +78,7 @@ pub use glass::Glass;
 pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_word};
 pub use json::findings_json;
 pub use kept::{
-    Added, EvaluatedTest, KeepError, Notebook, OpenTest, PatchRow, bundle_of_folder,
+    Added, EvaluatedTest, KeepError, Notebook, OpenTest, PatchRow, PlannedFor, bundle_of_folder,
     folder_of_bundle,
 };
 pub use kept_pages::EvaluatedPages;
@@ -84,12 +86,14 @@ pub use light_by_name::{LightAnswer, light};
 pub use light_table::{LightTable, light_table};
 pub use notebook::{
     CELL_TABLES, CellColumn, CellKind, CellTable, Check, Checked, Conflict, Documents, Fingerprint,
-    FolderError, Found, Held, Imported, Problem, RecordRow, Revision, Saved, ScanPlace, Stage,
-    StripPlace, TestId, TestOverview, cell_table, check, record_rows, with_record_rows, with_strip,
-    with_top_keys,
+    FolderError, Found, FoundTests, Held, Imported, Problem, RecordRow, Revision, Saved, ScanPlace,
+    Stage, StripPlace, TestId, TestOverview, cell_table, check, record_rows, with_record_rows,
+    with_strip, with_top_keys,
 };
 pub use output::write_file;
 pub use plan::{CAUTIONS, PlanQuestion, Planned, plan};
+pub use plan_carried::{Carried, CarriedFilm, CarriedFilter, CarriedLight, carried};
+pub use plan_promise::promise_figure;
 pub use planned_rows::{PlannedRow, planned_rows};
 pub use predict::{PredictAnswer, PredictRequest, StatedSpread, predict};
 pub use predict_curves::{FilmChoice, FilmConvention, FilterChoice};

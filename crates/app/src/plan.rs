@@ -7,7 +7,7 @@
 use crate::AppError;
 use crate::plan_believed::{Believed, believed};
 use crate::plan_beside::{Beside, beside, beside_json, beside_lines};
-use crate::plan_frames::{frame_lines, frames_json, timing_words, write};
+use crate::plan_frames::{MadePlan, frame_lines, frames_json, timing_words};
 use crate::plan_request::{plan_error, request, sky};
 use crate::predict::StatedSpread;
 use crate::predict_curves::{FilmChoice, FilterChoice};
@@ -70,6 +70,8 @@ pub struct Planned {
     pub lines: Vec<String>,
     /// The answer with stable keys.
     pub json: Value,
+    /// Records and frames of the plan; `None` when no image is expected.
+    pub(crate) made: Option<MadePlan>,
 }
 
 /// What can hurt someone in the field and after it.
@@ -110,8 +112,9 @@ pub fn plan(question: &PlanQuestion) -> Result<Planned, AppError> {
         PlanAnswer::Planned(plan) => plan,
     };
     let beside = beside(&request, &[]);
+    let made = MadePlan::of(&plan.as_if_exposed, &plan.frames, question);
     if let Some(dir) = &question.out {
-        write(&plan.as_if_exposed, &plan.frames, question, dir)?;
+        made.write(dir)?;
     }
     let mut lines = frame_lines(&plan.frames);
     lines.extend(told(&request, filter, &plan, &beside));
@@ -123,6 +126,7 @@ pub fn plan(question: &PlanQuestion) -> Result<Planned, AppError> {
     Ok(Planned {
         json: to_json(filter, &plan, &beside, &test.notes),
         lines,
+        made: Some(made),
     })
 }
 
@@ -137,6 +141,7 @@ fn no_image(filter: &Believed, notes: &[String]) -> Planned {
     lines.extend(notes.iter().map(|note| format!("Note: {note}")));
     Planned {
         lines,
+        made: None,
         json: json!({
             "image": "none",
             "frames": [],

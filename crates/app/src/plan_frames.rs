@@ -8,34 +8,51 @@ use quantity::{ExposureIndex, Seconds};
 use record::{Id, PlannedExposure, PlannedFrame, PlannedTest, TestParts};
 use serde_json::{Value, json};
 
-/// Writes the plan's folder. A light that was not read is written without a reading, so
-/// that nobody takes an estimate for one.
-pub(crate) fn write(
-    as_if_exposed: &TestParts,
-    frames: &[FrameOfPlan],
-    question: &PlanQuestion,
-    dir: &std::path::Path,
-) -> Result<(), AppError> {
-    let mut parts = TestParts {
-        frames: vec![],
-        patches: vec![],
-        ..as_if_exposed.clone()
-    };
-    if question.ev100.is_none() {
-        for light in &mut parts.lights {
-            if let Some(record::LightReading::Ev100(ev)) = light.reading.take() {
-                light.remarks = Some(format!(
-                    "planned for EV {} at ISO 100 by the sunny rule; not read: write down what you read",
-                    ev.to_ev()
-                ));
+/// Records of a planned test, and its frames as they are written down.
+#[derive(Clone, Debug)]
+pub(crate) struct MadePlan {
+    /// Film, filters, light, development and tablet; nothing is exposed.
+    pub(crate) parts: TestParts,
+    pub(crate) frames: Vec<PlannedFrame>,
+}
+
+impl MadePlan {
+    /// A light that was not read is kept without a reading, so that nobody takes an
+    /// estimate for one.
+    pub(crate) fn of(
+        as_if_exposed: &TestParts,
+        frames: &[FrameOfPlan],
+        question: &PlanQuestion,
+    ) -> Self {
+        let mut parts = TestParts {
+            frames: vec![],
+            patches: vec![],
+            ..as_if_exposed.clone()
+        };
+        if question.ev100.is_none() {
+            for light in &mut parts.lights {
+                if let Some(record::LightReading::Ev100(ev)) = light.reading.take() {
+                    light.remarks = Some(format!(
+                        "planned for EV {} at ISO 100 by the sunny rule; not read: write down what you read",
+                        ev.to_ev()
+                    ));
+                }
             }
         }
+        Self {
+            parts,
+            frames: frames.iter().map(|f| rounded(&f.frame)).collect(),
+        }
     }
-    let frames = frames.iter().map(|f| rounded(&f.frame)).collect();
-    let test = PlannedTest::assemble(parts, frames)
-        .map_err(|e| AppError::new(e.to_string(), "this is a fault of the plan; please tell it"))?;
-    notebook::write_planned_folder(&test, &[], dir)?;
-    Ok(())
+
+    /// Writes the plan as a test folder.
+    pub(crate) fn write(&self, dir: &std::path::Path) -> Result<(), AppError> {
+        let test = PlannedTest::assemble(self.parts.clone(), self.frames.clone()).map_err(|e| {
+            AppError::new(e.to_string(), "this is a fault of the plan; please tell it")
+        })?;
+        notebook::write_planned_folder(&test, &[], dir)?;
+        Ok(())
+    }
 }
 
 /// With four digits, which is what a person reads in the file; finer than any mark.

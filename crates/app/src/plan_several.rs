@@ -4,7 +4,7 @@ use crate::AppError;
 use crate::plan::{CAUTIONS, PlanQuestion, Planned, TRACE, image_word, prior_json};
 use crate::plan_believed::{Believed, BelievedTest};
 use crate::plan_beside::{Beside, beside, beside_json, beside_lines};
-use crate::plan_frames::{frame_lines, frames_json, timing_words, write};
+use crate::plan_frames::{MadePlan, frame_lines, frames_json, timing_words};
 use crate::plan_request::{plan_error, request};
 use findings::{Assumptions, FactorPrior, FilterAsked, FilterPlanned, SharedPlan, plan_filters};
 use record::Id;
@@ -56,7 +56,11 @@ pub(crate) fn plan_several(
                 "leave --out away to read what to do instead",
             ));
         }
-        write(&plan.as_if_exposed, &plan.frames, question, dir)?;
+    }
+    let made = (!plan.frames.is_empty())
+        .then(|| MadePlan::of(&plan.as_if_exposed, &plan.frames, question));
+    if let (Some(dir), Some(made)) = (&question.out, &made) {
+        made.write(dir)?;
     }
     let shown: Vec<FilterAsked> = (plan.filters.iter())
         .map(|f| ones[f.asked].clone())
@@ -69,6 +73,7 @@ pub(crate) fn plan_several(
     Ok(Planned {
         lines: lines(question, test, &asked, &plan, &beside),
         json: to_json(test, &asked, &plan, &beside),
+        made,
     })
 }
 

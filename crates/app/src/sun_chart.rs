@@ -37,16 +37,25 @@ pub(crate) fn chart(
         light_infrared_stops: SHADE_INFRARED_STOPS,
         ..*spread
     };
-    HEIGHTS_DEG
-        .into_iter()
-        .map(|sun_deg| {
-            Ok(SunHeightFactor {
-                sun_deg,
-                sun: factor(of, &format!("sun:{sun_deg}"), &sun, parts)?,
-                shade: factor(of, &format!("open-shade:{sun_deg}"), &shade, parts)?,
-            })
+    let at = |sun_deg: f64| {
+        Ok(SunHeightFactor {
+            sun_deg,
+            sun: factor(of, &format!("sun:{sun_deg}"), &sun, parts)?,
+            shade: factor(of, &format!("open-shade:{sun_deg}"), &shade, parts)?,
         })
-        .collect()
+    };
+    // A page waits for this while a slider moves: each half on a core of its own.
+    let (low, high) = HEIGHTS_DEG.split_at(HEIGHTS_DEG.len() / 2);
+    let half = |heights: &[f64]| heights.iter().map(|deg| at(*deg)).collect::<Vec<_>>();
+    let (mut rows, rest) = std::thread::scope(|scope| {
+        let other = scope.spawn(|| half(high));
+        (half(low), other.join())
+    });
+    match rest {
+        Ok(rest) => rows.extend(rest),
+        Err(panic) => std::panic::resume_unwind(panic),
+    }
+    rows.into_iter().collect()
 }
 
 fn factor(

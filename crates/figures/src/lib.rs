@@ -26,6 +26,7 @@ mod letters;
 mod named;
 mod places;
 mod process_plot;
+mod promised_interval;
 mod red_end;
 pub mod shown;
 mod spectral_panels;
@@ -44,6 +45,7 @@ pub use factor_interval::{
 pub use letters::{PatchLetters, letter_at, role_words};
 pub use named::{NamedFigure, curve_families, named_figures};
 pub use process_plot::process_plot;
+pub use promised_interval::{Promise, promised_intervals};
 pub use red_end::red_end;
 pub use spectral_panels::{SpectralPanels, spectral_panels};
 pub use sun_height::SunHeightFactor;

@@ -10,7 +10,7 @@
 //! more bytes than were listed, and must have the hash that was listed; it is
 //! removed again when anything is amiss. Nothing in it is ever run.
 
-use crate::documents::{Documents, Fingerprint, Held};
+use crate::documents::{BYTES_MOST, Documents, Fingerprint, Held, is_own};
 use crate::problem::{FolderError, short};
 use crate::store::{Hashed, NotebookError, file_error};
 use crate::write::Partial;
@@ -103,8 +103,8 @@ pub fn write_bundle<W: Write + Seek>(
     let mut deflated = 0;
     for (path, held) in documents.iter() {
         let fingerprint = held.fingerprint();
-        let deflate =
-            matches!(held, Held::Bytes(_)) && deflated + fingerprint.size <= DEFLATED_MOST;
+        let small = is_own(path) || fingerprint.size <= BYTES_MOST;
+        let deflate = small && deflated + fingerprint.size <= DEFLATED_MOST;
         if deflate {
             deflated += fingerprint.size;
         }

@@ -68,7 +68,7 @@ const fn seconds(key: &'static str) -> CellColumn {
 }
 
 /// The kinds of record that can be written as rows.
-pub const CELL_TABLES: [CellTable; 7] = [
+pub const CELL_TABLES: [CellTable; 8] = [
     CellTable {
         name: "frame",
         columns: &[
@@ -168,6 +168,18 @@ pub const CELL_TABLES: [CellTable; 7] = [
                 key: "certified",
                 kind: CellKind::Yes,
             },
+        ],
+    },
+    CellTable {
+        name: "outside_report",
+        columns: &[
+            text("id"),
+            text("film"),
+            text("filter"),
+            number("ei"),
+            text("light"),
+            text("seen"),
+            text("source"),
         ],
     },
 ];

@@ -31,13 +31,26 @@ impl Fingerprint {
 }
 
 /// A file of a test.
-#[derive(Clone, Debug, PartialEq, Eq)]
+///
+/// Two are equal when they have the same bytes, wherever those lie.
+#[derive(Clone, Debug)]
 pub enum Held {
     /// A text, or another small file.
     Bytes(Vec<u8>),
     /// A scan or another large file, which the notebook finds by its hash.
     Stored(Fingerprint),
 }
+
+impl PartialEq for Held {
+    fn eq(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Bytes(one), Self::Bytes(other)) => one == other,
+            _ => self.fingerprint() == other.fingerprint(),
+        }
+    }
+}
+
+impl Eq for Held {}
 
 impl Held {
     /// Which bytes the file has.
@@ -151,6 +164,17 @@ impl Documents {
 /// which are kept with their bytes whatever their size.
 pub(crate) fn is_own(path: &str) -> bool {
     [TEST_TOML, PLAN_TOML, PATCHES_CSV, READINGS_CSV].contains(&path)
+}
+
+/// Says whether a path is that of a picture, whose bytes no reader of records
+/// asks for: they are fetched only when the file is opened.
+pub(crate) fn is_picture(path: &str) -> bool {
+    const ENDINGS: [&str; 6] = ["tif", "tiff", "png", "jpg", "jpeg", "dng"];
+    path.rsplit_once('.').is_some_and(|(_, ending)| {
+        ENDINGS
+            .iter()
+            .any(|known| ending.eq_ignore_ascii_case(known))
+    })
 }
 
 /// Says why a path can't stand on every common disk; `None` when it can.

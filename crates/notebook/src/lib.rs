@@ -65,8 +65,8 @@ pub use stand_alone::{
     read_tablet_csv,
 };
 pub use store::{
-    Check, Conflict, Difference, Found, NotebookError, NotebookFile, Revision, Saved, ScanPlace,
-    Stage, Stamp, TakenIn, TestId, TestOverview, folder_files,
+    Check, Conflict, Difference, Found, FoundTests, NotebookError, NotebookFile, Revision, Saved,
+    ScanPlace, Stage, Stamp, StoredPlace, TakenIn, TestId, TestOverview, folder_files,
 };
 pub use strips::{StripPlace, with_strip};
-pub use write::{write_plan, write_planned_folder, write_test_folder};
+pub use write::{plan_toml, write_plan, write_planned_folder, write_test_folder};

@@ -263,8 +263,9 @@ fn test_toml(parts: &TestParts) -> String {
     )
 }
 
-/// Writes planned frames as `plan.toml`.
-pub(crate) fn plan_toml(planned: &[PlannedFrame]) -> String {
+/// Writes planned frames as the text of `plan.toml`.
+#[must_use]
+pub fn plan_toml(planned: &[PlannedFrame]) -> String {
     toml_text(
         "# What is to be exposed. Nothing here has been exposed yet: what was, stands in test.toml.\n\
          # Films, filters, lenses, lights and processes are those of test.toml.\n\n",

@@ -332,11 +332,7 @@ pub fn prediction(
     let ends = assumed(of.ends);
     // Holes of film and light are bridged only when asked for.
     let bare = product(&[(of.film, ends), (of.light, ends)], &grid, of);
-    let filtered = product(
-        &[(of.film, ends), (of.light, ends), (of.filter, ends)],
-        &grid,
-        of,
-    );
+    let filtered = bare.times(of.filter, ends, of.interpolation);
     let bare_response = response(&bare)?;
     if !(bare_response.total.is_finite() && bare_response.total > 0.0) {
         return Err(PredictionError::NothingSeen);
@@ -393,19 +389,19 @@ struct Slopes {
 
 impl Slopes {
     fn of(of: &Predicting<'_>, grid: &Grid) -> Self {
-        let stops = |film: &Curve, filter: &Curve| {
-            let hold = Assumed::HELD;
-            let bare = product(&[(film, hold), (of.light, hold)], grid, of).total();
-            let filtered =
-                product(&[(film, hold), (of.light, hold), (filter, hold)], grid, of).total();
-            let stops = libm::log2(bare / filtered);
+        let hold = Assumed::HELD;
+        let bare = |film: &Curve| product(&[(film, hold), (of.light, hold)], grid, of);
+        let stops = |bare: &Product, filter: &Curve| {
+            let filtered = bare.times(filter, hold, of.interpolation);
+            let stops = libm::log2(bare.total() / filtered.total());
             stops.is_finite().then_some(stops)
         };
+        let unmoved = bare(of.film);
         // Central difference over ±1 nm.
         let slope = |moved: &dyn Fn(f64) -> Option<f64>| Some(0.5 * (moved(1.0)? - moved(-1.0)?));
         Self {
-            filter: slope(&|by| stops(of.film, &of.filter.shifted(by).ok()?)),
-            film: slope(&|by| stops(&of.film.shifted(by).ok()?, of.filter)),
+            filter: slope(&|by| stops(&unmoved, &of.filter.shifted(by).ok()?)),
+            film: slope(&|by| stops(&bare(&of.film.shifted(by).ok()?), of.filter)),
         }
     }
 }
@@ -414,14 +410,9 @@ impl Slopes {
 fn unknown(of: &Predicting<'_>, grid: &Grid, share: f64) -> Result<Vec<Unknown>, PredictionError> {
     let mut unknown = vec![];
     let other_share = |grid: &Grid, film, light, filter| {
-        let bare = product(&[(of.film, film), (of.light, light)], grid, of).total();
-        let filtered = product(
-            &[(of.film, film), (of.light, light), (of.filter, filter)],
-            grid,
-            of,
-        )
-        .total();
-        filtered / bare
+        let bare = product(&[(of.film, film), (of.light, light)], grid, of);
+        let filtered = bare.times(of.filter, filter, of.interpolation);
+        filtered.total() / bare.total()
     };
     let change = |other: f64| {
         let stops = libm::log2(share / other);

@@ -22,22 +22,34 @@ impl Product {
     #[must_use]
     pub fn of(curves: &[(&Curve, Assumed)], grid: &Grid, by: Interpolation) -> Self {
         let at_nm = grid.wavelengths_nm().to_vec();
-        let mut values = vec![1.0; at_nm.len()];
-        let mut counts = vec![true; at_nm.len()];
-        for (curve, assumed) in curves {
-            for (value, &nm) in values.iter_mut().zip(&at_nm) {
-                *value *= curve
-                    .linear_value_assuming(nm, by, *assumed)
-                    .map_or(0.0, |(v, _)| v);
-            }
-            for i in 1..at_nm.len() {
-                counts[i] &= covers(curve, *assumed, at_nm[i - 1], at_nm[i]);
-            }
-        }
-        Self {
+        let mut product = Self {
+            values: vec![1.0; at_nm.len()],
+            counts: vec![true; at_nm.len()],
             at_nm,
-            values,
-            counts,
+        };
+        for (curve, assumed) in curves {
+            product.multiply(curve, *assumed, by);
+        }
+        product
+    }
+
+    /// Gives this product times one more curve, to the last bit what [`Product::of`]
+    /// gives of all curves in this order.
+    #[must_use]
+    pub fn times(&self, curve: &Curve, assumed: Assumed, by: Interpolation) -> Self {
+        let mut product = self.clone();
+        product.multiply(curve, assumed, by);
+        product
+    }
+
+    fn multiply(&mut self, curve: &Curve, assumed: Assumed, by: Interpolation) {
+        for (value, &nm) in self.values.iter_mut().zip(&self.at_nm) {
+            *value *= curve
+                .linear_value_assuming(nm, by, assumed)
+                .map_or(0.0, |(v, _)| v);
+        }
+        for i in 1..self.at_nm.len() {
+            self.counts[i] &= covers(curve, assumed, self.at_nm[i - 1], self.at_nm[i]);
         }
     }
 
@@ -202,6 +214,19 @@ mod tests {
         let product = Product::of(&[(&rising, Assumed::NOTHING)], &fine, Interpolation::Linear);
         let mean = product.mean_wavelength_nm().unwrap();
         assert!((mean - 766.666_7).abs() < 1e-3, "{mean}");
+    }
+
+    #[test]
+    fn a_product_times_a_curve_is_the_product_of_all_to_the_last_bit() {
+        let (a, b) = (
+            curve(&[(400.0, 0.3), (500.0, 0.7), (600.0, 0.1)]),
+            curve(&[(400.0, 0.9), (450.0, 1.0 / 3.0), (620.0, 0.7)]),
+        );
+        let by = Interpolation::Linear;
+        let grid = Grid::union(&[&a], &[&b]).unwrap();
+        let all = Product::of(&[(&a, Assumed::HELD), (&b, Assumed::NOTHING)], &grid, by);
+        let first = Product::of(&[(&a, Assumed::HELD)], &grid, by);
+        assert_eq!(first.times(&b, Assumed::NOTHING, by), all);
     }
 
     #[test]

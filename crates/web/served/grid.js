@@ -11,7 +11,11 @@ const test = root.dataset.records;
 const grids = [...root.querySelectorAll('[data-table]')];
 const saveButton = root.querySelector('[data-save]');
 const told = root.querySelector('[data-told]');
-const kept = `typed:${location.host}:${test}`;
+const kinds = grids.map((grid) => grid.dataset.table);
+const kept = `typed:${location.host}:${test}:${kinds.join()}`;
+
+/** Of all tables of a record those that stand on this page. */
+const own = (tables) => Object.fromEntries(kinds.map((kind) => [kind, tables[kind] ?? []]));
 
 const rowsOf = (grid) => [...grid.querySelectorAll('tbody tr')];
 const cellsOf = (row) => [...row.querySelectorAll('input')];
@@ -253,7 +257,7 @@ async function save() {
 function accept(answer, sent) {
   revision = answer.revision;
   const typedSince = !same(read(), sent);
-  base = answer.tables;
+  base = own(answer.tables);
   if (!typedSince) restore(base);
   before = read();
   problems(answer.problems);
@@ -263,8 +267,8 @@ function accept(answer, sent) {
 async function join(error) {
   try {
     const theirs = await ask(`/api/tests/${test}/records`);
-    const { tables, marks, clashes } = merged(base, read(), theirs.tables);
-    base = theirs.tables;
+    const { tables, marks, clashes } = merged(base, read(), own(theirs.tables));
+    base = own(theirs.tables);
     revision = theirs.revision;
     for (const grid of grids) write(grid, tables[grid.dataset.table] ?? [], marks[grid.dataset.table]);
     before = read();

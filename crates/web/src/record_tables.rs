@@ -6,6 +6,9 @@ use crate::shared::OpenTest;
 use app::{CELL_TABLES, CellTable, RecordRow, record_rows};
 use std::collections::BTreeMap;
 
+/// The kind of record that other people's reports are.
+pub(crate) const REPORTS: &str = "outside_report";
+
 /// A kind of record with the words for it.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct TableWords {
@@ -128,6 +131,19 @@ fn words(name: &str) -> (&'static str, &'static [&'static str], bool) {
             ],
             true,
         ),
+        REPORTS => (
+            "Other people's reports",
+            &[
+                "Name",
+                "Film",
+                "Filter",
+                "EI",
+                "Light",
+                "Seen",
+                "Where it was told",
+            ],
+            false,
+        ),
         _ => (
             "Step tablets",
             &["Tablet", "Nominal", "Serial", "Table of steps", "Certified"],
@@ -141,7 +157,7 @@ pub(crate) fn width(key: &str) -> u32 {
     match key {
         "id" => 12,
         "holder" | "ei" | "aperture_f" | "time_s" | "temperature_c" => 5,
-        "remarks" | "reciprocity.source" | "stated_factor.basis" | "agitation" => 20,
+        "remarks" | "source" | "reciprocity.source" | "stated_factor.basis" | "agitation" => 20,
         "name" | "developer" | "place" | "time_rfc3339" | "meter.target" | "reciprocity.law"
         | "edge.level" => 16,
         "role" | "film" | "filters" | "light" | "process" | "sky" | "meter.cell" => 10,
@@ -158,12 +174,13 @@ pub(crate) fn list_of(key: &str) -> &'static str {
         "meter.mode" => "mode",
         "meter.cell" => "cell",
         "nominal" => "nominal",
+        "seen" => "seen",
         _ => "none",
     }
 }
 
 /// The words of each list.
-pub(crate) const LISTS: [(&str, &[&str]); 6] = [
+pub(crate) const LISTS: [(&str, &[&str]); 7] = [
     (
         "role",
         &[
@@ -204,6 +221,7 @@ pub(crate) const LISTS: [(&str, &[&str]); 6] = [
         &["silicon", "cadmium_sulphide", "selenium", "not_stated"],
     ),
     ("nominal", &["21", "31", "11"]),
+    ("seen", &["blank", "trace", "image", "printable"]),
 ];
 
 /// Gives all rows of a test as they are shown, by kind of record.

@@ -1,7 +1,7 @@
 //! What all handlers share.
 
 use crate::book::Book;
-pub(crate) use crate::book::{LaidTable, OpenTest};
+pub(crate) use crate::book::{LaidTable, OpenTest, Others};
 use crate::jobs::Jobs;
 use crate::phone::Phones;
 use crate::refusal::Refusal;

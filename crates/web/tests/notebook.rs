@@ -7,58 +7,9 @@ mod common;
 
 use axum::body::Body;
 use axum::http::{Request, StatusCode};
-use common::{HOST, Pages, form, read};
+use common::{HOST, Pages, asked, begun, change, ended, form, read, sent};
 use serde_json::{Value, json};
 use std::time::Duration;
-
-/// A change by the API.
-fn change(
-    pages: &Pages,
-    method: &str,
-    path: &str,
-    body: impl Into<Body>,
-    kind: &str,
-) -> Request<Body> {
-    Request::builder()
-        .method(method)
-        .uri(path)
-        .header("host", HOST)
-        .header("x-filmproof-token", pages.token())
-        .header("content-type", kind)
-        .body(body.into())
-        .unwrap()
-}
-
-async fn sent(pages: &Pages, method: &str, path: &str, json: &Value) -> (StatusCode, Value) {
-    let request = change(pages, method, path, json.to_string(), "application/json");
-    let (status, text) = read(pages.send(request).await).await;
-    (status, serde_json::from_str(&text).unwrap_or(Value::Null))
-}
-
-async fn asked(pages: &Pages, path: &str) -> (StatusCode, Value) {
-    let (status, text) = pages.get(path).await;
-    (status, serde_json::from_str(&text).unwrap_or(Value::Null))
-}
-
-async fn begun(pages: &Pages) -> i64 {
-    let (status, test) = sent(pages, "POST", "/api/tests", &json!({"title": "T"})).await;
-    assert_eq!(status, StatusCode::CREATED, "{test}");
-    test["test"].as_i64().unwrap()
-}
-
-/// Waits until a job has ended; gives the address of its result.
-async fn ended(pages: &Pages, address: &str) -> String {
-    let number = address.rsplit('/').next().unwrap();
-    for _ in 0..1200 {
-        let (_, state) = asked(pages, &format!("/api/jobs/{number}")).await;
-        match state["state"].as_str() {
-            Some("running") => tokio::time::sleep(Duration::from_millis(50)).await,
-            Some("done") => return state["result"].as_str().unwrap().to_owned(),
-            _ => panic!("the work did not end well: {state}"),
-        }
-    }
-    panic!("the work did not end");
-}
 
 #[tokio::test(flavor = "multi_thread")]
 async fn the_worked_example_goes_from_one_click_to_its_report() {

@@ -15,11 +15,13 @@
 mod error;
 mod evaluation;
 mod patch_rows;
+mod planning;
 mod tests_kept;
 mod ways;
 
 pub use error::KeepError;
 pub use evaluation::EvaluatedTest;
 pub use patch_rows::PatchRow;
+pub use planning::PlannedFor;
 pub use tests_kept::{Notebook, OpenTest};
 pub use ways::{Added, bundle_of_folder, folder_of_bundle};

@@ -3,8 +3,8 @@
 use super::KeepError;
 use crate::AppError;
 use notebook::{
-    Check, Checked, Documents, Found, Held, NotebookFile, Revision, Saved, Stamp, TestId,
-    TestOverview, check,
+    Check, Checked, Documents, Found, FoundTests, Held, NotebookFile, Revision, Saved, Stamp,
+    TestId, TestOverview, check,
 };
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -139,6 +139,15 @@ impl Notebook {
     /// As for [`Self::tests`].
     pub fn search(&self, words: &str) -> Result<Vec<Found>, KeepError> {
         Ok(self.file().search(words, FOUND_MOST)?)
+    }
+
+    /// Finds tests that have all these words, each once; best first, at most 100,
+    /// with how many there are in all.
+    ///
+    /// # Errors
+    /// As for [`Self::tests`].
+    pub fn tests_found(&self, words: &str) -> Result<FoundTests, KeepError> {
+        Ok(self.file().tests_found(words, FOUND_MOST)?)
     }
 
     /// Opens a test as it is, or as it was in a revision.

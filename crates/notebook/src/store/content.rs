@@ -1,6 +1,6 @@
 //! Bytes by their hash: each once, however often they are used.
 
-use crate::documents::{Documents, Fingerprint, Held};
+use crate::documents::{Documents, Fingerprint, Held, is_picture};
 use crate::store::error::Doing;
 use crate::store::{NotebookError, NotebookFile};
 use flate2::Compression;
@@ -151,8 +151,23 @@ pub(crate) fn listing(
     Ok(listed)
 }
 
+/// Reads the fingerprint of one content, and leaves its bytes where they are.
+fn fingerprint(connection: &Connection, content: i64) -> Result<Fingerprint, NotebookError> {
+    let doing = "reading content";
+    connection
+        .prepare_cached("SELECT sha256, size FROM content WHERE id = ?1")
+        .doing(doing)?
+        .query_row([content], |row| {
+            Ok(Fingerprint {
+                sha256: hash_text(&row.get::<_, Vec<u8>>(0)?),
+                size: row.get::<_, i64>(1)?.cast_unsigned(),
+            })
+        })
+        .doing(doing)
+}
+
 /// Reads one content.
-fn held(connection: &Connection, content: i64) -> Result<Held, NotebookError> {
+pub(crate) fn held(connection: &Connection, content: i64) -> Result<Held, NotebookError> {
     let doing = "reading content";
     let (hash, size, place, bytes) = connection
         .prepare_cached("SELECT sha256, size, place, bytes FROM content WHERE id = ?1")
@@ -181,7 +196,7 @@ fn held(connection: &Connection, content: i64) -> Result<Held, NotebookError> {
     })
 }
 
-/// The files of a revision with their bytes.
+/// The files of a revision: texts with their bytes, pictures by their hash.
 pub(crate) fn documents(
     connection: &Connection,
     test: i64,
@@ -189,7 +204,12 @@ pub(crate) fn documents(
 ) -> Result<Documents, NotebookError> {
     let mut documents = Documents::default();
     for listed in listing(connection, test, revision)? {
-        documents.put(&listed.path, held(connection, listed.content)?)?;
+        let file = if is_picture(&listed.path) {
+            Held::Stored(fingerprint(connection, listed.content)?)
+        } else {
+            held(connection, listed.content)?
+        };
+        documents.put(&listed.path, file)?;
     }
     Ok(documents)
 }

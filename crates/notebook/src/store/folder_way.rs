@@ -4,8 +4,9 @@ use crate::bundle::GoOn;
 use crate::documents::{BYTES_MOST, Documents, Fingerprint, Held, is_own};
 use crate::path::{TEXT_BYTES_MOST, hash_file};
 use crate::problem::FolderError;
+use crate::store::content::held as held_in;
 use crate::store::error::file_error;
-use crate::store::scans::same_bytes;
+use crate::store::scans::{StoredPlace, same_bytes};
 use crate::store::{NotebookError, NotebookFile, ScanPlace};
 use crate::write::Partial;
 use std::fs::{self, File};
@@ -50,14 +51,22 @@ impl NotebookFile {
     /// Opens a file of a test to be read.
     ///
     /// # Errors
-    /// As for [`Self::stored_path`].
+    /// As for [`Self::place_of`].
     pub fn open_held(&self, held: &Held) -> Result<Box<dyn Read>, NotebookError> {
         Ok(match held {
             Held::Bytes(bytes) => Box::new(io::Cursor::new(bytes.clone())),
-            Held::Stored(fingerprint) => {
-                let path = self.stored_path(fingerprint)?;
-                Box::new(File::open(&path).map_err(file_error("reading", &path))?)
-            }
+            Held::Stored(fingerprint) => match self.place_of(fingerprint)? {
+                StoredPlace::File(path) => {
+                    Box::new(File::open(&path).map_err(file_error("reading", &path))?)
+                }
+                StoredPlace::Within(content) => match held_in(&self.connection, content)? {
+                    Held::Bytes(bytes) => Box::new(io::Cursor::new(bytes)),
+                    // Taken out of the file between the two questions.
+                    Held::Stored(Fingerprint { sha256, .. }) => {
+                        return Err(NotebookError::NoScan { sha256 });
+                    }
+                },
+            },
         })
     }
 
@@ -117,8 +126,9 @@ impl NotebookFile {
         if let Some(parent) = path.parent() {
             fs::create_dir_all(parent).map_err(failed)?;
         }
-        if let (Held::Stored(fingerprint), Laying::Linked) = (held, laying) {
-            let stored = self.stored_path(fingerprint)?;
+        if let (Held::Stored(fingerprint), Laying::Linked) = (held, laying)
+            && let StoredPlace::File(stored) = self.place_of(fingerprint)?
+        {
             if fs::hard_link(&stored, path).is_ok() {
                 // What lies beside the notebook is not altered; elsewhere anybody may.
                 return if stored.starts_with(self.scans_folder()) {
@@ -135,9 +145,14 @@ impl NotebookFile {
         if let Held::Stored(fingerprint) = held
             && hash.sha256() != fingerprint.sha256
         {
-            return Err(NotebookError::ScanChanged {
-                path: self.stored_path(fingerprint)?,
-                what: "another file now",
+            return Err(match self.place_of(fingerprint)? {
+                StoredPlace::File(path) => NotebookError::ScanChanged {
+                    path,
+                    what: "another file now",
+                },
+                StoredPlace::Within(_) => NotebookError::NoScan {
+                    sha256: fingerprint.sha256.clone(),
+                },
             });
         }
         if laying == Laying::Copied {

@@ -34,5 +34,5 @@ pub use folder_way::{TakenIn, folder_files};
 pub use open::{Check, NotebookFile};
 pub use overview::{Stage, TestOverview};
 pub use revisions::{Revision, Saved, Stamp, TestId};
-pub use scans::ScanPlace;
-pub use search::Found;
+pub use scans::{ScanPlace, StoredPlace};
+pub use search::{Found, FoundTests};

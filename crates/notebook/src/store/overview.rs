@@ -99,10 +99,15 @@ fn parted(text: &str) -> Vec<String> {
         .collect()
 }
 
-const COLUMNS: &str = "test.id, title, stage, revision, changed_at, invented, frames, planned,
+/// What [`overview`] reads of `test` and `overview`, in its order.
+pub(crate) const COLUMNS: &str =
+    "test.id, title, stage, revision, changed_at, invented, frames, planned,
     scans, readings, problems, films, filters, batches, places, put_away_at";
 
-fn overview(row: &Row<'_>) -> rusqlite::Result<TestOverview> {
+/// Their number.
+pub(crate) const COLUMN_COUNT: usize = 16;
+
+pub(crate) fn overview(row: &Row<'_>) -> rusqlite::Result<TestOverview> {
     let stage: String = row.get(2)?;
     let list = |index| row.get::<_, String>(index).map(|text| parted(&text));
     Ok(TestOverview {

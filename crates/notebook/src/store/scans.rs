@@ -25,6 +25,15 @@ pub enum ScanPlace {
     ReferredTo,
 }
 
+/// Where the bytes of a stored file lie.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum StoredPlace {
+    /// Within the notebook's file, as the content of this number.
+    Within(i64),
+    /// In a file of their own.
+    File(PathBuf),
+}
+
 /// A half-written scan that is older than this is nobody's.
 const ABANDONED: Duration = Duration::from_secs(24 * 3600);
 
@@ -191,11 +200,11 @@ impl NotebookFile {
         Ok(Held::Stored(fingerprint))
     }
 
-    /// Where a stored file's bytes lie. Its size is looked at, its hash is not.
+    /// Where a stored file's bytes lie. The size of a file is looked at, its hash is not.
     ///
     /// # Errors
     /// [`NotebookError::NoScan`] and [`NotebookError::ScanChanged`].
-    pub fn stored_path(&self, fingerprint: &Fingerprint) -> Result<PathBuf, NotebookError> {
+    pub fn place_of(&self, fingerprint: &Fingerprint) -> Result<StoredPlace, NotebookError> {
         let no_scan = || NotebookError::NoScan {
             sha256: fingerprint.sha256.clone(),
         };
@@ -214,12 +223,12 @@ impl NotebookFile {
         let path = match (place.as_str(), path) {
             ("beside", _) => self.scans_folder().join(&fingerprint.sha256),
             (_, Some(path)) => PathBuf::from(path),
-            _ => return Err(no_scan()),
+            _ => return Ok(StoredPlace::Within(id)),
         };
         let what = match fs::metadata(&path) {
             Err(_) => "not there any more",
             Ok(kind) if !kind.is_file() || kind.len() != fingerprint.size => "another file now",
-            Ok(_) => return Ok(path),
+            Ok(_) => return Ok(StoredPlace::File(path)),
         };
         Err(NotebookError::ScanChanged { path, what })
     }
@@ -248,9 +257,12 @@ impl NotebookFile {
         };
         let mut wrong = Vec::new();
         for fingerprint in stored {
-            let same = self
-                .stored_path(&fingerprint)
-                .and_then(|path| same_bytes(&path, &fingerprint));
+            let same = match self.place_of(&fingerprint) {
+                Ok(StoredPlace::File(path)) => same_bytes(&path, &fingerprint),
+                // Within are the contents, which are checked by themselves.
+                Ok(StoredPlace::Within(_)) => Ok(()),
+                Err(error) => Err(error),
+            };
             if let Err(error) = same {
                 wrong.push(error.to_string());
             }

@@ -1,7 +1,8 @@
 //! Finding tests by words in their titles, films, filters and batches.
 
 use crate::store::error::Doing;
-use crate::store::{NotebookError, NotebookFile, TestId};
+use crate::store::overview::{COLUMN_COUNT, COLUMNS, overview};
+use crate::store::{NotebookError, NotebookFile, TestId, TestOverview};
 use rusqlite::params;
 
 /// Something that was found.
@@ -35,7 +36,51 @@ fn question(text: &str) -> Option<String> {
     (!words.is_empty()).then(|| words.join(" "))
 }
 
+/// Tests that were found.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct FoundTests {
+    /// The best of them, best first.
+    pub tests: Vec<TestOverview>,
+    /// How many there are in all.
+    pub all: u32,
+}
+
 impl NotebookFile {
+    /// Finds tests at hand that have all these words, each once, whether the words
+    /// meet its title, a film, a filter or a batch; best first, at most `most`.
+    ///
+    /// # Errors
+    /// [`NotebookError::Sql`].
+    pub fn tests_found(&self, words: &str, most: u32) -> Result<FoundTests, NotebookError> {
+        let doing = "searching";
+        let Some(question) = question(words) else {
+            return Ok(FoundTests::default());
+        };
+        let mut statement = self
+            .connection
+            .prepare_cached(&format!(
+                "SELECT {COLUMNS}, count(*) OVER () FROM
+                 (SELECT search_row.test AS found, min(search.rank) AS best
+                  FROM search JOIN search_row ON search_row.id = search.rowid
+                  WHERE search MATCH ?1 GROUP BY search_row.test)
+                 JOIN test ON test.id = found JOIN overview ON overview.test = found
+                 WHERE put_away_at IS NULL ORDER BY best, test.id DESC LIMIT ?2"
+            ))
+            .doing(doing)?;
+        let rows = statement
+            .query_map(params![question, most], |row| {
+                Ok((overview(row)?, row.get::<_, u32>(COLUMN_COUNT)?))
+            })
+            .doing(doing)?;
+        let mut found = FoundTests::default();
+        for row in rows {
+            let (test, all) = row.doing(doing)?;
+            found.tests.push(test);
+            found.all = all;
+        }
+        Ok(found)
+    }
+
     /// Finds tests, films, filters and batches whose words begin with all those
     /// given; best first, at most `most`. Nothing is found for no words.
     ///

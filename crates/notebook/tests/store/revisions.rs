@@ -1,8 +1,9 @@
 //! Revisions: only added, told record by record, and never lost to another program.
 
 use crate::made::{documents, notebook, record, scan, stamp, test};
-use notebook::{Check, Held, NotebookError, NotebookFile, Stage, TestId};
+use notebook::{Check, Held, NotebookError, NotebookFile, Stage, StoredPlace, TestId};
 use std::fs;
+use std::io::Read as _;
 
 #[test]
 fn what_differs_is_told_record_by_record() {
@@ -167,9 +168,41 @@ fn a_scan_that_is_referred_to_is_missed_when_it_goes_or_changes() {
     let Held::Stored(fingerprint) = held else {
         panic!("a large file is stored");
     };
-    assert!(
-        file.stored_path(&fingerprint)
-            .unwrap()
-            .starts_with(file.scans_folder())
+    assert_eq!(
+        file.place_of(&fingerprint).unwrap(),
+        StoredPlace::File(file.scans_folder().join(&fingerprint.sha256))
     );
+}
+
+#[test]
+fn a_small_picture_stays_within_and_its_bytes_are_fetched_only_when_it_is_opened() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut file = notebook(dir.path());
+    let mut files = test("A test", "16");
+    let bytes = scan(3)[..300_000].to_vec();
+    for name in ["scans/sheet.tif", "scans/SHEET-2.PNG", "scans/curve.csv"] {
+        files.put(name, Held::Bytes(bytes.clone())).unwrap();
+    }
+    let id = file.add_test(&files, &stamp(), "typed").unwrap();
+    let (_, read) = file.documents(id, None).unwrap();
+    assert_eq!(read, files, "the same bytes, wherever they lie");
+    let within = |path: &str| match read.get(path).unwrap() {
+        Held::Stored(fingerprint) => {
+            matches!(file.place_of(fingerprint).unwrap(), StoredPlace::Within(_))
+        }
+        Held::Bytes(_) => false,
+    };
+    assert!(within("scans/sheet.tif") && within("scans/SHEET-2.PNG"));
+    assert!(!within("scans/curve.csv"), "a table is read at once");
+    let mut opened = vec![];
+    file.open_held(read.get("scans/sheet.tif").unwrap())
+        .unwrap()
+        .read_to_end(&mut opened)
+        .unwrap();
+    assert_eq!(opened, bytes);
+    // Laid out to be read, and saved again: nothing is lost, and nothing is kept twice.
+    let out = dir.path().join("out");
+    file.lay_out_to_read(&read, &out).unwrap();
+    assert_eq!(fs::read(out.join("scans/sheet.tif")).unwrap(), bytes);
+    assert!(!file.save(id, 1, &read, &stamp(), "again").unwrap().is_new);
 }

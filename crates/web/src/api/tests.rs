@@ -48,7 +48,7 @@ pub(crate) struct Sought {
     words: Option<String>,
 }
 
-/// The tests of the notebook, last changed first; with words, the best hit first.
+/// The tests of the notebook, last changed first; with words, the hundred best hits.
 #[utoipa::path(
     get,
     path = "/api/tests",
@@ -65,7 +65,7 @@ pub(crate) async fn list(
     let Query(sought) = sought?;
     let book = shared.book();
     let tests = away(move || match sought.words.as_deref().map(str::trim) {
-        Some(words) if !words.is_empty() => book.search(words),
+        Some(words) if !words.is_empty() => Ok(book.search(words)?.tests),
         _ => book.tests(false),
     })
     .await?;

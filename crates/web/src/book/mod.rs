@@ -5,10 +5,13 @@ mod edits;
 mod files;
 mod looking;
 
+pub(crate) use comparing::Others;
+
 use app::{
-    AppError, Check, ComparedTests, EvaluatedPages, KeepError, LightTable, Notebook, PlanQuestion,
-    PlannedRow, Progress, RecordRow, TILE_CACHE_BYTES, TestId, TestOverview, TileCache, TiledScan,
-    cell_table, plan, planned_rows, record_rows, with_record_rows, with_top_keys,
+    AppError, Check, ComparedTests, EvaluatedPages, FoundTests, KeepError, LightTable, Notebook,
+    PlanQuestion, PlannedRow, Progress, RecordRow, TILE_CACHE_BYTES, TestId, TestOverview,
+    TileCache, TiledScan, cell_table, plan, planned_rows, record_rows, with_record_rows,
+    with_top_keys,
 };
 use std::collections::{BTreeMap, VecDeque};
 use std::path::Path;
@@ -123,15 +126,9 @@ impl Book {
         }
     }
 
-    /// Tests that have these words anywhere, best first.
-    pub(crate) fn search(&self, words: &str) -> Result<Vec<TestOverview>, KeepError> {
-        let mut tests = vec![];
-        for found in self.notebook.search(words)? {
-            if !tests.iter().any(|t: &TestOverview| t.id == found.test) {
-                tests.push(self.notebook.overview(found.test)?);
-            }
-        }
-        Ok(tests)
+    /// Tests that have these words anywhere, best first, and how many there are in all.
+    pub(crate) fn search(&self, words: &str) -> Result<FoundTests, KeepError> {
+        self.notebook.tests_found(words)
     }
 
     pub(crate) fn open(&self, test: u32) -> Result<OpenTest, KeepError> {

@@ -6,7 +6,7 @@ use crate::form::fields;
 use crate::layout::{Frame, Step, page};
 use crate::pages::job;
 use crate::refusal::{Refusal, sentence};
-use crate::shared::{Shared, away};
+use crate::shared::{Others, Shared, away};
 use app::ComparedTests;
 use app::KeepError;
 use app::shown::Difference;
@@ -19,26 +19,53 @@ use std::sync::Arc;
 /// Most tests that are compared at once.
 const MOST: usize = 8;
 
-/// The form on the findings page that chooses what to compare with.
-pub(crate) fn choice(test: u32, others: &[(u32, String)]) -> Markup {
+/// The form on the findings page that chooses what to compare with: tests of the same
+/// film or filter, or those that have the words that were sought.
+pub(crate) fn choice(test: u32, others: &Others, words: &str) -> Markup {
     html! {
-        section {
+        section #compare {
             h2 { "Compare" }
-            @if others.is_empty() {
+            @if others.all == 0 {
                 p { "Another test of this notebook with readings can be compared with this one. There is none yet." }
             } @else {
-                form method="get" action=(format!("/tests/{test}/compare")) {
-                    fieldset {
-                        legend { "With" }
-                        @for (number, title) in others {
-                            label { input type="checkbox" name="with" value=(number); (title) }
+                form.search method="get" action=(format!("{}#compare", Step::Findings.of(&test.to_string()))) role="search" {
+                    input type="search" name="with" value=(words) aria-label="Words of a test to compare with" placeholder="Film, filter, batch, place";
+                    button { "Find" }
+                }
+                p.about role="status" { (told(others, words)) }
+                @if !others.tests.is_empty() {
+                    form method="get" action=(format!("/tests/{test}/compare")) {
+                        fieldset {
+                            legend.unseen { "Tests to compare with" }
+                            @for other in &others.tests {
+                                label { input type="checkbox" name="with" value=(other.number);
+                                    (other.title) " " span.muted { (other.about) }
+                                }
+                            }
                         }
+                        p.actions { button { "Compare" } }
                     }
-                    p.actions { button { "Compare" } }
                 }
             }
-            p { a href=(format!("/tests/{test}/compare")) { "Hold other people's reports against this test alone" } }
         }
+    }
+}
+
+/// What of the notebook's other tests is shown, and why.
+fn told(others: &Others, words: &str) -> String {
+    let shown = others.tests.len();
+    let all = others.all;
+    match (words.trim().is_empty(), shown) {
+        (true, 0) => format!(
+            "No other test with readings has the same film or filter; words find any of the {all} others."
+        ),
+        (true, _) if shown == all => "The notebook's other tests with readings.".to_owned(),
+        (true, _) => format!(
+            "{shown} of {all} other tests with readings: the nearest by film and filter. Words find others."
+        ),
+        (false, 0) => "No other test with readings has these words.".to_owned(),
+        (false, 1) => "One other test with readings has these words.".to_owned(),
+        (false, _) => format!("{shown} other tests with readings have these words, best first."),
     }
 }
 
@@ -98,7 +125,7 @@ fn body(found: &ComparedTests) -> Markup {
         @if c.differences.is_empty() && c.outside_reports.is_empty() {
             div.empty {
                 p { "Nothing in these tests can be compared with each other." }
-                p { "Tests are compared on one film and filter, in one kind of light; other people's reports are recorded under [[outside_report]] in the record." }
+                p { "Tests are compared on one film and filter, in one kind of light; other people's reports are typed in on the page of the findings." }
             }
         }
         @for difference in &c.differences { p { strong { (sentence(&difference.verdict)) } } }

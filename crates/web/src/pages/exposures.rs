@@ -16,7 +16,9 @@ pub(crate) async fn show(
 ) -> Result<Markup, Refusal> {
     let book = shared.book();
     let open = away(move || book.open(test)).await?;
-    let tables = record_tables::of(&open)?;
+    let mut tables = record_tables::of(&open)?;
+    // These are held against the findings, and stand on their page.
+    tables.retain(|(words, _)| words.table.name != record_tables::REPORTS);
     let id = test.to_string();
     let frame = Frame {
         token: shared.token(),
@@ -52,9 +54,7 @@ fn body(open: &OpenTest, tables: &[(TableWords, Vec<RecordRow>)], id: &str, toke
                     }
                 }
             }
-            @for (name, list) in record_tables::LISTS {
-                datalist id=(format!("words-{name}")) { @for word in list { option value=(word.replace('_', " ")) {} } }
-            }
+            (word_lists())
             div.bar {
                 button.main type="button" data-save disabled { "Saved" }
                 a href=(format!("/tests/{id}/history")) { "What was changed" }
@@ -74,7 +74,17 @@ fn body(open: &OpenTest, tables: &[(TableWords, Vec<RecordRow>)], id: &str, toke
     }
 }
 
-fn table(words: &TableWords, rows: &[RecordRow]) -> Markup {
+/// The words that columns offer.
+pub(crate) fn word_lists() -> Markup {
+    html! {
+        @for (name, list) in record_tables::LISTS {
+            datalist id=(format!("words-{name}")) { @for word in list { option value=(word.replace('_', " ")) {} } }
+        }
+    }
+}
+
+/// A table of records that is typed into.
+pub(crate) fn table(words: &TableWords, rows: &[RecordRow]) -> Markup {
     html! {
         div.wide.grid data-table=(words.table.name) role="region" aria-label=(words.title) {
             table {

@@ -3,31 +3,47 @@
 use crate::drawing::drawing;
 use crate::form::{field, fields};
 use crate::layout::{Frame, Step, page};
-use crate::pages::{compare, job, unevaluated};
+use crate::pages::{compare, exposures, job, unevaluated};
+use crate::record_tables;
 use crate::refusal::{Refusal, sentence};
-use crate::shared::{Shared, away};
+use crate::shared::{OpenTest, Shared, away};
 use app::KeepError;
 use axum::body::Bytes;
-use axum::extract::{Path, State};
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{Path, Query, State};
 use axum::response::Redirect;
 use maud::{Markup, html};
+use serde::Deserialize;
 use serde_json::Value;
 use std::sync::Arc;
+
+/// What the page is asked for beside the findings.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct Asked {
+    /// Words of a test to compare with.
+    with: String,
+}
 
 /// The findings of a test.
 pub(crate) async fn show(
     State(shared): State<Arc<Shared>>,
     Path(test): Path<u32>,
+    asked: Result<Query<Asked>, QueryRejection>,
 ) -> Result<Markup, Refusal> {
+    let Query(Asked { with }) = asked?;
     let book = shared.book();
+    let sought = with.clone();
     let (open, found, others) = away(move || {
-        Ok::<_, KeepError>((book.open(test)?, book.evaluated(test)?, book.others(test)?))
+        let others = book.others(test, &sought)?;
+        Ok::<_, KeepError>((book.open(test)?, book.evaluated(test)?, others))
     })
     .await?;
     let id = test.to_string();
     let here = Step::Findings.of(&id);
     let frame = Frame {
         token: shared.token(),
+        modules: if found.is_some() { &["grid.js"] } else { &[] },
         ..Frame::of_test(&open, &id, Step::Findings)
     };
     let Some(found) = found else {
@@ -59,9 +75,36 @@ pub(crate) async fn show(
                     ul { @for warning in warnings { li { (sentence(warning.as_str().unwrap_or_default())) } } }
                 }
             }
-            (compare::choice(test, &others))
+            (reports(&open, &id)?)
+            (compare::choice(test, &others, &with))
         },
     ))
+}
+
+/// What other people say of the film behind the filter, typed in and held against
+/// the fitted curve.
+fn reports(open: &OpenTest, id: &str) -> Result<Markup, Refusal> {
+    let tables = record_tables::of(open)?;
+    let kept = tables
+        .iter()
+        .find(|(words, _)| words.table.name == record_tables::REPORTS);
+    Ok(html! {
+        @if let Some((words, rows)) = kept {
+            section #reports {
+                h2 { (words.title) }
+                p { "What somebody else says of this film behind such a filter: the EI that was set, and what was seen on the negative. Each is held against the curve of this test: expected, possible or contradictory." }
+                div data-records=(id) data-revision=(open.revision) {
+                    div.told data-told role="status" { @for problem in &open.problems { p { (sentence(problem)) } } }
+                    (exposures::table(words, rows))
+                    (exposures::word_lists())
+                    p.actions {
+                        button type="button" data-save disabled { "Saved" }
+                        a.button href=(format!("/tests/{id}/compare")) { "Hold them against this test" }
+                    }
+                }
+            }
+        }
+    })
 }
 
 /// Evaluates a test and goes on to a page of it.

@@ -5,7 +5,7 @@ use crate::layout::{Frame, Step, page, token_field};
 use crate::pages::job;
 use crate::refusal::Refusal;
 use crate::shared::{Shared, away};
-use app::TestOverview;
+use app::{KeepError, TestOverview};
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
 use axum::response::Redirect;
@@ -21,6 +21,20 @@ pub(crate) struct Asked {
     words: Option<String>,
     /// Whether those put away are wanted.
     put_away: Option<String>,
+    /// How many of the last changed are passed over.
+    after: Option<u32>,
+}
+
+/// Most tests on one page of the list; older ones have pages of their own.
+const PAGE: usize = 200;
+
+/// What the list shows, and of how many.
+struct Listed {
+    tests: Vec<TestOverview>,
+    /// All tests of the list, or all that were found.
+    all: usize,
+    /// Whether the worked example is among all of them.
+    has_example: bool,
 }
 
 /// The list of tests.
@@ -31,16 +45,32 @@ pub(crate) async fn list(
     let Query(asked) = asked?;
     let words = asked.words.unwrap_or_default();
     let put_away = asked.put_away.is_some();
+    let after = asked.after.unwrap_or_default() as usize;
     let book = shared.book();
     let sought = words.clone();
-    let tests = away(move || {
+    let Listed {
+        tests,
+        all,
+        has_example,
+    } = away(move || {
         if sought.trim().is_empty() {
-            book.tests(put_away)
+            let tests = book.tests(put_away)?;
+            Ok::<_, KeepError>(Listed {
+                all: tests.len(),
+                has_example: tests.iter().any(|t| t.invented),
+                tests: tests.into_iter().skip(after).take(PAGE).collect(),
+            })
         } else {
-            book.search(&sought)
+            let found = book.search(&sought)?;
+            Ok(Listed {
+                all: found.all as usize,
+                has_example: true,
+                tests: found.tests,
+            })
         }
     })
     .await?;
+    let found = !words.trim().is_empty();
     let frame = Frame {
         token: shared.token(),
         modules: &["tests.js"],
@@ -50,7 +80,7 @@ pub(crate) async fn list(
     Ok(page(
         &frame,
         html! {
-            @if tests.is_empty() && words.trim().is_empty() && !put_away {
+            @if all == 0 && !found && !put_away {
                 (nothing_yet())
                 (ways_to_begin(token, false))
             } @else {
@@ -59,11 +89,18 @@ pub(crate) async fn list(
                     button { "Find" }
                 }
                 @if tests.is_empty() {
-                    p { @if put_away { "No test is put away." } @else { "No test has these words." } " " a href="/" { "All tests" } }
+                    p {
+                        @if found { "No test has these words." }
+                        @else if put_away && all == 0 { "No test is put away." }
+                        @else { "No test is that old." }
+                        " " a href="/" { "All tests" }
+                    }
                 } @else {
+                    @if found { (hits(tests.len(), all)) }
                     (rows(&tests, put_away, token))
+                    @if !found { (pages_of_list(after, tests.len(), all, put_away)) }
                 }
-                (ways_to_begin(token, tests.iter().any(|t| t.invented)))
+                (ways_to_begin(token, has_example))
                 p.about {
                     @if put_away { a href="/" { "Tests at hand" } } @else { a href="/?put_away=1" { "Tests put away" } }
                     " · " a href="/spectra" { "What a filter costs, without a test" }
@@ -71,6 +108,36 @@ pub(crate) async fn list(
             }
         },
     ))
+}
+
+/// How many were found, and whether all of them are shown.
+fn hits(shown: usize, all: usize) -> Markup {
+    html! {
+        p.about role="status" {
+            @if shown < all {
+                (all) " tests have these words; the " (shown) " that fit best are shown. One more word finds fewer."
+            } @else if all == 1 { "One test has these words." }
+            @else { (all) " tests have these words." }
+        }
+    }
+}
+
+/// The way to tests that were changed earlier or later than those shown.
+fn pages_of_list(after: usize, shown: usize, all: usize, put_away: bool) -> Markup {
+    let address = |after: usize| {
+        let put_away = if put_away { "&put_away=1" } else { "" };
+        format!("/?after={after}{put_away}")
+    };
+    let last = after + shown;
+    html! {
+        @if shown < all {
+            nav.actions aria-label="Pages of the list" {
+                span.about { "Tests " (after + 1) " to " (last) " of " (all) ", last changed first" }
+                @if after > 0 { a.button href=(address(after.saturating_sub(PAGE))) { "Changed later" } }
+                @if last < all { a.button href=(address(last)) { "Changed earlier" } }
+            }
+        }
+    }
 }
 
 fn nothing_yet() -> Markup {
