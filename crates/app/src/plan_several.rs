@@ -46,16 +46,16 @@ pub(crate) fn plan_several(
     let base = request(question, test, &test.filters[0])?;
     let ones: Vec<FilterAsked> = asked.iter().map(|a| a.one.clone()).collect();
     let plan = plan_filters(&base, &ones, &Assumptions::COMMON_PRACTICE).map_err(plan_error)?;
-    if let Some(dir) = &question.out {
-        if plan.frames.is_empty() {
-            return Err(AppError::new(
-                format!(
-                    "no image is expected behind any of these filters, so no plan is written to {}",
-                    dir.display()
-                ),
-                "leave --out away to read what to do instead",
-            ));
-        }
+    if let Some(dir) = &question.out
+        && plan.frames.is_empty()
+    {
+        return Err(AppError::new(
+            format!(
+                "no image is expected behind any of these filters, so no plan is written to {}",
+                dir.display()
+            ),
+            "leave --out away to read what to do instead",
+        ));
     }
     let made = (!plan.frames.is_empty())
         .then(|| MadePlan::of(&plan.as_if_exposed, &plan.frames, question));

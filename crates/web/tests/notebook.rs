@@ -1,13 +1,10 @@
 //! The pages and the API over a notebook: the worked example's path, conflicts,
 //! and what is sent from outside.
 
-#![expect(clippy::unwrap_used, reason = "a test program")]
-
 mod common;
 
-use axum::body::Body;
-use axum::http::{Request, StatusCode};
-use common::{HOST, Pages, asked, begun, change, ended, form, read, sent};
+use axum::http::StatusCode;
+use common::{Pages, asked, begun, change, ended, form, read, sent};
 use serde_json::{Value, json};
 use std::time::Duration;
 

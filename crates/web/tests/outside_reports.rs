@@ -1,7 +1,5 @@
 //! What other people say, typed in and held against the fitted curve.
 
-#![expect(clippy::unwrap_used, reason = "a test program")]
-
 mod common;
 
 use axum::http::StatusCode;

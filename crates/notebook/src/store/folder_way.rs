@@ -128,15 +128,14 @@ impl NotebookFile {
         }
         if let (Held::Stored(fingerprint), Laying::Linked) = (held, laying)
             && let StoredPlace::File(stored) = self.place_of(fingerprint)?
+            && fs::hard_link(&stored, path).is_ok()
         {
-            if fs::hard_link(&stored, path).is_ok() {
-                // What lies beside the notebook is not altered; elsewhere anybody may.
-                return if stored.starts_with(self.scans_folder()) {
-                    Ok(())
-                } else {
-                    same_bytes(&stored, fingerprint)
-                };
-            }
+            // What lies beside the notebook is not altered; elsewhere anybody may.
+            return if stored.starts_with(self.scans_folder()) {
+                Ok(())
+            } else {
+                same_bytes(&stored, fingerprint)
+            };
         }
         let mut from = self.open_held(held)?;
         let mut to = File::create_new(path).map_err(failed)?;
