@@ -14,6 +14,7 @@
 
 pub mod calibration;
 pub mod decode;
+pub mod flat_field;
 pub mod honesty;
 mod monotone;
 pub mod outline;

@@ -9,6 +9,8 @@ use super::sensor_rows::SensorRows;
 use super::tiff_layout::read_layout;
 use super::unpack::Pick;
 use super::{jpeg, png, tiff_rows};
+use crate::flat_field::{Correction, FlatField, FlatFieldError};
+use crate::tone::Tone;
 use std::io::{Read, Seek, SeekFrom};
 
 /// A scan whose header has been read and checked.
@@ -35,6 +37,8 @@ pub struct ScanReader<R> {
     source: R,
     limits: DecodeLimits,
     opened: Opened,
+    /// Uneven light that is divided out of each row.
+    correction: Option<Correction>,
 }
 
 impl<R: Read + Seek> ScanReader<R> {
@@ -69,13 +73,37 @@ impl<R: Read + Seek> ScanReader<R> {
             source,
             limits: *limits,
             opened,
+            correction: None,
         })
     }
 
-    /// Gives what the file says of itself.
+    /// Gives what the file says of itself; of a scan with its light divided out,
+    /// how its codes come out now.
     #[must_use]
     pub fn info(&self) -> &ScanInfo {
-        &self.opened.info
+        self.correction.as_ref().map_or(&self.opened.info, |c| &c.info)
+    }
+
+    /// Divides the light of the bare table out of one channel from now on, and
+    /// gives the tone of the codes that come out.
+    ///
+    /// They have 16 bits and a black level, and are linear; other channels can
+    /// no longer be read.
+    ///
+    /// # Errors
+    /// [`FlatFieldError`] when the tone is unknown, and for a field of another
+    /// size or channel.
+    pub fn divide_by(
+        &mut self,
+        field: FlatField,
+        channel: ChannelChoice,
+        tone: &Tone,
+    ) -> Result<Tone, FlatFieldError> {
+        self.pick(channel)?;
+        let correction = Correction::new(field, &self.opened.info, channel, tone)?;
+        let tone = correction.tone(tone);
+        self.correction = Some(correction);
+        Ok(tone)
     }
 
     /// Hands every row of a channel to `visit`, from the top.
@@ -87,6 +115,26 @@ impl<R: Read + Seek> ScanReader<R> {
     /// [`DecodeError::NoSuchChannel`] before anything is read; a fault in the
     /// picture data after the good rows have been handed out.
     pub fn for_each_row(
+        &mut self,
+        choice: ChannelChoice,
+        mut visit: impl FnMut(ScanRow<'_>),
+    ) -> Result<(), DecodeError> {
+        let Some(mut correction) = self.correction.take() else {
+            return self.for_each_stored_row(choice, visit);
+        };
+        let done = if choice == correction.channel {
+            self.for_each_stored_row(choice, |row| visit(correction.row(&row)))
+        } else {
+            Err(DecodeError::NoSuchChannel {
+                choice: choice.to_string(),
+                available: format!("only {} with its light divided out", correction.channel),
+            })
+        };
+        self.correction = Some(correction);
+        done
+    }
+
+    fn for_each_stored_row(
         &mut self,
         choice: ChannelChoice,
         mut visit: impl FnMut(ScanRow<'_>),
@@ -167,6 +215,7 @@ impl<R: Read + Seek> ScanReader<R> {
             source,
             limits,
             opened,
+            ..
         } = self;
         let mut walk = |visit: &mut dyn FnMut(u32, Codes<'_>)| match &opened.body {
             Body::Tiff(layout) => tiff_rows::walk(source, layout, pick, visit),
