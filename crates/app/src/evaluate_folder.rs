@@ -1,6 +1,8 @@
 //! The main job: a test folder to findings and report.
 
+use crate::camera_scan;
 use crate::carrying::{CarriedFrame, Way, carry_patches};
+use crate::divided_light::Divided;
 use crate::error::with_causes;
 use crate::json::{findings_json, tails_json};
 use crate::measuring::{Measuring, calibrator_words, measure_folder, tone_words};
@@ -64,7 +66,7 @@ pub fn evaluate_folder(
     let scans = scan_summaries(&folder, &measured);
     if let Value::Object(object) = &mut json {
         object.insert("red_end".to_owned(), tails_json(&tails));
-        object.insert("scans".to_owned(), scans_json(&scans));
+        object.insert("scans".to_owned(), scans_json(&scans, &measured));
         object.insert("carried".to_owned(), carried_json(&measured.carried));
         object.insert(
             "refusals".to_owned(),
@@ -73,6 +75,11 @@ pub fn evaluate_folder(
         object.insert("warnings".to_owned(), Value::from(warnings.clone()));
     }
     let mut scan_lines = scan_lines(&scans);
+    for surveyed in &measured.scans {
+        if let Some(divided) = &surveyed.divided {
+            scan_lines.push(format!("{}: {}", surveyed.scan, divided.line()));
+        }
+    }
     scan_lines.extend(
         measured
             .carried
@@ -218,7 +225,13 @@ fn scan_summaries(folder: &TestFolder, measured: &Measuring) -> Vec<ScanSummary>
                 width: s.info.width,
                 height: s.info.height,
                 bits: u32::from(s.info.bits),
-                tone: tone_words(&s.tone),
+                tone: match &s.divided {
+                    Some(divided) => format!(
+                        "{}; the light table's light divided out",
+                        tone_words(&divided.tone)
+                    ),
+                    None => tone_words(&s.tone),
+                },
                 channel: s.channel.to_string(),
                 calibrator: calibrator_words(record),
                 residual_sd: calibration.map(negative::calibration::Calibration::residual_sd),
@@ -240,10 +253,11 @@ fn scan_summaries(folder: &TestFolder, measured: &Measuring) -> Vec<ScanSummary>
         .collect()
 }
 
-fn scans_json(scans: &[ScanSummary]) -> Value {
+fn scans_json(scans: &[ScanSummary], measured: &Measuring) -> Value {
     scans
         .iter()
         .map(|s| {
+            let surveyed = measured.scans.iter().find(|m| m.scan == s.scan);
             serde_json::json!({
                 "name": s.scan.as_str(),
                 "file": s.file,
@@ -253,6 +267,8 @@ fn scans_json(scans: &[ScanSummary]) -> Value {
                 "bits": s.bits,
                 "tone": s.tone,
                 "channel": s.channel,
+                "sensor": surveyed.map(|m| camera_scan::json(&m.info, m.channel)),
+                "flat_field": surveyed.and_then(|m| m.divided.as_ref()).map(Divided::json),
                 "calibrated_by": s.calibrator,
                 "residual_sd_density": s.residual_sd,
                 "low_density": s.valid_density.map(|v| v.0),

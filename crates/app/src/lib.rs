@@ -18,6 +18,7 @@ mod changed_light;
 mod compare_tests;
 mod curve_file;
 mod demo_folder;
+mod divided_light;
 mod error;
 mod evaluate_folder;
 mod expose;

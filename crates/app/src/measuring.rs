@@ -27,6 +27,7 @@
 //! without a tablet.
 
 use crate::carrying::{Carried, CarriedFrame, Way};
+use crate::divided_light::{Divided, LightPictures, divide};
 use crate::error::with_causes;
 use crate::progress::go_on;
 use crate::single_scan::refuse_bilevel;
@@ -77,6 +78,8 @@ pub(crate) struct Surveyed {
     pub(crate) preview: Preview,
     pub(crate) findings: Vec<HonestyFinding>,
     pub(crate) repeat: Option<String>,
+    /// Light that was divided out.
+    pub(crate) divided: Option<Divided>,
     /// Why the calibration is not used for this scan's patches.
     calibration_refused: Option<CalibrationRefusal>,
     /// Standard uncertainty that is added to each reading. \[density\]
@@ -268,6 +271,18 @@ pub(crate) fn measure_folder(
         scans.push(survey_scan(folder, scan, &mut warnings)?);
     }
     progress.at("measuring scans", total, total);
+    for scan in &parts.scans {
+        if let Calibrator::OtherScan(other) = &scan.calibrator
+            && let Some(other) = folder.test.scan(other)
+            && (&other.flat_field, &other.dark_frame) != (&scan.flat_field, &scan.dark_frame)
+        {
+            warnings.push(format!(
+                "scan {} is calibrated by the tablet in scan {}, but not the same light is divided out of both: \
+                 name the same flat field and dark frame",
+                scan.id, other.id
+            ));
+        }
+    }
     warnings.extend(same_files(folder, &mut scans));
     refuse_calibrations(folder, &mut scans);
     compare_rebates(folder, &mut scans);
@@ -317,6 +332,35 @@ fn doubt_carried(carried: &Carried, scans: &[Surveyed], readings: &mut [Reading]
     }
 }
 
+/// Divides the light that a scan's record names out of it; gives the tone of
+/// its codes from then on.
+pub(crate) fn divide_recorded(
+    folder: &TestFolder,
+    scan: &Scan,
+    reader: &mut ScanReader<impl std::io::Read + std::io::Seek>,
+    channel: ChannelChoice,
+    tone: Tone,
+) -> Result<(Tone, Option<Divided>), AppError> {
+    let Some(flat_field) = &scan.flat_field else {
+        return Ok((tone, None));
+    };
+    let flat_field = folder.scan_path(flat_field)?;
+    let dark_frame = match &scan.dark_frame {
+        Some(path) => Some(folder.scan_path(path)?),
+        None => None,
+    };
+    let pictures = LightPictures {
+        flat_field: &flat_field,
+        dark_frame: dark_frame.as_deref(),
+    };
+    let (tone, divided) =
+        divide(reader, channel, &tone, scan.tone, pictures).map_err(|mut e| {
+            e.problem = format!("scan {} ({}): {}", scan.id, scan.file, e.problem);
+            e
+        })?;
+    Ok((tone, Some(divided)))
+}
+
 fn survey_scan(
     folder: &TestFolder,
     scan: &Scan,
@@ -356,6 +400,7 @@ fn survey_scan(
             "mend the tone in test.toml",
         )
     })?;
+    let (tone, divided) = divide_recorded(folder, scan, &mut reader, channel, tone)?;
     let labels = match &scan.region_map {
         Some(map) => Some(read_labels(
             &folder.scan_path(map)?,
@@ -416,30 +461,39 @@ fn survey_scan(
             }
         }
     }
-    let measured = survey(&mut reader, channel, &tone, &outlines, labels, None).map_err(|e| {
-        let named = match &e {
-            PatchError::Outline(
-                OutlineError::OutsidePicture { index, .. }
-                | OutlineError::NoArea { index, .. }
-                | OutlineError::NoPixel { index },
-            ) => names.get(*index).cloned(),
-            _ => None,
-        };
-        let remedy = match (&e, &named) {
-            (PatchError::Decode(_), _) => decode_remedy().to_owned(),
-            (_, Some(name)) => {
-                format!("mend the outline of {name}; pixels count from the top left corner")
+    let mut measured =
+        survey(&mut reader, channel, &tone, &outlines, labels, None).map_err(|e| {
+            let named = match &e {
+                PatchError::Outline(
+                    OutlineError::OutsidePicture { index, .. }
+                    | OutlineError::NoArea { index, .. }
+                    | OutlineError::NoPixel { index },
+                ) => names.get(*index).cloned(),
+                _ => None,
+            };
+            let remedy = match (&e, &named) {
+                (PatchError::Decode(_), _) => decode_remedy().to_owned(),
+                (_, Some(name)) => {
+                    format!("mend the outline of {name}; pixels count from the top left corner")
+                }
+                _ => "mend the outlines; pixels count from the top left corner".to_owned(),
+            };
+            let mut error = scan_error(id, &scan.file, &e, &remedy);
+            if let Some(name) = named {
+                error.problem = format!("scan {id} ({}), {name}: {}", scan.file, with_causes(&e));
             }
-            _ => "mend the outlines; pixels count from the top left corner".to_owned(),
-        };
-        let mut error = scan_error(id, &scan.file, &e, &remedy);
-        if let Some(name) = named {
-            error.problem = format!("scan {id} ({}), {name}: {}", scan.file, with_causes(&e));
-        }
-        error
-    })?;
+            error
+        })?;
 
-    let mut findings = file_findings(&info, &tone, &measured.histogram);
+    if let Some(divided) = &divided {
+        divided.add_uncertainty(&mut measured.patches, &outlines);
+        // Levels are checked where they were set: in the stored codes.
+        measured.histogram = divided.histogram.clone();
+    }
+    let stored = divided
+        .as_ref()
+        .map_or((&info, &tone), |d| (&d.info, &d.tone));
+    let mut findings = file_findings(stored.0, stored.1, &measured.histogram);
     if scan.response == Response::LogSignal {
         // Camera frames: black and white ends are part of the series, each patch
         // tells for itself.
@@ -502,6 +556,7 @@ fn survey_scan(
         preview: measured.preview,
         findings,
         repeat: None,
+        divided,
         calibration_refused: None,
         doubt: 0.0,
     })

@@ -2,6 +2,7 @@
 
 use crate::camera_scan;
 use crate::curve_file::names;
+use crate::divided_light::{Divided, LightPictures, divide};
 use crate::error::with_causes;
 use crate::measuring::{
     READ_BUFFER, add_finding, calibrated, decode_remedy, outline_of, read_labels, recorded_tone,
@@ -51,6 +52,10 @@ pub struct MeasureRequest {
     /// Which samples: `red`, `green`, `blue`, `mean`, `infrared`, `extra:NUMBER`,
     /// `mosaic:ROW,COLUMN`.
     pub channel: Option<String>,
+    /// A picture of the bare light table, whose light is divided out.
+    pub flat_field: Option<PathBuf>,
+    /// A picture without light, taken off both before; only with a flat field.
+    pub dark_frame: Option<PathBuf>,
 }
 
 /// What `measure` answers for one scan.
@@ -219,8 +224,26 @@ pub fn measure_scan(
         refuse_bilevel(&info)
             .map_err(|e| AppError::new(format!("{shown}: {e}"), decode_remedy()))?;
     }
-    let tone = recorded_tone(tone_of_text(request.tone.as_deref())?, &info, channel)
+    let recorded = tone_of_text(request.tone.as_deref())?;
+    let stored_tone = recorded_tone(recorded, &info, channel)
         .map_err(|e| AppError::new(e, "give a gamma between 0.1 and 10"))?;
+    let (tone, divided) = match (&request.flat_field, &request.dark_frame) {
+        (Some(flat_field), dark_frame) => {
+            let pictures = LightPictures {
+                flat_field,
+                dark_frame: dark_frame.as_deref(),
+            };
+            let (tone, divided) = divide(&mut reader, channel, &stored_tone, recorded, pictures)?;
+            (tone, Some(divided))
+        }
+        (None, Some(_)) => {
+            return Err(AppError::new(
+                "a dark frame is given, but no flat field",
+                "give the picture of the bare light table with --flat-field",
+            ));
+        }
+        (None, None) => (stored_tone.clone(), None),
+    };
 
     let mut patches: Vec<(Id, Outline, Option<PatchRole>)> = vec![];
     match &request.patches {
@@ -306,8 +329,13 @@ pub fn measure_scan(
             };
             fail(&e, remedy)
         })?;
+    if let Some(divided) = &divided {
+        divided.add_uncertainty(&mut measured.patches, &outlines);
+        // Levels are checked where they were set: in the stored codes.
+        measured.histogram = divided.histogram.clone();
+    }
 
-    let mut findings = file_findings(&info, &tone, &measured.histogram);
+    let mut findings = file_findings(&info, &stored_tone, &measured.histogram);
     widen_by_findings(&mut measured.patches, &findings);
     // Patches that are steps of the tablet: what the calibration made of them.
     let mut step_of: BTreeMap<usize, (u32, StepResult)> = BTreeMap::new();
@@ -376,7 +404,7 @@ pub fn measure_scan(
     let calibration = calibration.filter(|_| refused.is_none());
     let scan_wide = flags_of_readings(&findings);
 
-    let tone_said = tone_said(&tone, request.tone.is_some());
+    let tone_said = tone_said(&stored_tone, request.tone.is_some());
     let mut lines = vec![format!(
         "{shown}: {} × {} px, {} bits, {}; channel {channel}; tone {}",
         info.width,
@@ -393,6 +421,7 @@ pub fn measure_scan(
             extra.join(", ")
         ));
     }
+    lines.extend(divided.as_ref().map(Divided::line));
     let mut rows = vec![];
     for (place, ((name, _, _), statistics)) in patches.iter().zip(&measured.patches).enumerate() {
         let (density, limit) = match &calibration {
@@ -493,6 +522,7 @@ pub fn measure_scan(
             "channel": channel.to_string(),
             "sensor": camera_scan::json(&info, channel),
             "extra_samples": extra,
+            "flat_field": divided.as_ref().map(Divided::json),
             "tone": tone_said,
             "code_low": measured.histogram.counts.iter().position(|c| *c > 0),
             "code_high": measured.histogram.counts.iter().rposition(|c| *c > 0),

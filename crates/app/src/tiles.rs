@@ -144,7 +144,14 @@ pub fn tiles_of_scan(
     )
     .map_err(|e| AppError::new(e, "give a gamma between 0.1 and 10"))?;
     let sha256 = hash_file(&request.scan)?;
-    tiled(&mut reader, &shown, channel, &tone, sha256, cache, progress)
+    tiled(
+        &mut reader,
+        &shown,
+        (channel, &tone),
+        (sha256, ""),
+        cache,
+        progress,
+    )
 }
 
 /// Opens the tiles of one scan of a test, with the densities that the test's
@@ -179,12 +186,18 @@ pub fn tiles_of_test_scan(
         &DecodeLimits::default(),
     )
     .map_err(|e| AppError::new(format!("{shown}: {}", with_causes(&e)), remedy_of(&e)))?;
+    let divided_by = match &surveyed.divided {
+        Some(divided) => {
+            divided.divide_again(&mut reader, surveyed.channel)?;
+            divided.key()
+        }
+        None => "",
+    };
     let mut tiles = tiled(
         &mut reader,
         &shown,
-        surveyed.channel,
-        &surveyed.tone,
-        surveyed.sha256,
+        (surveyed.channel, &surveyed.tone),
+        (surveyed.sha256, divided_by),
         cache,
         progress,
     )?;
@@ -220,9 +233,8 @@ impl TiledScan {
 fn tiled(
     reader: &mut ScanReader<BufReader<File>>,
     shown: &str,
-    channel: ChannelChoice,
-    tone: &Tone,
-    sha256: String,
+    (channel, tone): (ChannelChoice, &Tone),
+    (sha256, divided_by): (String, &str),
     cache: &TileCache,
     progress: &dyn Progress,
 ) -> Result<TiledScan, AppError> {
@@ -234,7 +246,7 @@ fn tiled(
     })?;
     fs::create_dir_all(&cache.dir).map_err(|e| AppError::file("making", &cache.dir, &e))?;
     let page = reader.info().page;
-    let words = format!("{channel} {}", tone.encoding.describe());
+    let words = format!("{channel} {}{divided_by}", tone.encoding.describe());
     let path = cache
         .dir
         .join(format!("{sha256}-{page}-{}.{ENDING}", file_word(&words)));

@@ -136,6 +136,8 @@ fn request(scan: PathBuf) -> MeasureRequest {
         region_map: None,
         tone: None,
         channel: None,
+        flat_field: None,
+        dark_frame: None,
     }
 }
 

@@ -208,7 +208,7 @@ pub(crate) enum Command {
     after_help = "Example: filmproof measure scan.tif --tablet tablet.csv --strip 40,900,1050,60 --patches patches.csv"
 )]
 pub(crate) struct MeasureArguments {
-    /// Scans: TIFF, PNG or JPEG.
+    /// Scans: TIFF, PNG or JPEG, or a camera's raw frame as DNG.
     #[arg(required = true, value_hint = ValueHint::FilePath)]
     pub(crate) scans: Vec<PathBuf>,
     /// The step tablet's table: density and, when known, step and density_sd.
@@ -235,6 +235,14 @@ pub(crate) struct MeasureArguments {
     /// beside the colours, or mosaic:ROW,COLUMN.
     #[arg(long)]
     pub(crate) channel: Option<String>,
+    /// A picture of the bare light table, taken as the scan was: its uneven light is
+    /// divided out. Only where the tone is known.
+    #[arg(long, value_hint = ValueHint::FilePath)]
+    pub(crate) flat_field: Option<PathBuf>,
+    /// A picture with the lens covered, of the same exposure time: taken off scan and
+    /// flat field first.
+    #[arg(long, requires = "flat_field", value_hint = ValueHint::FilePath)]
+    pub(crate) dark_frame: Option<PathBuf>,
     /// Which image of a file with several, counted from 0.
     #[arg(long, default_value_t = 0)]
     pub(crate) page: u32,

@@ -184,6 +184,8 @@ fn measure(arguments: &MeasureArguments, progress: &ProgressBar) -> Result<(), A
             region_map: arguments.region_map.clone(),
             tone: arguments.tone.clone(),
             channel: arguments.channel.clone(),
+            flat_field: arguments.flat_field.clone(),
+            dark_frame: arguments.dark_frame.clone(),
         };
         match measure_scan(&request, progress) {
             Ok(measured) => answers.push(measured),

@@ -164,3 +164,101 @@ fn a_mosaic_taken_for_grey_is_refused_and_the_text_says_what_was_taken() {
         "{err}"
     );
 }
+
+/// Lens and light table: a stop darker in the corners.
+fn shading(x: usize, y: usize) -> f64 {
+    let (x, y) = (
+        x as f64 / WIDTH as f64 - 0.5,
+        y as f64 / HEIGHT as f64 - 0.5,
+    );
+    (-2.0 * (x * x + y * y)).exp2()
+}
+
+/// Light that the sensor shows without any, as a share of full scale.
+const GLOW: f64 = 0.004;
+
+/// A frame over that table: light as a share of full scale.
+fn over_table(salt: usize, light: impl Fn(usize, usize) -> f64) -> Vec<u8> {
+    let mut samples = vec![];
+    for y in 0..HEIGHT {
+        for x in 0..WIDTH {
+            let light = light(x, y) + GLOW;
+            let spread = 2.0 + 30.0 * light.sqrt();
+            let value = 1024.0 + 13_976.0 * light + spread * noise(salt + y * 1000 + x);
+            samples.push((value + 0.5) as u16);
+        }
+    }
+    RawFrame::new(WIDTH as u32, HEIGHT as u32, samples).to_dng()
+}
+
+#[test]
+fn a_flat_field_and_a_dark_frame_make_film_read_the_same_everywhere() {
+    let dir = folder();
+    let write = |name: &str, bytes: Vec<u8>| fs::write(dir.path().join(name), bytes).unwrap();
+    // One film of density 1 over the whole frame.
+    write(
+        "film.dng",
+        over_table(1_000_000, |x, y| 0.09 * shading(x, y)),
+    );
+    write(
+        "table.dng",
+        over_table(2_000_000, |x, y| 0.9 * shading(x, y)),
+    );
+    write("dark.dng", over_table(3_000_000, |_, _| 0.0));
+    write(
+        "small.dng",
+        RawFrame::new(80, 80, vec![8000; 6400]).to_dng(),
+    );
+    let patches = "name,x_px,y_px,width_px,height_px\n\
+                   middle,200,60,40,40\ncorner,4,4,40,40\nother,396,116,40,40\n";
+    fs::write(dir.path().join("places.csv"), patches).unwrap();
+    let signals = |more: &[&str]| {
+        let base = ["film.dng", "--patches", "places.csv", "--json"];
+        let (code, out, err) = measure(dir.path(), &[&base[..], more].concat());
+        assert_eq!(code, 0, "{err}");
+        let json: Value = serde_json::from_str(&out).unwrap();
+        let rows = json["patches"].as_array().unwrap();
+        let signals: Vec<f64> = rows.iter().map(|r| r["signal"].as_f64().unwrap()).collect();
+        (signals, json)
+    };
+    let (plain, _) = signals(&[]);
+    // Made: 2·(0.44² + 0.35²) stops at the middle of the corner patch, 0.19 in density, less the glow.
+    assert!((plain[0] / plain[1]).log10() > 0.15, "{plain:?}");
+    let both = ["--flat-field", "table.dng", "--dark-frame", "dark.dng"];
+    let (even, json) = signals(&both);
+    for signal in &even {
+        // 0.09 of full scale, whose brightest place is the middle. 400 cells of
+        // noise 0.003 of it, and the field's own 0.1 %: 0.2 % of the light each.
+        assert!((signal / 0.09).log10().abs() < 0.005, "{even:?}");
+    }
+    let field = &json["scan"]["flat_field"];
+    let corner = field["corner_to_centre_stops"].as_f64().unwrap();
+    // Made: 2·(0.5² + 0.5²) = 1 stop.
+    assert!((corner + 1.0).abs() < 0.05, "{field}");
+    let dark = field["dark_percent"].as_f64().unwrap();
+    assert!((dark - 100.0 * GLOW).abs() < 0.02, "{field}");
+    let (_, text, _) = measure(dir.path(), &[&["film.dng"][..], &both].concat());
+    assert!(
+        text.contains("light divided out by table.dng less dark.dng"),
+        "{text}"
+    );
+
+    let refused = |arguments: &[&str]| {
+        let (code, _, err) = measure(dir.path(), arguments);
+        (code, err)
+    };
+    let (code, err) = refused(&["film.dng", "--flat-field", "small.dng"]);
+    assert!(
+        code == 1 && err.contains("80 × 80 pixels, but the scan has 440 × 160"),
+        "{err}"
+    );
+    let (code, err) = refused(&["film.dng", "--flat-field", "table.dng", "--tone", "unknown"]);
+    assert!(
+        code == 1 && err.contains("tone") && err.contains("unknown"),
+        "{err}"
+    );
+    let (code, err) = refused(&["film.dng", "--flat-field", "frame.dng"]);
+    assert!(code == 1 && err.contains("frame.dng"), "{err}");
+    let (code, err) = refused(&["film.dng", "--dark-frame", "dark.dng"]);
+    assert!(code == 2 && err.contains("--flat-field"), "{err}");
+}

@@ -6,7 +6,8 @@
 //! The way of a scan: [`decode`] reads rows of code values; [`tone`] says how
 //! codes follow light; [`patch`] measures outlines; [`calibration`] turns a
 //! step tablet in the scan into densities for the other patches; [`honesty`]
-//! looks for levels that were changed, [`widening`] makes readings as uncertain
+//! looks for levels that were changed, [`flat_field`] divides uneven light out of
+//! camera scans, [`widening`] makes readings as uncertain
 //! as that, and [`refusal`] puts a calibration aside that can't be right;
 //! [`relative`] reads a scan without one; [`preview`] makes the small picture;
 //! [`registration`] lays frames of one subject on each other; [`tiles`] cuts a scan

@@ -244,6 +244,10 @@ tables! {
         response: Option<Response>,
         /// Path of an image whose pixel values are labels of regions.
         region_map: Option<At<String>>,
+        /// Path of a picture of the bare light table, taken as the scan was: its light is divided out.
+        flat_field: Option<At<String>>,
+        /// Path of a picture with the lens covered, of the same exposure time; only beside flat_field.
+        dark_frame: Option<At<String>>,
     }
 
     /// A step tablet lying in a scan: cells split evenly, or one outline for each step.

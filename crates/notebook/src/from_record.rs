@@ -235,6 +235,8 @@ fn scan(record: &Scan) -> ScanTable {
         repeat_of: record.repeat_of.clone().map(at),
         response: Some(record.response),
         region_map: record.region_map.clone().map(at),
+        flat_field: record.flat_field.clone().map(at),
+        dark_frame: record.dark_frame.clone().map(at),
     }
 }
 

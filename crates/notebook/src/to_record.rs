@@ -470,6 +470,23 @@ impl<'a> Conversion<'a> {
             Some(path) => Some(self.file(path)?),
             None => None,
         };
+        let flat_field = match table.flat_field {
+            Some(path) => Some(self.file(path)?),
+            None => None,
+        };
+        let dark_frame = match (table.dark_frame, &flat_field) {
+            (Some(path), Some(_)) => Some(self.file(path)?),
+            (Some(path), None) => {
+                self.problem(
+                    &path.span,
+                    format!("{from} has a dark frame, but no flat field"),
+                    "`flat_field = …`, a picture of the bare light table",
+                    "add the flat field, or remove dark_frame",
+                );
+                None
+            }
+            (None, _) => None,
+        };
         if let Some(sha256) = &table.sha256 {
             let digits = sha256.value.bytes().all(|byte| byte.is_ascii_hexdigit());
             if sha256.value.len() != 64 || !digits {
@@ -546,6 +563,8 @@ impl<'a> Conversion<'a> {
             repeat_of,
             response: table.response.unwrap_or(Response::Density),
             region_map,
+            flat_field,
+            dark_frame,
         })
     }
 

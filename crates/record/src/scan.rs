@@ -86,4 +86,8 @@ pub struct Scan {
     pub response: crate::Response,
     /// Path of an image whose pixel values are labels of regions.
     pub region_map: Option<String>,
+    /// Path of a picture of the bare light table, whose light is divided out.
+    pub flat_field: Option<String>,
+    /// Path of a picture without light; only beside a flat field.
+    pub dark_frame: Option<String>,
 }

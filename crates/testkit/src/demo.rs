@@ -622,6 +622,8 @@ fn scan(id: record::Id, file: String) -> Scan {
         repeat_of: None,
         response: Response::Density,
         region_map: None,
+        flat_field: None,
+        dark_frame: None,
     }
 }
 

@@ -660,6 +660,14 @@ fn records_that_do_not_fit_together() {
         ),
         toml(
             "tone = \"linear\"",
+            "dark_frame = \"dark.dng\"",
+            "\"dark.dng\"",
+            "scan sheets has a dark frame, but no flat field",
+            "flat_field",
+            "add the flat field",
+        ),
+        toml(
+            "tone = \"linear\"",
             "sha256 = \"abc\"",
             "\"abc\"",
             "`sha256` of scan sheets",

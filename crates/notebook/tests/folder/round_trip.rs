@@ -86,6 +86,8 @@ fn everything() -> TestParts {
         repeat_of: Some(id(if name == "c" { "a" } else { "c" })),
         response: Response::RelativeDensity,
         region_map: some("scans/map.png"),
+        flat_field: some("scans/table.dng"),
+        dark_frame: some("scans/dark.dng"),
     };
     let rectangle = Outline::Rectangle {
         x: 1,
@@ -310,9 +312,16 @@ fn everything() -> TestParts {
 }
 
 fn files() -> Vec<(String, Vec<u8>)> {
-    ["scans/a.tif", "scans/b.tif", "scans/c.tif", "scans/map.png"]
-        .map(|name| (name.to_owned(), vec![0, 1, 2]))
-        .to_vec()
+    [
+        "scans/a.tif",
+        "scans/b.tif",
+        "scans/c.tif",
+        "scans/map.png",
+        "scans/table.dng",
+        "scans/dark.dng",
+    ]
+    .map(|name| (name.to_owned(), vec![0, 1, 2]))
+    .to_vec()
 }
 
 fn left_over(parent: &std::path::Path) -> Vec<String> {

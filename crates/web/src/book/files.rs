@@ -45,6 +45,8 @@ impl Book {
                 region_map: None,
                 tone: None,
                 channel: None,
+                flat_field: None,
+                dark_frame: None,
             },
             &app::Silent,
         )
