@@ -26,7 +26,7 @@ fn shaded() -> DemoTest {
     }
     let mut size = (0, 0);
     for (name, bytes) in &mut demo.files {
-        if !Path::new(name).extension().is_some_and(|e| e == "tif") {
+        if Path::new(name).extension().is_none_or(|e| e != "tif") {
             continue;
         }
         let source = Cursor::new(bytes.clone());
