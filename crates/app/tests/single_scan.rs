@@ -385,14 +385,10 @@ fn measured(
     tablet: Option<&Path>,
 ) -> Result<MeasuredScan, AppError> {
     let request = MeasureRequest {
-        scan: scan.to_owned(),
-        page: 0,
         tablet: tablet.map(Path::to_owned),
-        strip: None,
-        patches: None,
-        region_map: None,
         tone: Some("linear".to_owned()),
         channel: channel.map(str::to_owned),
+        ..request(scan.to_owned())
     };
     measure_scan(&request, &Silent)
 }
@@ -480,16 +476,7 @@ fn a_long_scan_tells_how_far_it_is_and_stops_when_asked() {
     // 16 MB of 16-bit grey.
     let codes = vec![9000_u16; 2000 * 4000];
     fs::write(&scan, tiff_grey16(2000, 4000, &codes, TiffForm::default())).unwrap();
-    let request = MeasureRequest {
-        scan,
-        page: 0,
-        tablet: None,
-        strip: None,
-        patches: None,
-        region_map: None,
-        tone: None,
-        channel: None,
-    };
+    let request = request(scan);
     let told = Told(Mutex::new(vec![]), false);
     measure_scan(&request, &told).unwrap();
     let steps = told.0.into_inner().unwrap();

@@ -81,7 +81,9 @@ impl<R: Read + Seek> ScanReader<R> {
     /// how its codes come out now.
     #[must_use]
     pub fn info(&self) -> &ScanInfo {
-        self.correction.as_ref().map_or(&self.opened.info, |c| &c.info)
+        self.correction
+            .as_ref()
+            .map_or(&self.opened.info, |c| &c.info)
     }
 
     /// Divides the light of the bare table out of one channel from now on, and
