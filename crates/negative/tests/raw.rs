@@ -7,7 +7,9 @@
     reason = "a test stops where something is not as it should be"
 )]
 
-use negative::decode::{ChannelChoice, Codes, DecodeError, DecodeLimits, ScanInfo, ScanReader};
+use negative::decode::{
+    ChannelChoice, Codes, Compression, DecodeError, DecodeLimits, ScanInfo, ScanReader,
+};
 use negative::outline::{Outline, Rectangle};
 use negative::patch::measure_patches;
 use negative::tiles::TileLayout;
@@ -233,6 +235,25 @@ fn the_frame_below_a_small_picture_is_the_one_that_is_read() {
 }
 
 #[test]
+fn makers_own_raw_files_are_named_as_such() {
+    // First bytes only: (what they are, bytes). From memory.
+    let starts: [&[u8]; 4] = [
+        b"FUJIFILMCCD-RAW 0201",
+        b"\0\0\0\x18ftypcrx \0\0\0\x01",
+        b"IIRO\x08\0\0\0\0\0\0\0",
+        b"II\x2A\0\x10\0\0\0CR\x02\0\0\0\0\0\x01\0\0\x01\x04\0\x01\0\0\0\x04\0\0\0\0\0\0\0",
+    ];
+    for start in starts {
+        let error = open(start.to_vec()).unwrap_err();
+        assert!(
+            matches!(error, DecodeError::MakersRaw),
+            "{start:?}: {error}"
+        );
+        assert!(error.to_string().contains("convert it to DNG"), "{error}");
+    }
+}
+
+#[test]
 fn a_linearization_table_is_applied() {
     // Stored 0, 1, 2, 3 and beyond stand for these.
     let made = RawFrame {
@@ -309,4 +330,236 @@ fn a_frame_cut_short_says_how_much_is_left() {
             drop(reader.for_each_row(ChannelChoice::Green, |_| {}));
         }
     }
+}
+
+/// Writes bits, high one first, with a zero after each 0xFF.
+#[derive(Default)]
+struct BitWriter {
+    bytes: Vec<u8>,
+    held: u64,
+    count: u32,
+}
+
+impl BitWriter {
+    fn put(&mut self, value: u32, bits: u32) {
+        self.held = self.held << bits | u64::from(value);
+        self.count += bits;
+        while self.count >= 8 {
+            self.count -= 8;
+            let byte = (self.held >> self.count) as u8;
+            self.bytes.push(byte);
+            if byte == 0xFF {
+                self.bytes.push(0);
+            }
+        }
+    }
+
+    fn flush(&mut self) {
+        // Ones fill the last byte.
+        while self.count > 0 {
+            self.put(1, 1);
+        }
+    }
+}
+
+/// How numbers are coded as lossless JPEG data.
+#[derive(Clone, Copy)]
+struct Coding {
+    predictor: u8,
+    components: usize,
+    /// Rows between restarts; 0 for none.
+    restart_rows: usize,
+    /// Length of every code: 5 for short ones, 12 for codes beyond a look at a table.
+    code_bits: u32,
+}
+
+/// Codes numbers as T.81 annex H says: an encoder apart from the decoder.
+fn lossless(numbers: &[u16], row: usize, coding: Coding) -> Vec<u8> {
+    let (rows, width) = (numbers.len() / row, row / coding.components);
+    let mut out = vec![0xFF, 0xD8, 0xFF, 0xC4];
+    // 17 codes of one length: symbols 0 to 16 are the codes 0 to 16.
+    let mut counts = [0_u8; 16];
+    counts[coding.code_bits as usize - 1] = 17;
+    out.extend((2 + 1 + 16 + 17_u16).to_be_bytes());
+    out.push(0);
+    out.extend(counts);
+    out.extend(0..17_u8);
+    if coding.restart_rows > 0 {
+        out.extend([0xFF, 0xDD, 0, 4]);
+        out.extend(((coding.restart_rows * width) as u16).to_be_bytes());
+    }
+    out.extend([0xFF, 0xC3]);
+    out.extend((8 + 3 * coding.components as u16).to_be_bytes());
+    out.push(16);
+    out.extend((rows as u16).to_be_bytes());
+    out.extend((width as u16).to_be_bytes());
+    out.push(coding.components as u8);
+    for component in 0..coding.components as u8 {
+        out.extend([component, 0x11, 0]);
+    }
+    out.extend([0xFF, 0xDA]);
+    out.extend((6 + 2 * coding.components as u16).to_be_bytes());
+    out.push(coding.components as u8);
+    for component in 0..coding.components as u8 {
+        out.extend([component, 0]);
+    }
+    out.extend([coding.predictor, 0, 0]);
+    let mut bits = BitWriter::default();
+    let at = |y: usize, i: usize| i32::from(numbers[y * row + i]);
+    for y in 0..rows {
+        let fresh = y == 0 || coding.restart_rows > 0 && y % coding.restart_rows == 0;
+        if fresh && y > 0 {
+            bits.flush();
+            out.append(&mut bits.bytes);
+            out.extend([0xFF, 0xD0 + ((y / coding.restart_rows - 1) % 8) as u8]);
+        }
+        for i in 0..row {
+            let c = coding.components;
+            let expected = if fresh && i < c {
+                1 << 15
+            } else if fresh {
+                at(y, i - c)
+            } else if i < c {
+                at(y - 1, i)
+            } else {
+                let (a, b, d) = (at(y, i - c), at(y - 1, i), at(y - 1, i - c));
+                match coding.predictor {
+                    1 => a,
+                    2 => b,
+                    3 => d,
+                    4 => a + b - d,
+                    5 => a + ((b - d) >> 1),
+                    6 => b + ((a - d) >> 1),
+                    _ => (a + b) >> 1,
+                }
+            };
+            // Differences count modulo 2^16, from −32767 to 32768.
+            let difference = i32::from((at(y, i) - expected) as i16);
+            if difference == -32768 {
+                bits.put(16, coding.code_bits);
+                continue;
+            }
+            let size = 32 - difference.unsigned_abs().leading_zeros();
+            bits.put(size, coding.code_bits);
+            if size > 0 {
+                let value = if difference < 0 {
+                    difference + (1 << size) - 1
+                } else {
+                    difference
+                };
+                bits.put(value as u32, size);
+            }
+        }
+    }
+    bits.flush();
+    out.append(&mut bits.bytes);
+    out.extend([0xFF, 0xD9]);
+    out
+}
+
+/// The same frame with its numbers in a strip of lossless JPEG data.
+fn compressed(frame: &RawFrame, coding: Coding) -> Vec<u8> {
+    let data = lossless(&frame.samples, frame.width as usize, coding);
+    let stored = 2 * frame.samples.len();
+    assert!(
+        data.len() <= stored,
+        "the picture is meant to become shorter"
+    );
+    let tagged = RawFrame {
+        tags: vec![(259, 3, vec![7]), (279, 4, vec![data.len() as u32])],
+        ..frame.clone()
+    };
+    let mut bytes = tagged.to_dng();
+    // The strip lies after the header; what it leaves free stays unused.
+    bytes[8..8 + stored].fill(0);
+    bytes[8..8 + data.len()].copy_from_slice(&data);
+    bytes
+}
+
+/// Smooth tones with steps of every size, up and down.
+fn tones() -> RawFrame {
+    let mut state = 1_u32;
+    let samples = (0..48 * 40).map(|i: u32| {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        let noise = (state >> 24) as u16 % 16;
+        match i % 97 {
+            0 => 0,
+            1 => 65_535,
+            2 => 32_768,
+            _ => 3000 + (i % 48) as u16 * 20 + noise,
+        }
+    });
+    RawFrame {
+        white: 65_535,
+        ..RawFrame::new(48, 40, samples.collect())
+    }
+}
+
+#[test]
+fn lossless_jpeg_data_holds_the_same_numbers() {
+    let frame = tones();
+    let stored = rows(frame.to_dng(), ChannelChoice::Green).1;
+    for predictor in 1..=7 {
+        for (components, restart_rows, code_bits) in [(1, 0, 5), (2, 0, 5), (2, 8, 5), (4, 0, 7)] {
+            let coding = Coding {
+                predictor,
+                components,
+                restart_rows,
+                code_bits,
+            };
+            let (info, found) = rows(compressed(&frame, coding), ChannelChoice::Green);
+            assert_eq!(
+                found, stored,
+                "predictor {predictor}, {components} components"
+            );
+            assert_eq!(info.compression, Compression::LosslessJpeg);
+            assert!(!info.flags.contains(Flag::Lossy));
+        }
+    }
+}
+
+#[test]
+fn codes_longer_than_a_look_at_the_table_are_read() {
+    // Few differences, so that long codes still make it shorter: an even frame.
+    let frame = RawFrame::new(48, 40, vec![9000; 48 * 40]);
+    let coding = Coding {
+        predictor: 1,
+        components: 2,
+        restart_rows: 0,
+        code_bits: 12,
+    };
+    let (_, found) = rows(compressed(&frame, coding), ChannelChoice::Red);
+    assert!(found.iter().all(|r| r.3 == [9000; 24]));
+}
+
+#[test]
+fn damaged_lossless_jpeg_data_is_an_error_and_never_a_panic() {
+    let coding = Coding {
+        predictor: 6,
+        components: 2,
+        restart_rows: 8,
+        code_bits: 5,
+    };
+    let whole = compressed(&tones(), coding);
+    let mut state = 7_u32;
+    for _ in 0..4000 {
+        let mut bytes = whole.clone();
+        for _ in 0..3 {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let at = 8 + (state >> 8) as usize % 700;
+            bytes[at] = (state >> 3) as u8;
+        }
+        if let Ok(mut reader) = open(bytes) {
+            drop(reader.for_each_row(ChannelChoice::Green, |_| {}));
+        }
+    }
+    // Cut off within the coded numbers: said, not filled up.
+    let mut short = whole;
+    short[2000..].iter_mut().take(1840).for_each(|b| *b = 0);
+    short[1990..1992].copy_from_slice(&[0xFF, 0xD9]);
+    let mut reader = open(short).unwrap();
+    let error = reader
+        .for_each_row(ChannelChoice::Green, |_| {})
+        .unwrap_err();
+    assert!(error.to_string().contains("damaged"), "{error}");
 }

@@ -69,7 +69,7 @@ impl ChunkStream {
             Compression::Deflate => Code::Deflate(Box::new(flate2::Decompress::new(true))),
             Compression::PackBits => Code::PackBits(PackBits::Header),
             Compression::Stored => Code::Stored,
-            Compression::LossyJpeg | Compression::Fax => {
+            Compression::LossyJpeg | Compression::LosslessJpeg | Compression::Fax => {
                 unreachable!("JPEG and fax chunks are decoded whole")
             }
         };

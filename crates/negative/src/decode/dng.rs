@@ -11,7 +11,7 @@ use super::error::DecodeError;
 use super::info::{Colour, SampleKind, code_max_of};
 use super::sensor::{Mosaic, MosaicColour, SensorScale};
 use super::tiff_directory::{Chain, Directory, tag};
-use std::io::{Read, Seek};
+use std::io::{Read, Seek, SeekFrom};
 
 /// Photometric interpretation of a mosaic.
 const MOSAIC: u64 = 32803;
@@ -43,6 +43,12 @@ pub(crate) fn directory_of<R: Read + Seek>(
     page: usize,
 ) -> Result<(Directory, bool), DecodeError> {
     let first = chain.directory(source, page)?;
+    // One maker's files say so right after the header, and begin with a picture.
+    let mut mark = [0; 2];
+    source.seek(SeekFrom::Start(8))?;
+    if super::decompress::read_up_to(source, &mut mark)? == 2 && &mark == b"CR" {
+        return Err(DecodeError::MakersRaw);
+    }
     if page > 0 {
         return Ok((first, false));
     }

@@ -11,6 +11,11 @@ pub enum DecodeError {
         /// The first bytes in hexadecimal.
         first_bytes: String,
     },
+    /// A camera's raw file of its maker's own kind.
+    #[error(
+        "a camera's raw file of its maker's own kind is not read; convert it to DNG without loss, or to a linear 16-bit TIFF"
+    )]
+    MakersRaw,
     /// The source handed in failed.
     #[error("the file could not be read")]
     Source(#[from] std::io::Error),

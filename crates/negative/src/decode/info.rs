@@ -81,6 +81,8 @@ pub enum Compression {
     Deflate,
     /// PackBits run lengths.
     PackBits,
+    /// JPEG's lossless mode, in raw frames of cameras.
+    LosslessJpeg,
     /// JPEG's lossy compression.
     LossyJpeg,
     /// A fax code (CCITT group 3 or 4): black and white only.

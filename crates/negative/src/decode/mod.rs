@@ -27,6 +27,7 @@ mod info;
 mod jpeg;
 mod jpeg_data;
 mod limits;
+mod lossless_jpeg;
 mod opened;
 mod orientation;
 mod palette;

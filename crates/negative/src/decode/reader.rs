@@ -60,6 +60,7 @@ impl<R: Read + Seek> ScanReader<R> {
             }
             [0x89, b'P', b'N', b'G', 13, 10, 26, 10] => png::open(&mut source, page, limits)?,
             [0xFF, 0xD8, 0xFF, ..] => jpeg::open(&mut source, page, limits)?,
+            other if makers_raw(other) => return Err(DecodeError::MakersRaw),
             other => {
                 let first_bytes = other
                     .iter()
@@ -342,4 +343,20 @@ impl<R: Read + Seek> ScanReader<R> {
             available,
         })
     }
+}
+
+/// Tells the first bytes of cameras' own raw files.
+fn makers_raw(first: &[u8]) -> bool {
+    // Variants of TIFF with other numbers, names of makers or their formats, and
+    // the box that films and camera frames alike begin with.
+    let starts: [&[u8]; 7] = [
+        b"IIRO",
+        b"IIRS",
+        b"MMOR",
+        b"IIU\0",
+        b"FUJIFILM",
+        b"FOVb",
+        b"II\x1A\0\0\0HE",
+    ];
+    starts.iter().any(|start| first.starts_with(start)) || first.get(4..8) == Some(b"ftyp")
 }

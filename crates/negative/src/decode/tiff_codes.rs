@@ -49,7 +49,13 @@ pub(crate) fn chunk_code<R: Read + Seek>(
             "the old form of JPEG in TIFF (compression 6) was never defined well enough to be read alike by all programs; \
              save the scan uncompressed or with LZW or Deflate"
         }
+        7 if raw_frame(source, directory)? => {
+            return Ok((Compression::LosslessJpeg, ChunkCode::LosslessJpeg));
+        }
         7 => return jpeg(source, directory, photometric),
+        34892 => "lossy JPEG in DNG",
+        52546 => "JPEG XL",
+        32767 | 32769 | 32770 | 34713 | 65000 | 65535 => "a camera maker's own code",
         8 | 32946 => return stream(Compression::Deflate),
         32773 => return stream(Compression::PackBits),
         32766 => "NeXT's two-bit code",
@@ -71,9 +77,20 @@ pub(crate) fn chunk_code<R: Read + Seek>(
         reason.to_owned()
     } else {
         format!(
-            "compression {number}{named}; none, LZW, Deflate, PackBits, JPEG and fax codes are read"
+            "compression {number}{named}; none, LZW, Deflate, PackBits, JPEG and fax codes are read{}",
+            if raw_frame(source, directory)? {
+                "; convert a camera's raw file to DNG without loss"
+            } else {
+                ""
+            }
         )
     }))
+}
+
+/// Tells whether the picture is a camera's raw frame, whose JPEG data is lossless.
+fn raw_frame<R: Read + Seek>(source: &mut R, directory: &Directory) -> Result<bool, DecodeError> {
+    let photometric = directory.first_number(source, tag::PHOTOMETRIC)?;
+    Ok(matches!(photometric, Some(32803 | 34892)))
 }
 
 fn jpeg<R: Read + Seek>(
@@ -85,9 +102,7 @@ fn jpeg<R: Read + Seek>(
         Photometric::LumaAndDifferences => Components::AsTheDataSays,
         Photometric::Samples(Colour::Grey | Colour::Rgb, ..) => Components::Unchanged,
         Photometric::Samples(Colour::Mosaic, ..) => {
-            return Err(directory.refused(
-                "a camera's raw frame in JPEG data; convert it to uncompressed DNG".to_owned(),
-            ));
+            unreachable!("JPEG data of a raw frame is lossless")
         }
         Photometric::Palette => {
             return Err(directory
@@ -128,6 +143,8 @@ pub(crate) fn samples_kind<R: Read + Seek>(
         ChunkCode::Stream => None,
         ChunkCode::Fax(_) => Some((1, "fax codes")),
         ChunkCode::Jpeg { .. } => Some((8, "JPEG data")),
+        ChunkCode::LosslessJpeg if first > 16 => Some((16, "lossless JPEG data")),
+        ChunkCode::LosslessJpeg => None,
     };
     if let Some((wanted, what)) = wanted
         && (first != wanted || !matches!(format, 1 | 4))

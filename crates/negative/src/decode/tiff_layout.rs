@@ -54,6 +54,8 @@ pub(crate) enum ChunkCode {
         tables: Option<Vec<u8>>,
         components: Components,
     },
+    /// As lossless JPEG data of a raw frame: 16-bit numbers.
+    LosslessJpeg,
 }
 
 impl TiffLayout {
@@ -199,7 +201,11 @@ pub(crate) fn read_layout<R: Read + Seek>(
     let tiled = directory.has(tag::TILE_OFFSETS) || directory.has(tag::TILE_WIDTH);
     let (chunk_width, chunk_height) = chunk_size(source, &directory, tiled, width, height)?;
     let rows = RowLayout {
-        bits,
+        // Lossless JPEG data gives whole words, whatever they hold.
+        bits: match code {
+            ChunkCode::LosslessJpeg => 16,
+            _ => bits,
+        },
         numbers,
         big_endian: directory.big_endian,
         samples: if planar { 1 } else { samples },
@@ -553,6 +559,8 @@ fn check_claims(
         Compression::Deflate => 1032,
         Compression::Lzw => 2560,
         Compression::Fax | Compression::LossyJpeg => u64::MAX,
+        // A number of lossless JPEG data has a code of one bit at least.
+        Compression::LosslessJpeg => 16,
         Compression::Stored | Compression::PackBits => 64,
     };
     let possible = held_bytes.saturating_mul(code_ratio);

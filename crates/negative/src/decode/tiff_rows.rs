@@ -8,9 +8,9 @@ use super::decompress::{ChunkStream, StreamFault, go_to};
 use super::error::DecodeError;
 use super::fax_rows;
 use super::info::{Codes, Compression};
-use super::jpeg_data;
 use super::tiff_layout::{ChunkCode, TiffLayout};
 use super::unpack::{CodeBuffer, Pick, RowLayout};
+use super::{jpeg_data, lossless_jpeg};
 use rayon::prelude::*;
 use std::io::{Cursor, Read, Seek};
 
@@ -278,6 +278,25 @@ fn decode(layout: &TiffLayout, job: Job, pick: Pick) -> Decoded {
                         })
                     })
                     .map_err(|fault| (0, StreamFault::Data(fault.into())))
+            }
+            ChunkCode::LosslessJpeg => {
+                // A strip at the end may hold as many rows as the others.
+                let most = row_bytes / 2 * layout.chunk_height as usize;
+                lossless_jpeg::decode(&compressed, most)
+                    .and_then(|numbers| {
+                        let mut bytes = layout.rows.bytes_of_words(&numbers);
+                        if bytes.len() < wanted {
+                            return Err(format!(
+                                "a strip or tile holds {} numbers, {} were promised",
+                                numbers.len(),
+                                wanted / 2
+                            )
+                            .into());
+                        }
+                        bytes.truncate(wanted);
+                        Ok(bytes)
+                    })
+                    .map_err(|fault| (0, StreamFault::Data(fault)))
             }
         };
         let place = if layout.planar { plane } else { 0 };

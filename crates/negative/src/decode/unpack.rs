@@ -157,6 +157,16 @@ impl RowLayout {
         (self.columns * self.samples * usize::from(self.bits)).div_ceil(8)
     }
 
+    /// Lays 16-bit numbers down as this layout reads them.
+    pub(crate) fn bytes_of_words(&self, words: &[u16]) -> Vec<u8> {
+        let of = if self.big_endian {
+            u16::to_be_bytes
+        } else {
+            u16::to_le_bytes
+        };
+        words.iter().flat_map(|word| of(*word)).collect()
+    }
+
     /// Undoes the predictor in place; the layout given back reads the result.
     pub(crate) fn undo_predictor(&self, bytes: &mut [u8]) -> Self {
         let row_bytes = self.row_bytes();
