@@ -19,6 +19,7 @@ mod browser;
 mod check;
 mod command;
 mod devtools;
+mod doctored;
 mod fault;
 mod field_card;
 mod fuzz;
@@ -63,6 +64,10 @@ usage: cargo run -p xtask -- CHORE
   prove-plan [--tests N] [--draw N]
                        simulate planned tests and hold their intervals against the plan's promise
                        and a bracket by hand (500 truths when not given; use --release)
+  doctored [--draw N] [--scans FOLDER]
+                       what the checks of scans find of what was done to made scans, and how
+                       often they are wrong; with a folder, what they say of the scans in it
+                       (use --release)
   fuzz [--seconds N] [--target NAME] [--draw N]
                        damaged files against the readers of spectral files
                        (60 s when not given; use --release)
@@ -105,6 +110,7 @@ fn main() -> ExitCode {
         ["prove-tail", rest @ ..] => prove::tail_chore(rest),
         ["prove-plan", rest @ ..] => prove::plan::run(rest),
         ["prove", rest @ ..] => prove::run(rest),
+        ["doctored", rest @ ..] => doctored::run(rest),
         ["fuzz", rest @ ..] => fuzz::run(rest),
         ["big-scan", program, rest @ ..] => big_scan::run(&PathBuf::from(program), rest),
         ["kill-nine-work", word, dir] => kill_nine::work(word, &PathBuf::from(dir)),

@@ -747,6 +747,17 @@ impl Calibration {
         &self.flags
     }
 
+    /// Gives the points of the curve, (log10 of signal, density), from dark to light.
+    pub(crate) fn knots(&self) -> Vec<(f64, f64)> {
+        let points = self.curve.x().iter().zip(self.curve.y());
+        points.map(|(x, density)| (*x, *density)).collect()
+    }
+
+    /// Gives the standard uncertainty of each point. \[density\]
+    pub(crate) fn knot_uncertainties(&self) -> Vec<f64> {
+        self.point_uncertainty.clone()
+    }
+
     /// Smallest and largest x: the darkest and the lightest point.
     fn ends(&self) -> (f64, f64) {
         let x = self.curve.x();

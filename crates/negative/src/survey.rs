@@ -1,7 +1,7 @@
 //! Everything that one pass over a scan can give.
 
 use crate::decode::{ChannelChoice, ScanReader};
-use crate::honesty::{CodeHistogram, HistogramPass, flat_ends};
+use crate::honesty::{CodeHistogram, HistogramPass, Texture, TexturePass, flat_ends};
 use crate::outline::{LabelImage, Outline, Rectangle};
 use crate::patch::{PatchError, PatchPass, PatchStatistics};
 use crate::preview::{LONG_SIDE, Preview, PreviewPass};
@@ -17,6 +17,8 @@ pub struct Survey {
     pub histogram: CodeHistogram,
     /// Preview of the picture, or of the rectangle asked for.
     pub preview: Preview,
+    /// Fine structure of the picture, for the checks.
+    pub texture: Texture,
 }
 
 /// Measures patches, counts codes and makes the preview in one pass.
@@ -41,7 +43,9 @@ pub fn survey<R: Read + Seek>(
     let mut patches = PatchPass::new(info.width, info.height, tone, outlines, labels)?;
     let mut histogram = HistogramPass::new(info, crop)?;
     let mut preview = PreviewPass::new(info.width, info.height, tone, crop, LONG_SIDE)?;
+    let mut texture = TexturePass::new(info);
     reader.for_each_row(channel, |row| {
+        texture.take(&row);
         patches.take(&row);
         histogram.take(&row);
         preview.take(&row);
@@ -56,5 +60,6 @@ pub fn survey<R: Read + Seek>(
         patches,
         histogram,
         preview: preview.finish(),
+        texture: texture.finish(),
     })
 }

@@ -42,6 +42,12 @@ flags! {
     UnknownTone, "unknown_tone", "the file does not say how code value follows light";
     Lossy, "lossy", "the file was compressed with loss";
     Bilevel, "bilevel", "the file holds black and white only, so no density can be read from it";
+    LossTraces, "loss_traces", "the pixels show the blocks of a compression with loss, though the file does not say so";
+    Resampled, "resampled", "pixels were interpolated to another size after capture, so fewer of them are independent";
+    Sharpened, "sharpened", "edges overshoot by a halo: the scan was sharpened, so readings close to edges are false";
+    InvertedPositive, "inverted_positive", "the picture is lighter than its clear film: the negative was turned into a positive";
+    ToneContradicted, "tone_contradicted", "the tablet's steps do not follow light as the declared tone says";
+    ScannerFlare, "scanner_flare", "light scattered in the scanner is a large part of what the densest steps of the tablet read";
     CoarseQuantisation, "coarse_quantisation", "one code value is a large step of density here";
     FewPixels, "few_pixels", "too few pixels for a dependable mean";
     UnevenPatch, "uneven_patch", "the density is not even across the patch";

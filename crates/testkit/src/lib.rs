@@ -11,6 +11,7 @@
 
 mod demo;
 mod expose_frames;
+mod film_scan;
 mod frame_pair;
 mod invented;
 mod landscape;
@@ -30,6 +31,7 @@ mod truth;
 
 pub use demo::{DemoTest, demo};
 pub use expose_frames::{FrameTruth, expose_frames};
+pub use film_scan::{FilmScan, FilmScanPlan, ScanCoding, film_scan};
 pub use frame_pair::{FramePair, FramePairPlan, SecondFrame, frame_pair};
 pub use large_test::large_test;
 pub use planned_test::{
