@@ -11,7 +11,7 @@ mod look;
 use doing::{DOINGS, Doing};
 use look::{Looked, look, look_at_file};
 use std::path::PathBuf;
-use testkit::{FilmScanPlan, film_scan};
+use testkit::film_scan;
 
 /// Scans that nothing is done to.
 const CLEAN: u64 = 40;
@@ -130,6 +130,7 @@ fn scans_of(folder: &PathBuf) -> Result<(), String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use testkit::FilmScanPlan;
 
     #[test]
     fn kinds_are_tried_in_several_strengths_and_forty_in_all() {
