@@ -8,13 +8,14 @@
 mod doing;
 mod look;
 
-use doing::{DOINGS, Doing};
+use doing::{BEYOND, DOINGS, Doing};
 use look::{Looked, look, look_at_file};
+use negative::honesty::HonestyFinding;
 use std::path::PathBuf;
 use testkit::film_scan;
 
-/// Scans that nothing is done to.
-const CLEAN: u64 = 40;
+/// Scans that nothing is done to, when no other number is asked for.
+const CLEAN: u64 = 200;
 /// Share that must be found.
 const FOUND: f64 = 0.95;
 /// Share of clean scans that may raise an alarm.
@@ -22,23 +23,35 @@ const FALSE: f64 = 0.02;
 
 struct Wanted {
     draw: u64,
+    clean: u64,
     scans: Option<PathBuf>,
 }
 
 fn wanted(words: &[&str]) -> Result<Wanted, String> {
     let mut wanted = Wanted {
         draw: 1,
+        clean: CLEAN,
         scans: None,
     };
     for pair in words.chunks(2) {
         match pair {
-            ["--draw", value] => {
-                wanted.draw = value
+            [word @ ("--draw" | "--clean"), value] => {
+                let number = value
                     .parse()
-                    .map_err(|_| format!("--draw wants a whole number, not {value:?}"))?;
+                    .map_err(|_| format!("{word} wants a whole number, not {value:?}"))?;
+                if *word == "--draw" {
+                    wanted.draw = number;
+                } else {
+                    wanted.clean = number;
+                }
             }
             ["--scans", folder] => wanted.scans = Some(PathBuf::from(folder)),
-            _ => return Err(format!("doctored knows --draw and --scans, not {}", pair[0])),
+            _ => {
+                return Err(format!(
+                    "doctored knows --draw, --clean and --scans, not {}",
+                    pair[0]
+                ));
+            }
         }
     }
     Ok(wanted)
@@ -50,44 +63,38 @@ pub(crate) fn run(words: &[&str]) -> Result<(), String> {
     if let Some(folder) = &wanted.scans {
         return scans_of(folder);
     }
-    let (mut found, mut missed) = (0, vec![]);
-    println!("| what was done | how strongly | found by | evidence |");
-    println!("|---|---|---|---|");
-    for (number, doing) in (0..).zip(DOINGS) {
-        let looked = done(doing, wanted.draw * 10_000 + number);
-        let told = looked.told(doing.flags);
-        println!(
-            "| {} | {} | {} | {} |",
-            doing.kind,
-            doing.strength,
-            told.map_or("**missed**", |f| f.flag.name()),
-            told.map_or("", |f| f.evidence.as_str())
-        );
-        match told {
-            Some(_) => found += 1,
-            None => missed.push(format!("{}, {}", doing.kind, doing.strength)),
-        }
+    if wanted.clean == 0 {
+        return Err("--clean wants at least 1".to_owned());
     }
-    let mut alarms = vec![];
-    for number in 0..CLEAN {
-        let draw = wanted.draw * 10_000 + 5000 + number;
-        for finding in done(&doing::NOTHING, draw).findings {
-            alarms.push(format!("draw {draw}: {}: {}", finding.flag.name(), finding.evidence));
-        }
-    }
-    let mut alarmed: Vec<&str> = alarms.iter().filter_map(|a| a.split(':').next()).collect();
-    alarmed.dedup();
+    let first = wanted.draw * 10_000;
+    let missed = table(DOINGS, first);
+    let found = DOINGS.len() - missed.len();
+    println!("\nBeyond what the checks can tell, not counted:\n");
+    table(BEYOND, first + 3000);
+    let draws = first + 5000..first + 5000 + wanted.clean;
+    let alarmed: Vec<(u64, Vec<HonestyFinding>)> = draws
+        .map(|draw| (draw, done(&doing::NOTHING, draw).findings))
+        .filter(|(_, findings)| !findings.is_empty())
+        .collect();
     let share = found as f64 / DOINGS.len() as f64;
-    let wrong = alarmed.len() as f64 / CLEAN as f64;
+    let wrong = alarmed.len() as f64 / wanted.clean as f64;
     println!(
-        "\n{found} of {} doctored scans found ({:.1} %), {} false alarms in {CLEAN} clean scans ({:.1} %)",
+        "\n{found} of {} doctored scans found ({:.1} %), {} false alarms in {} clean scans ({:.1} %)",
         DOINGS.len(),
         share * 100.0,
         alarmed.len(),
+        wanted.clean,
         wrong * 100.0
     );
-    for alarm in &alarms {
-        println!("false alarm, {alarm}");
+    for (draw, finding) in alarmed
+        .iter()
+        .flat_map(|(d, f)| f.iter().map(move |f| (d, f)))
+    {
+        println!(
+            "false alarm, draw {draw}: {}: {}",
+            finding.flag.name(),
+            finding.evidence
+        );
     }
     if share < FOUND || wrong > FALSE {
         return Err(format!(
@@ -98,6 +105,28 @@ pub(crate) fn run(words: &[&str]) -> Result<(), String> {
         ));
     }
     Ok(())
+}
+
+/// Does each to a scan of its own draw, prints what was told, gives what was missed.
+fn table(doings: &[Doing], first: u64) -> Vec<String> {
+    println!("| what was done | how strongly | found by | evidence |");
+    println!("|---|---|---|---|");
+    let mut missed = vec![];
+    for (draw, doing) in (first..).zip(doings) {
+        let looked = done(doing, draw);
+        let told = looked.told(doing.flags);
+        println!(
+            "| {} | {} | {} | {} |",
+            doing.kind,
+            doing.strength,
+            told.map_or("**missed**", |f| f.flag.name()),
+            told.map_or("", |f| f.evidence.as_str())
+        );
+        if told.is_none() {
+            missed.push(format!("{}, {}", doing.kind, doing.strength));
+        }
+    }
+    missed
 }
 
 /// Makes a scan, does it, and looks at it beside two others of the same film.

@@ -82,7 +82,12 @@ pub fn film_scan(draw: u64, plan: FilmScanPlan) -> FilmScan {
     let places = Places {
         width,
         height,
-        film: [margin, margin, width - 2 * margin, tablet[1] - 2 * margin - 8],
+        film: [
+            margin,
+            margin,
+            width - 2 * margin,
+            tablet[1] - 2 * margin - 8,
+        ],
         rebate: draws.between(16.0, 40.0) as usize,
         tablet,
         step,
@@ -93,11 +98,13 @@ pub fn film_scan(draw: u64, plan: FilmScanPlan) -> FilmScan {
     let eight = plan.bits.map_or(draws.uniform() < 0.25, |bits| bits == 8);
     let coding = ScanCoding {
         bits: if eight { 8 } else { 16 },
-        sensor_bits: plan.sensor_bits.unwrap_or(if eight || draws.uniform() < 0.6 {
-            16
-        } else {
-            14
-        }),
+        sensor_bits: plan
+            .sensor_bits
+            .unwrap_or(if eight || draws.uniform() < 0.6 {
+                16
+            } else {
+                14
+            }),
         gamma: plan.gamma.unwrap_or(if eight || draws.uniform() < 0.3 {
             if draws.uniform() < 0.5 { 2.2 } else { 1.8 }
         } else {
@@ -126,7 +133,12 @@ pub fn film_scan(draw: u64, plan: FilmScanPlan) -> FilmScan {
         tablet: (0..STEPS)
             .map(|i| {
                 (
-                    rectangle(tablet[0] + i * step[0] + 6, tablet[1] + 8, step[0] - 12, step[1] - 16),
+                    rectangle(
+                        tablet[0] + i * step[0] + 6,
+                        tablet[1] + 8,
+                        step[0] - 12,
+                        step[1] - 16,
+                    ),
                     FIRST_STEP + STEP * i as f64,
                 )
             })
@@ -173,14 +185,24 @@ fn clouds(width: usize, height: usize, coarsest: f64, draws: &mut Draws) -> Vec<
     let mut sum = vec![0.0; width * height];
     let (mut size, mut part) = (coarsest, 0.5);
     while size > 2.5 {
-        let across = (width as f64 / size) as usize + 2;
-        let down = (height as f64 / size) as usize + 2;
-        let grid: Vec<f64> = (0..across * down).map(|_| draws.between(-1.0, 1.0)).collect();
-        // Cells of different sizes in both directions do not walk in step.
+        let (slow, phase) = (draws.between(50.0, 100.0), draws.between(0.0, 6.0));
+        let off = 0.17 * slow / size;
+        let most_off = 2.0 * off;
+        let across = (width as f64 / size + 2.0 * most_off) as usize + 3;
+        let down = (height as f64 / size + 2.0 * most_off) as usize + 3;
+        let grid: Vec<f64> = (0..across * down)
+            .map(|_| draws.between(-1.0, 1.0))
+            .collect();
+        // Cells up to a third wider or narrower from place to place, or the subject
+        // itself would have a rhythm in both directions, as interpolation leaves it.
+        let wander = |a: usize, b: usize| {
+            let turn = phase + a as f64 / slow;
+            most_off + off * libm::sin(turn) + 0.7 * off * libm::sin(1.3 * turn + b as f64 / slow)
+        };
         for y in 0..height {
-            let (v, fv) = place(y as f64 / size);
             for x in 0..width {
-                let (u, fu) = place(x as f64 / size);
+                let (u, fu) = place(x as f64 / size + wander(x, y));
+                let (v, fv) = place(y as f64 / size + wander(y, x));
                 let at = |u: usize, v: usize| grid[v * across + u];
                 let upper = at(u, v) + fu * (at(u + 1, v) - at(u, v));
                 let lower = at(u, v + 1) + fu * (at(u + 1, v + 1) - at(u, v + 1));
@@ -229,6 +251,12 @@ fn density_of(places: &Places, base: f64, draws: &mut Draws) -> Vec<f64> {
     for (i, value) in picture.enumerate() {
         let (x, y) = (i % width, i / width);
         density[(top + rebate + y) * places.width + left + rebate + x] = value;
+    }
+    if draws.uniform() < 0.3 {
+        adjacency(&mut density, places, draws);
+    }
+    if draws.uniform() < 0.3 {
+        cut_edge(&mut density, places, draws);
     }
     grain(&mut density, places, base, draws);
     dust(&mut density, places, draws);
@@ -279,6 +307,32 @@ fn fence(scene: &mut [f64], width: usize, height: usize, draws: &mut Draws) {
     }
 }
 
+/// Contrast of edges within the film raised by its development.
+fn adjacency(density: &mut [f64], places: &Places, draws: &mut Draws) {
+    let soft = blurred(density, places.width, draws.between(1.0, 2.5));
+    let amount = draws.between(0.1, 0.3);
+    let [left, top, film_width, film_height] = places.film;
+    let inner = 10;
+    for y in top + inner..top + film_height - inner {
+        for x in left + inner..left + film_width - inner {
+            let at = y * places.width + x;
+            density[at] += amount * (density[at] - soft[at]);
+        }
+    }
+}
+
+/// Film that shines along its cut edge.
+fn cut_edge(density: &mut [f64], places: &Places, draws: &mut Draws) {
+    let left_over = draws.between(0.2, 0.7);
+    let [left, top, film_width, film_height] = places.film;
+    for y in top..top + film_height {
+        let right = left + film_width;
+        for x in (left..left + 2).chain(right - 2..right) {
+            density[y * places.width + x] *= left_over;
+        }
+    }
+}
+
 fn grain(density: &mut [f64], places: &Places, base: f64, draws: &mut Draws) {
     let white: Vec<f64> = density.iter().map(|_| draws.pixel()).collect();
     let spread = draws.between(0.5, 1.3);
@@ -311,12 +365,18 @@ fn seen(places: &Places, density: Vec<f64>, flare: Option<f64>, draws: &mut Draw
     let light: Vec<f64> = density.iter().map(|d| libm::exp10(-d)).collect();
     let optic = draws.between(0.45, 1.15);
     let light = blurred(&light, places.width, optic);
-    let flare = flare.unwrap_or_else(|| draws.between(0.0003, 0.0007));
+    let flare = flare.unwrap_or_else(|| draws.between(0.0006, 0.0015));
     let (dark, shot) = (draws.between(0.00004, 0.00012), draws.between(0.002, 0.006));
     let uneven = draws.between(0.0, 0.0012);
-    let gains: Vec<f64> = (0..places.width).map(|_| 1.0 + draws.normal(uneven)).collect();
+    let gains: Vec<f64> = (0..places.width)
+        .map(|_| 1.0 + draws.normal(uneven))
+        .collect();
     // Two rows of sensors side by side, not quite alike.
-    let odd = if draws.uniform() < 0.3 { draws.normal(0.001) } else { 0.0 };
+    let odd = if draws.uniform() < 0.3 {
+        draws.normal(0.001)
+    } else {
+        0.0
+    };
     light
         .chunks(places.width)
         .flat_map(|row| {
@@ -383,7 +443,13 @@ mod tests {
     fn a_step_reads_its_density() {
         let scan = film_scan(5, FilmScanPlan::default());
         for (outline, density) in scan.tablet.iter().take(12) {
-            let Outline::Rectangle { x, y, width, height } = *outline else {
+            let Outline::Rectangle {
+                x,
+                y,
+                width,
+                height,
+            } = *outline
+            else {
                 panic!("{outline:?}")
             };
             let mut sum = 0.0;

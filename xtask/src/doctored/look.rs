@@ -108,7 +108,11 @@ pub(crate) fn look(scan: &FilmScan, sent: &Sent) -> Looked {
         })
         .collect();
     if sent.series {
-        let named = [("this", clear), ("first", &others[0]), ("second", &others[1])];
+        let named = [
+            ("this", clear),
+            ("first", &others[0]),
+            ("second", &others[1]),
+        ];
         let rebates: Vec<RebateReading<'_>> = named
             .iter()
             .map(|(name, statistics)| RebateReading { name, statistics })

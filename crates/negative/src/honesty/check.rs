@@ -225,7 +225,10 @@ mod tests {
         let results = check_results(&[], Looked::default());
         let of = |check: Check| results.iter().find(|r| r.check == check).unwrap();
         assert!(matches!(of(Check::Flare).outcome, Outcome::NotLooked(_)));
-        assert!(matches!(of(Check::Sharpening).outcome, Outcome::NotLooked(_)));
+        assert!(matches!(
+            of(Check::Sharpening).outcome,
+            Outcome::NotLooked(_)
+        ));
         assert_eq!(of(Check::Clipping).outcome, Outcome::Passed);
     }
 

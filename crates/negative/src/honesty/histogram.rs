@@ -13,7 +13,18 @@ pub struct CodeHistogram {
     pub pixels: u64,
     /// Pixels without a number (NaN in a float file).
     pub missing: u64,
+    /// The same of pixels where the picture varies, up to 12 bits; else empty.
+    ///
+    /// Even areas, such as a tablet's steps, leave peaks of a code or two.
+    pub varied: Vec<u64>,
 }
+
+/// Pixels to either side that a pixel is compared with, and codes it must differ by
+/// from both.
+const VARIED_LAG: usize = 4;
+const VARIED_CODES: u16 = 3;
+/// Most bits whose varied pixels are counted apart.
+const VARIED_BITS: u8 = 12;
 
 /// Counts codes while rows go by.
 #[derive(Debug)]
@@ -37,6 +48,11 @@ impl HistogramPass {
             columns,
             rows,
             histogram: CodeHistogram {
+                varied: if info.bits <= VARIED_BITS {
+                    vec![0; counts.len()]
+                } else {
+                    Vec::new()
+                },
                 counts,
                 pixels: 0,
                 missing: 0,
@@ -65,6 +81,17 @@ impl HistogramPass {
             Codes::Unsigned(codes) => {
                 for code in &codes[first..end] {
                     self.histogram.counts[usize::from(*code)] += 1;
+                }
+                if !self.histogram.varied.is_empty() {
+                    for around in codes[first..end].windows(2 * VARIED_LAG + 1) {
+                        let code = around[VARIED_LAG];
+                        let least = around[0]
+                            .abs_diff(code)
+                            .min(around[2 * VARIED_LAG].abs_diff(code));
+                        if least >= VARIED_CODES {
+                            self.histogram.varied[usize::from(code)] += 1;
+                        }
+                    }
                 }
                 self.histogram.pixels += (end - first) as u64;
             }

@@ -8,7 +8,9 @@
 //!
 //! A scanner of 10, 12 or 14 bits that pads them to 16 leaves every 64th, 16th
 //! or 4th code: that is no stretch, and the codes are counted as those of fewer
-//! bits.
+//! bits. One that averages such pixels, or corrects them, leaves a soft rhythm of 4,
+//! 8 or 16 codes, without the sharp gaps or doubles of rounding twice: no stretch
+//! either. Peaks of an even tone are cut down to what is usual around them.
 
 use super::histogram::CodeHistogram;
 use rustfft::FftPlanner;
@@ -18,6 +20,15 @@ use rustfft::num_complex::Complex;
 const PARTS: [usize; 3] = [256, 1024, 4096];
 /// Fewest pixels in a part.
 const FEWEST_PIXELS: u64 = 2000;
+/// Codes on either side of one that say what is usual there, and how many times that
+/// a code may count.
+const AROUND: usize = 16;
+const PEAK_TIMES: u64 = 4;
+/// Rhythms of a sensor of fewer bits, codes, and how far one may be off, in parts.
+const SENSOR_PERIODS: [f64; 3] = [4.0, 8.0, 16.0];
+const SENSOR_OFF: f64 = 0.004;
+/// Power of twice the frequency, part of the power, from which gaps are sharp.
+const SHARP: f64 = 0.4;
 /// Half the width of the running mean that stands for the picture.
 const TREND: usize = 12;
 /// Slowest rhythm looked for, in cycles per code.
@@ -42,7 +53,7 @@ pub(super) struct CodeRhythm {
     pub(super) parts: usize,
 }
 
-/// Looks for the strongest rhythm; it must show in a tenth of the parts.
+/// Looks for the strongest rhythm; it must show in a fifth of the parts.
 pub(super) fn code_rhythm(histogram: &CodeHistogram) -> Option<CodeRhythm> {
     let pad = padding(&histogram.counts);
     let joined: Vec<u64> = histogram
@@ -50,6 +61,7 @@ pub(super) fn code_rhythm(histogram: &CodeHistogram) -> Option<CodeRhythm> {
         .chunks(pad)
         .map(|codes| codes.iter().sum())
         .collect();
+    let joined = without_peaks(&joined);
     let mut planner = FftPlanner::new();
     PARTS
         .into_iter()
@@ -73,7 +85,8 @@ pub(super) fn code_rhythm(histogram: &CodeHistogram) -> Option<CodeRhythm> {
                     continue;
                 };
                 let height = 2.0 * (power / pixels as f64).sqrt();
-                if power < POWER || height < HEIGHT {
+                let power_at = |bin: usize| line[bin].norm_sqr() / pixels as f64;
+                if power < POWER || height < HEIGHT || of_sensor(bin, length, &power_at) {
                     continue;
                 }
                 found += 1;
@@ -88,7 +101,7 @@ pub(super) fn code_rhythm(histogram: &CodeHistogram) -> Option<CodeRhythm> {
                     });
                 }
             }
-            best.filter(|_| found >= 2.min(parts) && found * 10 >= parts)
+            best.filter(|_| found >= 2.min(parts) && found * 5 >= parts)
                 .map(|rhythm| CodeRhythm {
                     parts_found: found,
                     parts,
@@ -96,6 +109,43 @@ pub(super) fn code_rhythm(histogram: &CodeHistogram) -> Option<CodeRhythm> {
                 })
         })
         .max_by(|a, b| a.power.total_cmp(&b.power))
+}
+
+/// Tells of the soft rhythm that a sensor of fewer bits leaves.
+fn of_sensor(bin: usize, length: usize, power_at: &dyn Fn(usize) -> f64) -> bool {
+    // The second harmonic, folded back where it passes the middle.
+    let twice = if 2 * bin <= length / 2 {
+        2 * bin
+    } else {
+        length - 2 * bin
+    };
+    let near = twice.saturating_sub(2)..=(twice + 2).min(length / 2);
+    let sharp = near.map(power_at).fold(0.0, f64::max) > SHARP * power_at(bin);
+    let period_fits = SENSOR_PERIODS.iter().any(|period| {
+        let exact = length as f64 / period;
+        (bin as f64 - exact).abs() <= (SENSOR_OFF * exact).max(1.5)
+    });
+    period_fits && !sharp
+}
+
+/// Cuts counts down to four times the median of the occupied codes around.
+fn without_peaks(counts: &[u64]) -> Vec<u64> {
+    let mut around = Vec::with_capacity(2 * AROUND + 1);
+    counts
+        .iter()
+        .enumerate()
+        .map(|(i, count)| {
+            if *count == 0 {
+                return 0;
+            }
+            let window = i.saturating_sub(AROUND)..(i + AROUND + 1).min(counts.len());
+            around.clear();
+            around.extend(counts[window].iter().copied().filter(|c| *c > 0));
+            let middle = around.len() / 2;
+            let (_, usual, _) = around.select_nth_unstable(middle);
+            (*count).min(PEAK_TIMES * *usual)
+        })
+        .collect()
 }
 
 /// Counts less their running mean, which stands for the picture.

@@ -22,8 +22,10 @@ const CLEAR_DENSITY: f64 = 0.65;
 const DENSE_STEPS: usize = 3;
 /// Least range of densities that shows veiling light.
 const FLARE_RANGE: f64 = 1.2;
-/// Density that the densest step must lose to be told.
-const FLARE_DENSITY: f64 = 0.1;
+/// Density 2, about that of the highlights of a printable negative, and what it must
+/// lose to be told: 0.2 % of clear light, more than a scanner in order scatters.
+const HIGHLIGHT: f64 = 2.0;
+const FLARE_DENSITY: f64 = 0.079;
 /// Pixels darker than clear film in a picture that is a negative, at least.
 const DARKER_SHARE: f64 = 0.02;
 /// Pixels lighter than clear film and below open light in a positive, at least.
@@ -163,13 +165,15 @@ pub fn scanner_flare(calibration: &Calibration) -> Option<ScannerFlare> {
         weights += 1.0 / (error * error);
     }
     let (share, standard_uncertainty) = (sum / weights, (1.0 / weights).sqrt());
-    let lost = libm::log10(1.0 + share.max(0.0) * libm::pow(10.0, densest));
-    (share > 3.0 * standard_uncertainty && lost > FLARE_DENSITY).then_some(ScannerFlare {
-        share,
-        standard_uncertainty,
-        densest,
-        lost,
-    })
+    let lost = |density: f64| libm::log10(1.0 + share.max(0.0) * libm::pow(10.0, density));
+    (share > 3.0 * standard_uncertainty && lost(HIGHLIGHT) > FLARE_DENSITY).then_some(
+        ScannerFlare {
+            share,
+            standard_uncertainty,
+            densest,
+            lost: lost(densest),
+        },
+    )
 }
 
 /// Tells of a picture that is lighter than its clear film nearly everywhere:

@@ -29,6 +29,7 @@ mod texture;
 pub use check::{Check, CheckResult, Consequence, EMULSION_LIMIT, Looked, Outcome, check_results};
 pub use clipping::{FlatEnds, clipped, flat_ends};
 pub use finding::HonestyFinding;
+pub use halo::tells_halos;
 pub use histogram::{CodeHistogram, HistogramPass};
 pub use levels::{comb, eight_bit_origin};
 pub use light::{ScannerFlare, inverted, light_findings, scanner_flare, tone_by_tablet};

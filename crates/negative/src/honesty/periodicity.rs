@@ -20,27 +20,53 @@ use rustfft::num_complex::Complex;
 const TREND: usize = 33;
 /// Slowest rhythm looked for, in cycles per pixel.
 const SLOWEST: f64 = 0.045;
-/// Power over its surroundings of a peak in each direction, and in both.
-/// By chance a power is above x once in e^x.
-const EACH: f64 = 9.0;
-const BOTH: f64 = 30.0;
-/// Power of the rhythm of 8 summed over its harmonics and both directions.
-const BLOCKS: f64 = 60.0;
-/// Power of its first and its third harmonic alone.
-const BLOCK_HARMONIC: f64 = 12.0;
+/// Fastest rhythm: a camera's mosaic of colours leaves one of 2 pixels of its own.
+const FASTEST: f64 = 0.49;
+/// Fewest bands that are not black throughout. A quarter of the bands need not show
+/// a rhythm: by chance the third lowest power of 8 is above 2 once in some 6000, in
+/// both directions once in 3·10⁷.
+const FEWEST_BANDS: usize = 4;
+/// Such power of a change of size, in each direction.
+const EACH: f64 = 2.0;
+/// And its sum over both.
+const BOTH: f64 = 9.0;
+/// Such power of the rhythm of 8, summed over its harmonics and both directions.
+const BLOCKS: f64 = 30.0;
+/// And that of its first and its third harmonic alone.
+const BLOCK_HARMONIC: f64 = 5.0;
 
-/// Power by frequency, over the usual power around that frequency.
+/// Power by frequency, over the usual power around that frequency, that three
+/// quarters of the bands reach.
 struct Spectrum {
     power: Vec<f64>,
     length: usize,
 }
 
 impl Spectrum {
-    fn of(trace: &[f64]) -> Option<Self> {
-        let length = trace.len();
+    fn of(bands: &[Vec<f64>]) -> Option<Self> {
+        let length = bands.iter().map(Vec::len).min()?;
         if length < FEWEST_FOR_RHYTHM {
             return None;
         }
+        let powers: Vec<Vec<f64>> = bands
+            .iter()
+            .filter_map(|band| Self::of_band(&band[..length]))
+            .collect();
+        if powers.len() < FEWEST_BANDS {
+            return None;
+        }
+        let power = (0..=length / 2)
+            .map(|bin| {
+                let mut of_bands: Vec<f64> = powers.iter().map(|band| band[bin]).collect();
+                of_bands.sort_by(f64::total_cmp);
+                of_bands[of_bands.len() / 4]
+            })
+            .collect();
+        Some(Self { power, length })
+    }
+
+    fn of_band(trace: &[f64]) -> Option<Vec<f64>> {
+        let length = trace.len();
         let half = TREND / 2;
         let rest: Vec<f64> = (0..length)
             .map(|i| {
@@ -66,7 +92,7 @@ impl Spectrum {
             .process(&mut line);
         let raw: Vec<f64> = line[..=length / 2].iter().map(Complex::norm_sqr).collect();
         let part = (length / 20).max(16);
-        let power = raw
+        let powers = raw
             .chunks(part)
             .enumerate()
             .flat_map(|(index, powers)| {
@@ -77,7 +103,7 @@ impl Spectrum {
                 powers.iter().map(move |power| power / usual.max(1e-300))
             })
             .collect();
-        Some(Self { power, length })
+        Some(powers)
     }
 
     /// Largest power within a bin and a half of a frequency.
@@ -106,7 +132,8 @@ pub(super) fn block_traces(texture: &Texture) -> Option<HonestyFinding> {
     Some(HonestyFinding::new(
         Flag::LossTraces,
         format!(
-            "rows and columns both repeat every 8 pixels, {power:.0} times as strongly as chance would: blocks of a              compression with loss"
+            "rows and columns both repeat every 8 pixels, {power:.0} times as strongly as chance would: blocks of a \
+             compression with loss"
         ),
     ))
 }
@@ -121,7 +148,7 @@ pub(super) fn resampled(texture: &Texture, blocks: bool) -> Option<HonestyFindin
     for (bin, power) in across.power.iter().enumerate() {
         let frequency = bin as f64 / across.length as f64;
         let of_blocks = (1..=4).any(|k| (frequency - f64::from(k) / 8.0).abs() <= near);
-        if frequency < SLOWEST || *power < EACH || blocks && of_blocks {
+        if !(SLOWEST..FASTEST).contains(&frequency) || *power < EACH || blocks && of_blocks {
             continue;
         }
         let other = down.at(frequency);
@@ -134,7 +161,8 @@ pub(super) fn resampled(texture: &Texture, blocks: bool) -> Option<HonestyFindin
     Some(HonestyFinding::new(
         Flag::Resampled,
         format!(
-            "the fine structure of rows and of columns repeats every {:.2} pixels, {both:.0} times as strongly as chance              would: pixels were interpolated when the size was changed",
+            "the fine structure of rows and of columns repeats every {:.2} pixels, {both:.0} times as strongly as chance \
+             would: pixels were interpolated when the size was changed",
             1.0 / frequency
         ),
     ))

@@ -3,16 +3,19 @@
 //! Some hundred rows and columns are looked at. Along them the second difference
 //! of neighbouring codes is kept as its logarithm, averaged by column and by row:
 //! in a scan as it was made every column is like every other, and interpolation or
-//! blocks leave a rhythm. Steep edges between two even areas are kept as
-//! profiles.
+//! blocks leave a rhythm. The rows are taken in bands, and so are the columns: what
+//! was done to a scan shows in all of them, a house front in the subject in some.
+//! Steep edges between two even areas are kept as profiles.
 
 use crate::decode::{ScanInfo, ScanRow};
 
 /// Rows looked at, about; and edges for each.
-const ROWS: u32 = 256;
-const EDGES_OF_ROW: usize = 12;
+const ROWS: u32 = 512;
+const EDGES_OF_ROW: usize = 16;
 /// Columns looked at, about.
-const COLUMNS: usize = 192;
+const COLUMNS: usize = 384;
+/// Bands that rows, and columns, are taken in.
+pub(super) const BANDS: usize = 8;
 /// Fewest rows and columns that tell of a rhythm.
 pub(super) const FEWEST_FOR_RHYTHM: usize = 128;
 /// Pixels of an edge's profile on either side of its middle.
@@ -20,25 +23,27 @@ pub(super) const EDGE_REACH: usize = 14;
 /// Where its even areas begin.
 pub(super) const EDGE_AREA: usize = 7;
 /// Steepest edges: part of the row's range, and of the code scale.
-const EDGE_OF_RANGE: f64 = 0.2;
+const EDGE_OF_RANGE: f64 = 0.12;
 const EDGE_OF_SCALE: f64 = 0.03;
 /// Spread of the even areas beside an edge, part of its height.
-const EDGE_SPREAD: f64 = 0.12;
+const EDGE_SPREAD: f64 = 0.2;
 
-/// An edge from dark (0) to bright (1), with the height it has in codes.
+/// An edge from dark (0) to bright (1), with its height and its dark side in codes.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Edge {
     pub(super) height: f64,
+    pub(super) dark: f64,
     pub(super) profile: [f32; 2 * EDGE_REACH + 1],
 }
 
 /// What is kept of a scan's fine structure.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Texture {
-    /// By column: mean of the second difference along rows, on a scale of log2.
-    pub(super) across: Vec<f64>,
-    /// By row: the same down columns.
-    pub(super) down: Vec<f64>,
+    /// For each band of rows, by column: mean of the second difference along rows,
+    /// on a scale of log2.
+    pub(super) across: Vec<Vec<f64>>,
+    /// For each band of columns, by row: the same down columns.
+    pub(super) down: Vec<Vec<f64>>,
     pub(super) edges: Vec<Edge>,
 }
 
@@ -46,13 +51,8 @@ impl Texture {
     /// Tells whether there are rows and columns enough for rhythms.
     #[must_use]
     pub fn tells_rhythms(&self) -> bool {
-        self.across.len().min(self.down.len()) >= FEWEST_FOR_RHYTHM
-    }
-
-    /// Gives the steep edges between even areas that were found.
-    #[must_use]
-    pub fn edges(&self) -> usize {
-        self.edges.len()
+        let shortest = |bands: &[Vec<f64>]| bands.iter().map(Vec::len).min().unwrap_or(0);
+        shortest(&self.across).min(shortest(&self.down)) >= FEWEST_FOR_RHYTHM
     }
 }
 
@@ -60,11 +60,12 @@ impl Texture {
 #[derive(Debug)]
 pub struct TexturePass {
     code_max: f64,
+    height: u32,
     row_stride: u32,
     seen: u32,
-    rows_used: u32,
-    across: Vec<f64>,
-    down: Vec<f64>,
+    rows_used: [u32; BANDS],
+    across: Vec<Vec<f64>>,
+    down: Vec<Vec<f64>>,
     /// The sampled columns of the last two rows.
     before: [Vec<i32>; 2],
     edges: Vec<Edge>,
@@ -79,10 +80,11 @@ impl TexturePass {
             code_max: f64::from(info.code_max()),
             // Odd, so that it does not walk in step with blocks of 8.
             row_stride: (info.height / ROWS).max(1) | 1,
+            height: info.height.max(1),
             seen: 0,
-            rows_used: 0,
-            across: Vec::new(),
-            down: Vec::new(),
+            rows_used: [0; BANDS],
+            across: vec![Vec::new(); BANDS],
+            down: vec![Vec::new(); BANDS],
             before: [Vec::new(), Vec::new()],
             edges: Vec::new(),
             row: Vec::new(),
@@ -96,14 +98,17 @@ impl TexturePass {
         let stride = (width / COLUMNS).max(1) | 1;
         let columns: Vec<i32> = (0..width).step_by(stride).map(at).collect();
         let [older, last] = &self.before;
-        if older.len() == columns.len() {
-            let sum: f64 = columns
-                .iter()
-                .zip(last)
-                .zip(older)
-                .map(|((c, b), a)| log_of(a - 2 * b + c))
-                .sum();
-            self.down.push(sum / columns.len().max(1) as f64);
+        if older.len() == columns.len() && !columns.is_empty() {
+            let size = columns.len().div_ceil(BANDS);
+            let parts = columns
+                .chunks(size)
+                .zip(last.chunks(size))
+                .zip(older.chunks(size));
+            for (band, ((c, b), a)) in self.down.iter_mut().zip(parts) {
+                let three = c.iter().zip(b).zip(a);
+                let sum: f64 = three.map(|((c, b), a)| log_of(a - 2 * b + c)).sum();
+                band.push(sum / c.len() as f64);
+            }
         }
         self.before.swap(0, 1);
         self.before[1] = columns;
@@ -111,11 +116,14 @@ impl TexturePass {
             let mut codes = core::mem::take(&mut self.row);
             codes.clear();
             codes.extend((0..width).map(at));
-            self.across.resize(width, 0.0);
-            for (sum, three) in self.across.iter_mut().skip(1).zip(codes.windows(3)) {
+            let band = (u64::from(self.seen) * BANDS as u64 / u64::from(self.height)) as usize;
+            let band = band.min(BANDS - 1);
+            let sums = &mut self.across[band];
+            sums.resize(width, 0.0);
+            for (sum, three) in sums.iter_mut().skip(1).zip(codes.windows(3)) {
                 *sum += log_of(three[0] - 2 * three[1] + three[2]);
             }
-            self.rows_used += 1;
+            self.rows_used[band] += 1;
             self.find_edges(&codes);
             self.row = codes;
         }
@@ -125,15 +133,14 @@ impl TexturePass {
     /// Gives what was gathered.
     #[must_use]
     pub fn finish(self) -> Texture {
-        let rows = f64::from(self.rows_used.max(1));
-        let mut across: Vec<f64> = self.across.iter().map(|sum| sum / rows).collect();
-        // The ends have no second difference.
-        across.pop();
-        if !across.is_empty() {
-            across.remove(0);
-        }
+        let across = self.across.iter().zip(self.rows_used).map(|(sums, rows)| {
+            // The ends have no second difference.
+            let inner = sums.get(1..sums.len().saturating_sub(1));
+            let inner = inner.unwrap_or_default().iter();
+            inner.map(|sum| sum / f64::from(rows.max(1))).collect()
+        });
         Texture {
-            across,
+            across: across.collect(),
             down: self.down,
             edges: self.edges,
         }
@@ -182,11 +189,8 @@ fn edge_at(codes: &[i32], x: usize, least: f64) -> Option<Edge> {
         if right > left { share } else { 1.0 - share }
     };
     // The pixel next to where the edge is half way up, from dark to bright.
-    let middle = (x - 4..x + 4).min_by(|a, b| {
-        (share(*a) - 0.5)
-            .abs()
-            .total_cmp(&(share(*b) - 0.5).abs())
-    })?;
+    let middle = (x - 4..x + 4)
+        .min_by(|a, b| (share(*a) - 0.5).abs().total_cmp(&(share(*b) - 0.5).abs()))?;
     let mut profile = [0.0; 2 * EDGE_REACH + 1];
     for (k, value) in profile.iter_mut().enumerate() {
         let at = if right > left {
@@ -199,7 +203,11 @@ fn edge_at(codes: &[i32], x: usize, least: f64) -> Option<Edge> {
         }
         *value = share(at) as f32;
     }
-    Some(Edge { height, profile })
+    Some(Edge {
+        height,
+        dark: left.min(right),
+        profile,
+    })
 }
 
 /// log2(1 + |d|), straight between powers of two: equal on every machine, and
