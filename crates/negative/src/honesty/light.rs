@@ -118,7 +118,8 @@ pub fn tone_by_tablet(calibration: &Calibration, tone: &Tone) -> Option<HonestyF
         ToneOrigin::Record => "the record says",
         ToneOrigin::IccProfile => "the file's ICC profile says",
         ToneOrigin::PngChunk => "the PNG file says",
-        ToneOrigin::RawSensor => "a sensor gives",
+        ToneOrigin::RawSensor => "the raw file says",
+        ToneOrigin::TransferFunction => "the TIFF file's transfer function says",
         ToneOrigin::Nowhere => return None,
     };
     Some(HonestyFinding::new(
