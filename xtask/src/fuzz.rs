@@ -1,19 +1,24 @@
 //! Readers of outside bytes against damaged files.
 //!
 //! Starts from small sound files, damages them in the ways files are damaged and
-//! a few more, and holds what the readers do to the claims in [`claims`]. Runs on
-//! the stable compiler; the folder `fuzz` has the same claims for a fuzzer that
-//! watches which code a file reaches, which needs a nightly compiler.
+//! a few more, and holds what the readers do to the claims in [`claims`] (spectral
+//! files) and [`scan_claims`] (scans). Runs on the stable compiler; the folder `fuzz`
+//! has the same claims for a fuzzer that watches which code a file reaches, which
+//! needs a nightly compiler.
 //!
 //! A finding is made as small as it gets and printed, to be kept as a test.
 
 mod claims;
 mod damage;
+mod scan_claims;
+mod scan_seeds;
 mod seeds;
 
 use claims::Target;
 use damage::Chance;
+use scan_claims::ScanTarget;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
 use std::time::{Duration, Instant};
 
 /// A file that takes longer than this to read is a finding: the longest seed has some hundred lines.
@@ -54,32 +59,76 @@ fn wanted(words: &[&str]) -> Result<Wanted, String> {
     Ok(wanted)
 }
 
+/// Holds a reader to its claims; says whether anything was read to its end.
+type Hold = Box<dyn Fn(&[u8]) -> bool>;
+
+/// One kind of file, its sound ones, and what is held of it.
+struct Subject {
+    name: &'static str,
+    seeds: Vec<Vec<u8>>,
+    hold: Hold,
+    damage: fn(&[Vec<u8>], &mut Chance) -> Vec<u8>,
+}
+
+/// Everything that reads bytes from outside.
+fn subjects() -> Vec<Subject> {
+    let spectral = Target::ALL.map(|target| Subject {
+        name: target.name(),
+        seeds: seeds::of(target)
+            .iter()
+            .map(|seed| seed.as_bytes().to_vec())
+            .collect(),
+        hold: Box::new(move |bytes| target.hold(bytes)),
+        damage: damage::damaged,
+    });
+    let scans = ScanTarget::ALL.map(|target| Subject {
+        name: target.name(),
+        seeds: scan_seeds::of(target),
+        hold: Box::new(move |bytes| target.hold(bytes)),
+        damage: damage::damaged_binary,
+    });
+    spectral.into_iter().chain(scans).collect()
+}
+
+/// Writes the sound files, one folder for each kind, where a fuzzer can begin.
+pub(crate) fn write_seeds(folder: &Path) -> Result<(), String> {
+    for subject in subjects() {
+        let own = folder.join(subject.name);
+        std::fs::create_dir_all(&own).map_err(|e| format!("{}: {e}", own.display()))?;
+        for (number, seed) in subject.seeds.iter().enumerate() {
+            let path = own.join(format!("seed-{number}"));
+            std::fs::write(&path, seed).map_err(|e| format!("{}: {e}", path.display()))?;
+        }
+        println!("{}: {} files", own.display(), subject.seeds.len());
+    }
+    Ok(())
+}
+
 /// Damages files for the time asked for, shared among the targets; an error tells the findings.
 pub(crate) fn run(words: &[&str]) -> Result<(), String> {
+    if let ["--seeds", folder] = words {
+        return write_seeds(Path::new(folder));
+    }
     let wanted = wanted(words)?;
-    let targets: Vec<Target> = Target::ALL
-        .into_iter()
-        .filter(|target| {
-            wanted
-                .target
-                .as_deref()
-                .is_none_or(|name| name == target.name())
-        })
-        .collect();
-    let share = u32::try_from(targets.len()).unwrap_or(u32::MAX);
+    let mut subjects = subjects();
+    let names: Vec<&str> = subjects.iter().map(|subject| subject.name).collect();
+    let names = names.join(" ");
+    if let Some(name) = &wanted.target {
+        subjects.retain(|subject| subject.name == name);
+    }
+    let share = u32::try_from(subjects.len()).unwrap_or(u32::MAX);
     if share == 0 {
-        let names = Target::ALL.map(Target::name);
-        return Err(format!("no such target; there are {}", names.join(" ")));
+        return Err(format!("no such target; there are {names}"));
     }
     // Each finding is told once, below, and not by every panic on the way.
     std::panic::set_hook(Box::new(|_| {}));
     let time = Duration::from_secs(wanted.seconds) / share;
     let mut findings = vec![];
-    for target in targets {
-        let (files, read, finding) = hunt(target, time, wanted.draw);
+    for (number, subject) in subjects.iter().enumerate() {
+        let (files, read, finding) = hunt(subject, time, wanted.draw ^ (number as u64) << 32);
         println!(
             "{:<6} {files} files in {} s, {read} read to the end, {}",
-            target.name(),
+            subject.name,
             time.as_secs(),
             if finding.is_some() {
                 "1 finding"
@@ -97,24 +146,24 @@ pub(crate) fn run(words: &[&str]) -> Result<(), String> {
     }
 }
 
-/// Files tried, files that gave a curve or a table, and the first finding.
-fn hunt(target: Target, time: Duration, draw: u64) -> (u64, u64, Option<String>) {
-    let mut chance = Chance::new(draw ^ (target as u64) << 32);
-    let seeds = seeds::of(target);
+/// Files tried, files that gave what they hold, and the first finding.
+fn hunt(subject: &Subject, time: Duration, draw: u64) -> (u64, u64, Option<String>) {
+    let mut chance = Chance::new(draw);
+    let seeds = subject.seeds.len();
     // Damaged files that still read are worth damaging further.
-    let mut pool: Vec<Vec<u8>> = seeds.iter().map(|seed| seed.as_bytes().to_vec()).collect();
+    let mut pool = subject.seeds.clone();
     let (mut files, mut read) = (0, 0);
     let began = Instant::now();
     while began.elapsed() < time {
-        let file = damage::damaged(&pool, &mut chance);
+        let file = (subject.damage)(&pool, &mut chance);
         files += 1;
-        match outcome(target, &file) {
+        match outcome(subject, &file) {
             Ok(true) => {
                 read += 1;
-                keep(&mut pool, file, seeds.len(), &mut chance);
+                keep(&mut pool, file, seeds, &mut chance);
             }
             Ok(false) => {}
-            Err(why) => return (files, read, Some(told(target, &file, &why))),
+            Err(why) => return (files, read, Some(told(subject, &file, &why))),
         }
     }
     (files, read, None)
@@ -133,9 +182,9 @@ fn keep(pool: &mut Vec<Vec<u8>>, file: Vec<u8>, seeds: usize, chance: &mut Chanc
     }
 }
 
-fn outcome(target: Target, file: &[u8]) -> Result<bool, String> {
+fn outcome(subject: &Subject, file: &[u8]) -> Result<bool, String> {
     let began = Instant::now();
-    let read = catch_unwind(AssertUnwindSafe(|| target.hold(file))).map_err(|panic| {
+    let read = catch_unwind(AssertUnwindSafe(|| (subject.hold)(file))).map_err(|panic| {
         panic
             .downcast_ref::<String>()
             .cloned()
@@ -150,7 +199,7 @@ fn outcome(target: Target, file: &[u8]) -> Result<bool, String> {
 }
 
 /// The finding, cut down as long as something is still wrong with it.
-fn told(target: Target, file: &[u8], why: &str) -> String {
+fn told(subject: &Subject, file: &[u8], why: &str) -> String {
     let mut small = file.to_vec();
     let mut size = small.len() / 2;
     while size > 0 {
@@ -158,7 +207,7 @@ fn told(target: Target, file: &[u8], why: &str) -> String {
         while at < small.len() {
             let mut less = small.clone();
             less.drain(at..(at + size).min(small.len()));
-            if outcome(target, &less).is_err() {
+            if outcome(subject, &less).is_err() {
                 small = less;
             } else {
                 at += size;
@@ -166,7 +215,7 @@ fn told(target: Target, file: &[u8], why: &str) -> String {
         }
         size /= 2;
     }
-    format!("{}: {why}\n  b\"{}\"", target.name(), small.escape_ascii())
+    format!("{}: {why}\n  b\"{}\"", subject.name, small.escape_ascii())
 }
 
 #[cfg(test)]
@@ -175,9 +224,10 @@ mod tests {
 
     #[test]
     fn every_seed_is_read_and_holds_the_claims() {
-        for target in Target::ALL {
-            for seed in seeds::of(target) {
-                assert_eq!(outcome(target, seed.as_bytes()), Ok(true), "{seed}");
+        for subject in subjects() {
+            for (number, seed) in subject.seeds.iter().enumerate() {
+                let read = outcome(&subject, seed);
+                assert_eq!(read, Ok(true), "{} seed {number}", subject.name);
             }
         }
     }

@@ -69,8 +69,9 @@ usage: cargo run -p xtask -- CHORE
                        often they are wrong (200 clean ones when not given; use --release);
                        with a folder, what they say of the scans in it
   fuzz [--seconds N] [--target NAME] [--draw N]
-                       damaged files against the readers of spectral files
+                       damaged files against the readers of spectral files and scans
                        (60 s when not given; use --release)
+  fuzz --seeds FOLDER  the sound files that damaged ones are made of, for a fuzzer to begin with
   kill-nine [--rounds N] [--draw N]
                        kill -9 in the middle of saves, imports and migrations of a notebook,
                        which must then hold all that was acknowledged (67 rounds of each)

@@ -136,3 +136,90 @@ fn one(file: &mut Vec<u8>, pool: &[Vec<u8>], chance: &mut Chance) {
         }
     }
 }
+
+/// Numbers that a reader of headers must not fall over.
+const NUMBERS: &[u32] = &[
+    0,
+    1,
+    2,
+    3,
+    5,
+    6,
+    7,
+    8,
+    12,
+    15,
+    16,
+    17,
+    24,
+    32,
+    64,
+    127,
+    128,
+    255,
+    256,
+    257,
+    4096,
+    32_767,
+    32_768,
+    32_773,
+    65_535,
+    65_536,
+    1 << 24,
+    1 << 31,
+    u32::MAX - 1,
+    u32::MAX,
+];
+
+/// A file of the pool with one to five damages to its bytes and numbers.
+pub(super) fn damaged_binary(pool: &[Vec<u8>], chance: &mut Chance) -> Vec<u8> {
+    let mut file = pool[chance.below(pool.len())].clone();
+    for _ in 0..=chance.below(5) {
+        one_binary(&mut file, pool, chance);
+    }
+    file
+}
+
+fn one_binary(file: &mut Vec<u8>, pool: &[Vec<u8>], chance: &mut Chance) {
+    let at = chance.below(file.len() + 1);
+    let end = (at + 1 + chance.below(40)).min(file.len()).max(at);
+    match chance.below(10) {
+        0 | 1 => {
+            if let Some(byte) = file.get_mut(at) {
+                *byte ^= 1 << chance.below(8);
+            }
+        }
+        2 => {
+            if let Some(byte) = file.get_mut(at) {
+                *byte = chance.below(256) as u8;
+            }
+        }
+        // A number of two or four bytes becomes another, in either order.
+        3..=6 => {
+            let value = NUMBERS[chance.below(NUMBERS.len())];
+            let bytes = match chance.below(4) {
+                0 => (value as u16).to_le_bytes().to_vec(),
+                1 => (value as u16).to_be_bytes().to_vec(),
+                2 => value.to_le_bytes().to_vec(),
+                _ => value.to_be_bytes().to_vec(),
+            };
+            // Numbers of headers lie on even bytes.
+            let at = at & !1;
+            for (byte, new) in file.iter_mut().skip(at).zip(bytes) {
+                *byte = new;
+            }
+        }
+        7 => {
+            file.drain(at..end);
+        }
+        8 => file.truncate(at),
+        _ => {
+            let other = &pool[chance.below(pool.len())];
+            let from = chance.below(other.len() + 1);
+            let until = (from + 1 + chance.below(60)).min(other.len()).max(from);
+            for (byte, new) in file.iter_mut().skip(at).zip(&other[from..until]) {
+                *byte = *new;
+            }
+        }
+    }
+}
