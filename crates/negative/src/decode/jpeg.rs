@@ -70,9 +70,8 @@ pub(crate) fn open<R: Read + Seek>(
             page_count: 1,
         });
     }
-    let data = data(source)?;
     let decoder =
-        jpeg_data::open(&data).map_err(|fault| DecodeError::Malformed { format, fault })?;
+        jpeg_data::open(data(source)?).map_err(|fault| DecodeError::Malformed { format, fault })?;
     let icc_profile = decoder.icc_profile();
     check_profile(icc_profile.as_ref().map_or(0, |p| p.len() as u64), limits)?;
     let orientation = decoder
@@ -130,9 +129,8 @@ pub(crate) fn walk<R: Read + Seek>(
         fault,
     };
     let data = data(source)?;
-    let picture = jpeg_data::decode(&data, Components::AsTheDataSays, limits.max_whole_bytes)
+    let picture = jpeg_data::decode(data, Components::AsTheDataSays, limits.max_whole_bytes)
         .map_err(damaged)?;
-    drop(data);
     let expected = (layout.rows.columns, layout.height as usize);
     if (picture.width, picture.height) != expected || picture.samples != layout.rows.samples {
         return Err(damaged(format!(
@@ -148,12 +146,10 @@ pub(crate) fn walk<R: Read + Seek>(
     Ok(())
 }
 
-/// The whole file, whose size was held against the limit when it was opened.
-fn data<R: Read + Seek>(source: &mut R) -> Result<Vec<u8>, DecodeError> {
+/// The file from its start, in pieces.
+fn data<R: Read + Seek>(source: &mut R) -> Result<BufReader<&mut R>, DecodeError> {
     source.seek(SeekFrom::Start(0))?;
-    let mut data = Vec::new();
-    source.read_to_end(&mut data)?;
-    Ok(data)
+    Ok(BufReader::with_capacity(1 << 16, source))
 }
 
 /// What the markers before a JPEG's picture data say.

@@ -4,7 +4,7 @@
 //! that is grey from some row on.
 
 use zune_jpeg::JpegDecoder;
-use zune_jpeg::zune_core::bytestream::ZCursor;
+use zune_jpeg::zune_core::bytestream::ZByteReaderTrait;
 use zune_jpeg::zune_core::colorspace::ColorSpace;
 use zune_jpeg::zune_core::options::DecoderOptions;
 
@@ -26,19 +26,19 @@ pub(crate) struct JpegSamples {
 }
 
 /// Opens data for a look at its header; `Err` says what is wrong with it.
-pub(crate) fn open(data: &[u8]) -> Result<JpegDecoder<ZCursor<&[u8]>>, String> {
+pub(crate) fn open<T: ZByteReaderTrait>(data: T) -> Result<JpegDecoder<T>, String> {
     let options = DecoderOptions::new_safe()
         .set_strict_mode(true)
         .set_max_width(usize::from(u16::MAX))
         .set_max_height(usize::from(u16::MAX));
-    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(data), options);
+    let mut decoder = JpegDecoder::new_with_options(data, options);
     decoder.decode_headers().map_err(said)?;
     Ok(decoder)
 }
 
 /// Decodes data whose picture has at most `most_bytes`.
-pub(crate) fn decode(
-    data: &[u8],
+pub(crate) fn decode<T: ZByteReaderTrait>(
+    data: T,
     components: Components,
     most_bytes: u64,
 ) -> Result<JpegSamples, String> {

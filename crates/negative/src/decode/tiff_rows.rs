@@ -258,7 +258,7 @@ fn decode(layout: &TiffLayout, job: Job, pick: Pick) -> Decoded {
                 let data = jpeg_data::with_tables(tables.as_deref(), &compressed);
                 // A strip at the end may hold as many rows as the others.
                 let most = row_bytes as u64 * u64::from(layout.chunk_height);
-                jpeg_data::decode(&data, *components, most)
+                jpeg_data::decode(Cursor::new(&data), *components, most)
                     .and_then(|picture| {
                         let fits = picture.width == layout.rows.columns
                             && picture.height >= job.rows as usize
