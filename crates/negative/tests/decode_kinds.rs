@@ -485,3 +485,104 @@ fn an_infrared_sample_is_kept_apart_and_has_no_tone_of_the_colours() {
     let tone = tone_of(&info, None, ChannelChoice::Extra(0));
     assert_eq!(tone.origin, ToneOrigin::Nowhere);
 }
+
+/// A picture of one strip whose bytes are made as they are asked for.
+struct Endless {
+    head: Vec<u8>,
+    size: u64,
+    at: u64,
+}
+
+impl std::io::Read for Endless {
+    fn read(&mut self, out: &mut [u8]) -> std::io::Result<usize> {
+        let count = (out.len() as u64).min(self.size - self.at) as usize;
+        for (byte, place) in out[..count].iter_mut().zip(self.at..) {
+            *byte = self.head.get(place as usize).copied().unwrap_or(7);
+        }
+        self.at += count as u64;
+        Ok(count)
+    }
+}
+
+impl std::io::Seek for Endless {
+    fn seek(&mut self, to: std::io::SeekFrom) -> std::io::Result<u64> {
+        self.at = match to {
+            std::io::SeekFrom::Start(at) => at,
+            std::io::SeekFrom::End(by) => self.size.saturating_add_signed(by),
+            std::io::SeekFrom::Current(by) => self.at.saturating_add_signed(by),
+        };
+        Ok(self.at)
+    }
+}
+
+#[test]
+fn one_strip_of_two_gibibytes_is_opened_and_told_where_it_is_cut() {
+    // 32768 × 32767 of 16 bits: 2,147,418,112 bytes, opened and never held.
+    let (width, height) = (32_768_u64, 32_767_u64);
+    let mut file = tiff(&tags((width, height), &[16], 1, 1), &[]);
+    let bytes = width * height * 2;
+    // The strip begins where the directory ends, and its count is the whole picture.
+    let begins = file.len() as u32;
+    for (tag, value) in [(273_u16, begins), (279, bytes as u32)] {
+        let entry = [&tag.to_le_bytes()[..], &[4, 0, 1, 0, 0, 0]].concat();
+        let at = file.windows(8).position(|w| w == entry).unwrap() + 8;
+        file[at..at + 4].copy_from_slice(&value.to_le_bytes());
+    }
+    let size = u64::from(begins) + bytes;
+    let source = Endless {
+        head: file.clone(),
+        size,
+        at: 0,
+    };
+    let reader = ScanReader::open(source, 0, &DecodeLimits::default()).unwrap();
+    assert_eq!(
+        (reader.info().width, reader.info().height),
+        (32_768, 32_767)
+    );
+    // Cut by one byte, it says which row is the last whole one.
+    let cut = Endless {
+        head: file,
+        size: size - 1,
+        at: 0,
+    };
+    match ScanReader::open(cut, 0, &DecodeLimits::default()) {
+        Err(DecodeError::CutShort { rows_complete, .. }) => assert_eq!(rows_complete, 32_766),
+        other => panic!("{:?}", other.err()),
+    }
+}
+
+#[test]
+fn what_can_not_be_read_in_pieces_is_held_against_its_limit() {
+    let limits = DecodeLimits {
+        max_chunk_bytes: 1000,
+        max_band_bytes: 3000,
+        max_whole_bytes: 255,
+        ..DecodeLimits::default()
+    };
+    let refused = |bytes: &[u8]| {
+        let opened = ScanReader::open(Cursor::new(bytes), 0, &limits);
+        opened.map(|_| ()).unwrap_err().to_string()
+    };
+    let pixels = vec![0; 16 * 16];
+    let said = refused(&jpeg(16, 16, pixels.clone()));
+    assert!(
+        said.contains("size of the picture in bytes is 256, but the limit is 255"),
+        "{said}"
+    );
+    let tile = with(
+        with(tags((16, 16), &[32], 1, 1), 322, 3, &[16]),
+        323,
+        3,
+        &[16],
+    );
+    let said = refused(&tiff(&tile, &[0; 1024]));
+    assert!(said.contains("size of one tile in bytes is 1024"), "{said}");
+    // A fax strip is held as codes of two bytes a pixel.
+    let said = refused(&tiff(&tags((16, 32), &[1], 4, 0), &[0; 60]));
+    assert!(
+        said.contains("size of one strip in bytes is 1024"),
+        "{said}"
+    );
+    let said = refused(&tiff(&tags((501, 1), &[16], 1, 1), &[0; 1002]));
+    assert!(said.contains("size of one row in bytes is 1002"), "{said}");
+}
