@@ -63,7 +63,7 @@ impl ScanTarget {
             max_chunk_bytes: 4 << 20,
             max_band_bytes: 4 << 20,
             max_whole_bytes: 4 << 20,
-            max_turned_bytes: 1 << 12,
+            max_turned_bytes: 1 << 16,
             ratio_free_bytes: 1 << 20,
             ..DecodeLimits::default()
         };

@@ -168,9 +168,20 @@ fn line_below(
 fn draw(changes: &[usize], width: usize, row: &mut [u8]) {
     row.fill(0);
     for pair in changes.chunks(2) {
-        let end = pair.get(1).copied().unwrap_or(width);
-        for x in pair[0]..end {
-            row[x / 8] |= 0x80 >> (x % 8);
+        let (from, to) = (pair[0], pair.get(1).copied().unwrap_or(width));
+        if from >= to {
+            continue;
+        }
+        // Bits of the first byte from `from` on, and of the last up to `to`.
+        let (first, last) = (from / 8, (to - 1) / 8);
+        let head = 0xFF >> (from % 8);
+        let tail = 0xFF << (7 - (to - 1) % 8);
+        if first == last {
+            row[first] |= head & tail;
+        } else {
+            row[first] |= head;
+            row[first + 1..last].fill(0xFF);
+            row[last] |= tail;
         }
     }
 }
@@ -211,6 +222,22 @@ mod tests {
         let mut rows = [0xFF; 3];
         assert_eq!(decode(FaxCode::Group4, &lines, 8, 1, &mut rows), Ok(()));
         assert_eq!(rows, [0b0000_1100, 0b0001_1110, 0]);
+    }
+
+    #[test]
+    fn runs_of_any_length_and_place_are_drawn() {
+        for width in 1..40 {
+            for from in 0..width {
+                for to in from..=width {
+                    let mut row = [0xAA; 5];
+                    draw(&[from, to], width, &mut row);
+                    for x in 0..40 {
+                        let black = row[x / 8] & (0x80 >> (x % 8)) != 0;
+                        assert_eq!(black, (from..to).contains(&x), "{from}..{to} at {x}");
+                    }
+                }
+            }
+        }
     }
 
     #[test]
