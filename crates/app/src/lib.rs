@@ -51,6 +51,7 @@ mod predict_json;
 mod predict_shade;
 mod predict_text;
 mod progress;
+mod scan_channel;
 mod single_scan;
 mod spectra_choices;
 mod spectral_file;

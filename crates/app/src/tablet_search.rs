@@ -6,7 +6,8 @@
 use crate::error::with_causes;
 use crate::measuring::{READ_BUFFER, channel_of, recorded_tone};
 use crate::progress::go_on;
-use crate::single_scan::{channel_of_text, remedy_of, tone_of_text};
+use crate::scan_channel::channel_of_text;
+use crate::single_scan::{remedy_of, tone_of_text};
 use crate::{AppError, Progress};
 use base64::Engine;
 use figures::{OutlinedStep, Sheet, TabletPicture, tablet_picture};

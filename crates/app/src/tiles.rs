@@ -17,7 +17,8 @@
 
 use crate::error::with_causes;
 use crate::measuring::{READ_BUFFER, calibrated_scan, recorded_tone, tone_words};
-use crate::single_scan::{channel_of_text, remedy_of, tone_of_text};
+use crate::scan_channel::channel_of_text;
+use crate::single_scan::{remedy_of, tone_of_text};
 use crate::{AppError, Progress};
 use negative::decode::{ChannelChoice, DecodeLimits, Polarity, ScanReader};
 use negative::tiles::{TILE_SIDE, TileLayout, TilePass, TilePlace};

@@ -59,11 +59,11 @@ impl ScanTarget {
     /// Holds the reader to the claims; says whether a channel was read to its end.
     pub(crate) fn hold(self, bytes: &[u8]) -> bool {
         let limits = DecodeLimits {
-            max_pixels: 1 << 20,
+            max_pixels: 1 << 19,
             max_chunk_bytes: 4 << 20,
             max_band_bytes: 4 << 20,
             max_whole_bytes: 4 << 20,
-            max_turned_bytes: 1 << 16,
+            max_turned_bytes: 1 << 18,
             ratio_free_bytes: 1 << 20,
             ..DecodeLimits::default()
         };

@@ -14,7 +14,7 @@ use super::limits::DecodeLimits;
 use super::opened::{Body, Opened, check_pixels};
 use super::orientation::Orientation;
 use super::palette::Palette;
-use super::tiff_codes::{chunk_code, predictor, samples_kind};
+use super::tiff_codes::{Photometric, chunk_code, photometric, predictor, samples_kind};
 use super::tiff_directory::{Chain, Directory, tag};
 use super::tiff_tone::transfer_function;
 use super::unpack::{Numbers, RowLayout};
@@ -347,65 +347,6 @@ fn size<R: Read + Seek>(
     );
     check_pixels(width, height, limits)?;
     Ok((width, height))
-}
-
-/// What the samples of a pixel stand for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Photometric {
-    /// Themselves: colour, which end is dark, and how many they are.
-    Samples(Colour, Polarity, u64),
-    /// An entry of a table.
-    Palette,
-    /// Luma and two colour differences (YCbCr), which is read from JPEG data only.
-    LumaAndDifferences,
-}
-
-fn photometric<R: Read + Seek>(
-    source: &mut R,
-    directory: &Directory,
-) -> Result<Photometric, DecodeError> {
-    let grey = |polarity| Photometric::Samples(Colour::Grey, polarity, 1);
-    let rgb = Photometric::Samples(Colour::Rgb, Polarity::BlackIsZero, 3);
-    let Some(photometric) = directory.first_number(source, tag::PHOTOMETRIC)? else {
-        // Fax programs leave it out; their code knows white paper only.
-        return match directory.first_number(source, tag::COMPRESSION)? {
-            Some(2..=4) => Ok(grey(Polarity::WhiteIsZero)),
-            _ => Err(directory.fault("the photometric interpretation is missing".to_owned())),
-        };
-    };
-    let reason = match photometric {
-        0 => return Ok(grey(Polarity::WhiteIsZero)),
-        1 => return Ok(grey(Polarity::BlackIsZero)),
-        2 => return Ok(rgb),
-        3 => return Ok(Photometric::Palette),
-        6 => return Ok(Photometric::LumaAndDifferences),
-        32803 => {
-            return Ok(Photometric::Samples(
-                Colour::Mosaic,
-                Polarity::BlackIsZero,
-                1,
-            ));
-        }
-        34892 => {
-            let samples = directory
-                .first_number(source, tag::SAMPLES_PER_PIXEL)?
-                .unwrap_or(1);
-            return Ok(if samples >= 3 {
-                rgb
-            } else {
-                grey(Polarity::BlackIsZero)
-            });
-        }
-        4 => "a transparency mask is no picture".to_owned(),
-        5 => "CMYK is ink, not light; save the scan as grey or RGB".to_owned(),
-        8..=10 => "Lab is not code values; save the scan as grey or RGB".to_owned(),
-        32844 | 32845 => {
-            "a logarithmic coding of light (LogL, LogLuv) is not read; save the scan as grey or RGB"
-                .to_owned()
-        }
-        other => format!("photometric interpretation {other}; grey, RGB and palettes are read"),
-    };
-    Err(directory.refused(reason))
 }
 
 fn chunk_size<R: Read + Seek>(
