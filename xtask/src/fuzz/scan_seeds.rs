@@ -11,7 +11,7 @@ pub(super) fn of(target: ScanTarget) -> Vec<Vec<u8>> {
         ScanTarget::Fax => fax(),
         ScanTarget::Jpeg => jpegs(),
         ScanTarget::Png => pngs(),
-        ScanTarget::Dng => vec![frame()],
+        ScanTarget::Dng => vec![frame(), lossless_frame()],
         ScanTarget::Tone => tones(),
     }
 }
@@ -349,6 +349,28 @@ fn frame() -> Vec<u8> {
         .map(|i| 600 + (i * 251 % 3000) as u16)
         .collect();
     testkit::RawFrame::new(16, 12, samples).to_dng()
+}
+
+/// A raw frame of 16 × 12 in lossless JPEG data, every number half of the scale.
+fn lossless_frame() -> Vec<u8> {
+    let mut data = vec![0xFF, 0xD8, 0xFF, 0xC4, 0, 36, 0];
+    // Seventeen codes of five bits: a difference's number of bits, 0 to 16.
+    data.extend([0, 0, 0, 0, 17, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0]);
+    data.extend(0..17_u8);
+    data.extend([0xFF, 0xC3, 0, 11, 16, 0, 12, 0, 16, 1, 0, 0x11, 0]);
+    data.extend([0xFF, 0xDA, 0, 8, 1, 0, 0, 1, 0, 0]);
+    // No difference anywhere: 192 codes of five zeros.
+    data.extend([0; 120]);
+    data.extend([0xFF, 0xD9]);
+    Tiff::new((16, 12), &[16], 32803)
+        .with(259, 3, &[7])
+        .with(33421, 3, &[2, 2])
+        .with(33422, 7, &[0, 1, 1, 2])
+        .with(50706, 7, &[1, 4, 0, 0])
+        .with(50714, 4, &[1024])
+        .with(50717, 4, &[60_000])
+        .chunks(&[data])
+        .bytes()
 }
 
 fn tones() -> Vec<Vec<u8>> {
