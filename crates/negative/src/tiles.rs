@@ -72,6 +72,8 @@ pub struct TilePlace {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct TileLayout {
     levels: Vec<TileLevel>,
+    /// Columns and rows that each code stands for.
+    repeat: (u32, u32),
 }
 
 /// Why a picture can't be cut into tiles.
@@ -114,26 +116,23 @@ impl TileLayout {
             };
             levels.push(level);
         }
-        Ok(Self { levels })
+        Ok(Self {
+            levels,
+            repeat: (1, 1),
+        })
     }
 
-    /// Lays out one channel of a scan; a mosaic has one pixel for each of its
-    /// cells.
+    /// Lays out one channel of a scan. Of a mosaic each cell's code is repeated
+    /// over the cell, so that places are those of the picture.
     ///
     /// # Errors
     /// [`TileError`] as for [`Self::new`].
     pub fn of_channel(info: &ScanInfo, channel: ChannelChoice) -> Result<Self, TileError> {
-        match (channel, &info.mosaic) {
-            // A cell that the picture's edge cuts gives no code.
-            (_, Some(mosaic)) => {
-                Self::new(info.width / mosaic.columns(), info.height / mosaic.rows())
-            }
-            (ChannelChoice::MosaicPhase { row, column }, None) => Self::new(
-                info.width.saturating_sub(u32::from(column)).div_ceil(2),
-                info.height.saturating_sub(u32::from(row)).div_ceil(2),
-            ),
-            _ => Self::new(info.width, info.height),
-        }
+        let layout = Self::new(info.width, info.height)?;
+        Ok(Self {
+            repeat: info.steps(channel),
+            ..layout
+        })
     }
 
     /// Gives the levels, the largest first.
@@ -267,6 +266,9 @@ struct Band {
 /// ```
 pub struct TilePass {
     levels: Vec<TileLevel>,
+    repeat: (u32, u32),
+    /// Rows of the picture that were filled, and the last one, where codes repeat.
+    filled: (u32, Vec<u16>),
     bands: Vec<Band>,
     mean: Mean,
 }
@@ -290,6 +292,8 @@ impl TilePass {
             .collect();
         Self {
             levels: layout.levels.clone(),
+            repeat: layout.repeat,
+            filled: (0, Vec::new()),
             bands,
             mean: Mean::of_tone(tone),
         }
@@ -298,6 +302,10 @@ impl TilePass {
     /// Takes the next row of the scan; rows beyond the layout are left out, and
     /// a missing sample of a float picture is code 0.
     pub fn take(&mut self, row: &ScanRow<'_>, sink: &mut TileSink<'_>) {
+        if self.repeat != (1, 1) {
+            self.take_repeated(row, sink);
+            return;
+        }
         match row.codes {
             Codes::Unsigned(codes) => self.push(0, codes, sink),
             Codes::Float(codes) => {
@@ -309,9 +317,35 @@ impl TilePass {
         }
     }
 
+    /// Takes a row whose codes stand for a cell each.
+    fn take_repeated(&mut self, row: &ScanRow<'_>, sink: &mut TileSink<'_>) {
+        let TileLevel { width, height } = self.levels[0];
+        let (mut filled, mut whole) = core::mem::take(&mut self.filled);
+        whole.clear();
+        // What the first and the last cell leave at the edges looks like them.
+        let last = row.codes.len().saturating_sub(1) as u32;
+        whole.extend((0..width).map(|x| {
+            let cell = (x.saturating_sub(row.x_first) / self.repeat.0).min(last);
+            row.codes.at(cell as usize).unwrap_or(0)
+        }));
+        while filled < (row.y + self.repeat.1).min(height) {
+            self.push(0, &whole, sink);
+            filled += 1;
+        }
+        self.filled = (filled, whole);
+    }
+
     /// Hands out what is left: the tiles of a picture that was cut short, too,
     /// whose missing rows are 0.
     pub fn finish(mut self, sink: &mut TileSink<'_>) {
+        let (filled, last) = core::mem::take(&mut self.filled);
+        // A cell that the lower edge cuts gave no row of its own.
+        let left = self.levels[0].height.saturating_sub(filled);
+        if !last.is_empty() && left < self.repeat.1 {
+            for _ in 0..left {
+                self.push(0, &last, sink);
+            }
+        }
         for level in 0..self.levels.len() {
             if let Some(row) = self.bands[level].waiting.take() {
                 self.push_half(level, &row, &[], sink);

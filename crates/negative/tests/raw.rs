@@ -12,7 +12,7 @@ use negative::decode::{
 };
 use negative::outline::{Outline, Rectangle};
 use negative::patch::measure_patches;
-use negative::tiles::TileLayout;
+use negative::tiles::{TileLayout, TilePass};
 use negative::tone::{ToneEncoding, ToneOrigin, tone_of};
 use quantity::Flag;
 use std::io::Cursor;
@@ -135,7 +135,7 @@ fn the_picture_is_the_crop_within_the_active_area() {
     let layout = TileLayout::of_channel(&info, ChannelChoice::Red).unwrap();
     assert_eq!(
         (layout.levels()[0].width, layout.levels()[0].height),
-        (1, 1)
+        (3, 2)
     );
 }
 
@@ -251,6 +251,35 @@ fn makers_own_raw_files_are_named_as_such() {
         );
         assert!(error.to_string().contains("convert it to DNG"), "{error}");
     }
+}
+
+#[test]
+fn tiles_of_a_mosaic_have_the_places_of_the_picture() {
+    // 5 × 3 pixels of a 6 × 4 frame: the last column and row are half cells.
+    let made = RawFrame {
+        crop: Some([0, 0, 5, 3]),
+        ..frame()
+    };
+    let tile_of = |channel| {
+        let mut reader = open(made.to_dng()).unwrap();
+        let layout = TileLayout::of_channel(reader.info(), channel).unwrap();
+        let tone = tone_of(reader.info(), None, channel);
+        let mut tiles = Vec::new();
+        let mut pass = TilePass::new(&layout, &tone);
+        let mut keep = |_, codes: &[u16]| tiles.push(codes.to_vec());
+        reader
+            .for_each_row(channel, |row| pass.take(&row, &mut keep))
+            .unwrap();
+        pass.finish(&mut keep);
+        tiles.swap_remove(0)
+    };
+    // Red of the two whole cells is 2000 and 2200.
+    let row = [2000, 2000, 2200, 2200, 2200];
+    assert_eq!(tile_of(ChannelChoice::Red), [row, row, row].concat());
+    // The second green lies a row lower: 2600 and 2800.
+    let phase = ChannelChoice::MosaicPhase { row: 1, column: 0 };
+    let row = [2600, 2600, 2800, 2800, 2800];
+    assert_eq!(tile_of(phase), [row, row, row].concat());
 }
 
 #[test]

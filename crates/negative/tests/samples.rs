@@ -203,6 +203,24 @@ fn every_sample_decodes_to_its_known_values_or_is_refused() {
 
 #[test]
 #[ignore = "needs the sample scans beside the workspace"]
+fn the_camera_frame_is_read_as_its_table_says() {
+    let bytes = Cursor::new(bytes_of(&folder("raw").join("colorchart.dng")));
+    let mut reader = ScanReader::open(bytes, 0, &DecodeLimits::default()).unwrap();
+    let info = reader.info().clone();
+    // Samples' table: crop 1734 × 1156, black 2056, white 15000, 14 bits.
+    assert_eq!((info.width, info.height, info.bits), (1734, 1156, 14));
+    assert_eq!(info.black_of(ChannelChoice::Green), Some(2056.0));
+    assert_eq!(info.code_max(), 15_000);
+    let green = codes(&mut reader, ChannelChoice::Green).unwrap();
+    assert_eq!(green.len(), 867 * 578);
+    // Mean of both greens within the crop, unpacked bit by bit with NumPy.
+    let mean = green.iter().sum::<f64>() / green.len() as f64;
+    assert!((mean - 2780.8262).abs() < 0.01, "{mean}");
+    assert!(reader.for_each_row(ChannelChoice::Grey, |_| {}).is_err());
+}
+
+#[test]
+#[ignore = "needs the sample scans beside the workspace"]
 fn real_film_scans_raise_no_alarm_and_repeats_agree() {
     let folder = folder("film_scans");
     let mut previews = Vec::new();
