@@ -592,3 +592,16 @@ fn damaged_lossless_jpeg_data_is_an_error_and_never_a_panic() {
         .unwrap_err();
     assert!(error.to_string().contains("damaged"), "{error}");
 }
+
+/// Found by damaged files: rows without a single code came out of such a frame.
+#[test]
+fn a_frame_smaller_than_its_mosaics_cell_is_refused() {
+    for (width, height) in [(1, 4), (4, 1)] {
+        let dng = RawFrame::new(width, height, vec![2000; 4]).to_dng();
+        let error = ScanReader::open(Cursor::new(dng), 0, &DecodeLimits::default()).unwrap_err();
+        assert!(
+            error.to_string().contains("smaller than one cell"),
+            "{width} × {height}: {error}"
+        );
+    }
+}

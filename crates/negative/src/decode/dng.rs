@@ -129,6 +129,17 @@ pub(crate) fn frame_of<R: Read + Seek>(
             ))
         })?),
     };
+    if let Some(mosaic) = &mosaic
+        && (crop.width < mosaic.columns() || crop.height < mosaic.rows())
+    {
+        return Err(directory.fault(format!(
+            "the picture of {} × {} pixels is smaller than one cell of its mosaic, {} × {}",
+            crop.width,
+            crop.height,
+            mosaic.columns(),
+            mosaic.rows()
+        )));
+    }
     if kind == SampleKind::Float && (levels || mosaic.is_some()) {
         return Err(directory.refused(format!(
             "floating-point sensor values; whole numbers of 8 to 16 bits are read; {CONVERT}"

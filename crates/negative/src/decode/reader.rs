@@ -317,11 +317,14 @@ impl<R: Read + Seek> ScanReader<R> {
             }
             (
                 ChannelChoice::MosaicPhase {
-                    row: 0 | 1,
-                    column: 0 | 1,
+                    row: row @ (0 | 1),
+                    column: column @ (0 | 1),
                 },
                 None,
-            ) => true,
+            ) => {
+                let info = &self.opened.info;
+                u32::from(row) < info.height && u32::from(column) < info.width
+            }
             (choice, Some(_)) => SensorRows::new(&self.opened.info, choice).is_some(),
             _ => false,
         };
