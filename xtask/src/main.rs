@@ -32,6 +32,7 @@ mod oracles;
 mod prove;
 mod purity;
 mod python;
+mod registration;
 mod sidecars;
 mod speed;
 mod stray;
@@ -68,6 +69,9 @@ usage: cargo run -p xtask -- CHORE
                        what the checks of scans find of what was done to made scans, and how
                        often they are wrong (200 clean ones when not given; use --release);
                        with a folder, what they say of the scans in it
+  registration [--pairs N] [--draw N] [--plates FOLDER]
+                       lay frames whose true places are known, refuse what can't be laid, and find
+                       shifts beside published methods (8 pairs in each row when not given; use --release)
   fuzz [--seconds N] [--target NAME] [--draw N]
                        damaged files against the readers of spectral files and scans
                        (60 s when not given; use --release)
@@ -116,6 +120,7 @@ fn main() -> ExitCode {
         ["big-scan", program, rest @ ..] => big_scan::run(&PathBuf::from(program), rest),
         ["kill-nine-work", word, dir] => kill_nine::work(word, &PathBuf::from(dir)),
         ["kill-nine", rest @ ..] => kill_nine::run(rest),
+        ["registration", rest @ ..] => registration::run(&workspace, rest),
         ["speed"] => speed::run(&workspace),
         ["speed-ours", turns] => speed::ours(turns),
         ["tablets", rest @ ..] => tablets::run(rest),

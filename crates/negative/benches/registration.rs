@@ -3,13 +3,10 @@
 use criterion::{Criterion, criterion_group, criterion_main};
 use negative::registration::{GreyPicture, Motion, register};
 use std::hint::black_box;
-use testkit::{FramePairPlan, SecondFrame, frame_pair};
-
-#[path = "../tests/texture/mod.rs"]
-mod texture;
+use testkit::{FramePairPlan, SecondFrame, frame_pair, waves};
 
 fn benchmark(c: &mut Criterion) {
-    let picture = |shift| GreyPicture::new(512, 512, texture::texture(512, shift));
+    let picture = |shift| GreyPicture::new(512, 512, waves(512, shift));
     let (Ok(first), Ok(second)) = (picture((0.0, 0.0)), picture((-4.6, 3.2))) else {
         unreachable!("the texture has as many values as pixels")
     };
@@ -22,6 +19,7 @@ fn benchmark(c: &mut Criterion) {
         rotation: 0.01,
         scale: 1.005,
         shift: (14.3, -8.6),
+        tilt: (0.0, 0.0),
         grain: 0.03,
         second: SecondFrame::BehindDeepRed,
     });

@@ -9,13 +9,10 @@
     reason = "what was found is told beside the verdict"
 )]
 
-mod texture;
-
 use negative::registration::{
-    GreyPicture, Motion, Placement, Registration, RegistrationError, register,
+    GreyPicture, Motion, Registration, RegistrationError, register,
 };
-use testkit::{FramePairPlan, SecondFrame, frame_pair};
-use texture::texture;
+use testkit::{FramePairPlan, SecondFrame, frame_pair, waves};
 
 const PLAN: FramePairPlan = FramePairPlan {
     draw: 1,
@@ -23,6 +20,7 @@ const PLAN: FramePairPlan = FramePairPlan {
     rotation: 0.0,
     scale: 1.0,
     shift: (0.0, 0.0),
+    tilt: (0.0, 0.0),
     grain: 0.03,
     second: SecondFrame::BehindDeepRed,
 };
@@ -37,13 +35,6 @@ fn registered(plan: &FramePairPlan) -> Result<Registration, RegistrationError> {
     )
 }
 
-fn truth(plan: &FramePairPlan) -> Placement {
-    let height = plan.width * 4 / 5;
-    let middle = (plan.width as f64 / 2.0, height as f64 / 2.0);
-    let to = (middle.0 + plan.shift.0, middle.1 + plan.shift.1);
-    Placement::similarity(plan.rotation, plan.scale, middle, to)
-}
-
 /// Points spread over the picture, its corners not among them.
 fn points(plan: &FramePairPlan) -> Vec<(f64, f64)> {
     let (width, height) = (plan.width as f64, plan.width as f64 * 0.8);
@@ -54,7 +45,7 @@ fn points(plan: &FramePairPlan) -> Vec<(f64, f64)> {
 }
 
 fn off(found: &Registration, plan: &FramePairPlan, point: (f64, f64)) -> f64 {
-    let (a, b) = (found.placement().carry(point), truth(plan).carry(point));
+    let (a, b) = (found.placement().carry(point), plan.carry(point));
     (a.0 - b.0).hypot(a.1 - b.1)
 }
 
@@ -68,7 +59,7 @@ fn shifts_of_a_texture_are_found_as_well_as_by_other_methods() {
         ((0.5, 0.25), 0.02),
         ((-4.6, 3.2), 0.02),
     ] {
-        let picture = |shift| GreyPicture::new(512, 512, texture(512, shift)).unwrap();
+        let picture = |shift| GreyPicture::new(512, 512, waves(512, shift)).unwrap();
         let found = register(&picture((0.0, 0.0)), &picture(shift), Motion::Flat).unwrap();
         for point in [(50.0, 50.0), (256.0, 256.0), (460.0, 300.0)] {
             let to = found.placement().carry(point);

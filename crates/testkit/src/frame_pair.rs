@@ -31,10 +31,51 @@ pub struct FramePairPlan {
     pub scale: f64,
     /// Shift of the middle in the second. \[pixels\]
     pub shift: (f64, f64),
+    /// Tilt of the camera over the second, to the right and down: a point a whole
+    /// width from the middle is drawn in by one part in 1 + tilt.
+    pub tilt: (f64, f64),
     /// Standard deviation of grain from pixel to pixel. \[density\]
     pub grain: f64,
     /// What the second frame shows.
     pub second: SecondFrame,
+}
+
+impl FramePairPlan {
+    /// Rows of both pictures.
+    #[must_use]
+    pub fn height(&self) -> usize {
+        self.width * HEIGHT / WIDTH
+    }
+
+    fn middle(&self) -> (f64, f64) {
+        (self.width as f64 / 2.0, self.height() as f64 / 2.0)
+    }
+
+    /// Gives where a point of the first picture truly lies in the second. \[pixels\]
+    #[must_use]
+    pub fn carry(&self, point: (f64, f64)) -> (f64, f64) {
+        let middle = self.middle();
+        let (x, y) = (point.0 - middle.0, point.1 - middle.1);
+        let (cosine, sine) = (libm::cos(self.rotation), libm::sin(self.rotation));
+        let near = 1.0 + (self.tilt.0 * x + self.tilt.1 * y) / self.width as f64;
+        let part = self.scale / near;
+        (
+            middle.0 + self.shift.0 + part * (cosine * x - sine * y),
+            middle.1 + self.shift.1 + part * (sine * x + cosine * y),
+        )
+    }
+
+    /// Gives the point of the first picture that lies at one of the second.
+    fn back(&self, point: (f64, f64)) -> (f64, f64) {
+        let middle = self.middle();
+        let u = (point.0 - middle.0 - self.shift.0) / self.scale;
+        let v = (point.1 - middle.1 - self.shift.1) / self.scale;
+        let (cosine, sine) = (libm::cos(self.rotation), libm::sin(self.rotation));
+        let (x, y) = (cosine * u + sine * v, cosine * v - sine * u);
+        // x = p/(1 + t·p), so p = x/(1 − t·x).
+        let near = 1.0 - (self.tilt.0 * x + self.tilt.1 * y) / self.width as f64;
+        (middle.0 + x / near, middle.1 + y / near)
+    }
 }
 
 /// Two frames, row by row. \[density\]
@@ -63,7 +104,7 @@ fn frame(
     log_h: f64,
     from_pixel: impl Fn(f64, f64) -> (f64, f64),
 ) -> Vec<f32> {
-    let (width, height) = (plan.width, plan.width * HEIGHT / WIDTH);
+    let (width, height) = (plan.width, plan.height());
     let unit = WIDTH as f64 / width as f64;
     // Two by two samples in each pixel.
     let mut light = vec![0.0; width * height];
@@ -87,19 +128,9 @@ fn frame(
 /// Makes a pair of frames.
 #[must_use]
 pub fn frame_pair(plan: &FramePairPlan) -> FramePair {
-    let (width, height) = (plan.width, plan.width * HEIGHT / WIDTH);
-    let middle = (width as f64 / 2.0, height as f64 / 2.0);
+    let (width, height) = (plan.width, plan.height());
     let mut first = frame(plan, plan.draw, Band::Visible, 0.0, |x, y| (x, y));
-    // A point q of the second shows c + R(−a)(q − c − shift)/scale of the first.
-    let (cosine, sine) = (libm::cos(plan.rotation), libm::sin(plan.rotation));
-    let back = |x: f64, y: f64| {
-        let u = (x - middle.0 - plan.shift.0) / plan.scale;
-        let v = (y - middle.1 - plan.shift.1) / plan.scale;
-        (
-            middle.0 + cosine * u + sine * v,
-            middle.1 - sine * u + cosine * v,
-        )
-    };
+    let back = |x, y| plan.back((x, y));
     let mut second = match plan.second {
         SecondFrame::BehindDeepRed => frame(plan, plan.draw, Band::DeepRed, -0.2, back),
         SecondFrame::OtherSubject => {
@@ -135,6 +166,7 @@ mod tests {
             rotation: 0.0,
             scale: 1.0,
             shift: (0.0, 0.0),
+            tilt: (0.0, 0.0),
             grain: 0.0,
             second: SecondFrame::BehindDeepRed,
         };
@@ -143,5 +175,32 @@ mod tests {
         let (leaves, sky) = (181 * 320 + 86, 31 * 320 + 159);
         assert!(pair.first[leaves] < pair.first[sky]);
         assert!(pair.second[leaves] > pair.second[sky]);
+    }
+
+    #[test]
+    fn a_tilted_frame_draws_in_what_is_far() {
+        let plan = FramePairPlan {
+            draw: 1,
+            width: 800,
+            rotation: 0.0,
+            scale: 1.0,
+            shift: (10.0, 0.0),
+            tilt: (0.25, 0.0),
+            grain: 0.0,
+            second: SecondFrame::BehindDeepRed,
+        };
+        // Hand calculation: 200 px right of the middle is a quarter of the width, drawn
+        // in by 1 + 0.25/4 = 1.0625 to 188.235; with the shift 198.235 from it.
+        let (x, y) = plan.carry((600.0, 420.0));
+        assert!((x - (400.0 + 10.0 + 200.0 / 1.0625)).abs() < 1e-9, "{x}");
+        assert!((y - (320.0 + 100.0 / 1.0625)).abs() < 1e-9, "{y}");
+        let turned = FramePairPlan {
+            rotation: 0.2,
+            tilt: (0.05, -0.08),
+            ..plan
+        };
+        let there = turned.back(turned.carry((123.0, 456.0)));
+        // 1e-9: rounding of numbers of order a thousand.
+        assert!((there.0 - 123.0).abs() < 1e-9 && (there.1 - 456.0).abs() < 1e-9, "{there:?}");
     }
 }

@@ -28,6 +28,7 @@ mod tablet_scan;
 mod texture;
 mod tiff_file;
 mod truth;
+mod waves;
 
 pub use demo::{DemoTest, demo};
 pub use expose_frames::{FrameTruth, expose_frames};
@@ -48,3 +49,4 @@ pub use tiff_file::{DeclaredTone, TiffForm, linear_grey_profile, tiff_grey8, tif
 pub use truth::{
     Bend, PIVOT_NET_DENSITY, TrueDensity, TrueFilter, TrueFrame, TrueWoodEffect, Truth, TruthCurve,
 };
+pub use waves::waves;

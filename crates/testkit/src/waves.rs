@@ -310,17 +310,18 @@ const WAVES: [[f64; 4]; 300] = [
 ];
 
 /// Gives the texture shifted to the right and down, row by row.
-pub(crate) fn texture(side: usize, (dx, dy): (f64, f64)) -> Vec<f32> {
+#[must_use]
+pub fn waves(side: usize, (dx, dy): (f64, f64)) -> Vec<f32> {
     let mut values = vec![0.0; side * side];
     for [fx, fy, phase, amplitude] in WAVES {
         // cos(a + b) by products: one sine and cosine for each row and column.
-        let waves = |f: f64, d: f64, start: f64| -> Vec<(f64, f64)> {
+        let along = |f: f64, d: f64, start: f64| -> Vec<(f64, f64)> {
             (0..side)
                 .map(|n| core::f64::consts::TAU * f * (n as f64 - d) + start)
-                .map(|angle| (angle.cos(), angle.sin()))
+                .map(|angle| (libm::cos(angle), libm::sin(angle)))
                 .collect()
         };
-        let (columns, rows) = (waves(fx, dx, phase), waves(fy, dy, 0.0));
+        let (columns, rows) = (along(fx, dx, phase), along(fy, dy, 0.0));
         for (line, (row_cos, row_sin)) in values.chunks_mut(side).zip(&rows) {
             for (value, (cos, sin)) in line.iter_mut().zip(&columns) {
                 *value += amplitude * (cos * row_cos - sin * row_sin);
