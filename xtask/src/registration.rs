@@ -148,7 +148,17 @@ pub(crate) fn run(workspace: &Workspace, words: &[&str]) -> Result<(), String> {
         println!("{}", row("deep red", kind, &score));
         all.add(&score);
     }
-    println!("{}", row("", &Kind { what: "all", ..SCANS }, &all));
+    println!(
+        "{}",
+        row(
+            "",
+            &Kind {
+                what: "all",
+                ..SCANS
+            },
+            &all
+        )
+    );
     if all.share(all.near) < LEAST_NEAR {
         failed.push(format!(
             "{:.1} % of the points lie within {NEAR_PX} px, {:.0} % are asked for",
@@ -347,7 +357,11 @@ fn must_be_refused(wanted: &Wanted) -> Vec<String> {
         }
         println!("{what:<16} {:>5} {refused:>8} {as_blank:>9}", wanted.pairs);
         // A blank frame takes the holder's place, so it must be told from a strange one.
-        let expected = if second == SecondFrame::Blank { refused } else { 0 };
+        let expected = if second == SecondFrame::Blank {
+            refused
+        } else {
+            0
+        };
         if as_blank != expected {
             failed.push(format!("{what}: {as_blank} of {refused} refused as blank"));
         }

@@ -9,9 +9,7 @@
     reason = "what was found is told beside the verdict"
 )]
 
-use negative::registration::{
-    GreyPicture, Motion, Registration, RegistrationError, register,
-};
+use negative::registration::{GreyPicture, Motion, Registration, RegistrationError, register};
 use testkit::{FramePairPlan, SecondFrame, frame_pair, waves};
 
 const PLAN: FramePairPlan = FramePairPlan {

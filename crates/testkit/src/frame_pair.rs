@@ -201,6 +201,9 @@ mod tests {
         };
         let there = turned.back(turned.carry((123.0, 456.0)));
         // 1e-9: rounding of numbers of order a thousand.
-        assert!((there.0 - 123.0).abs() < 1e-9 && (there.1 - 456.0).abs() < 1e-9, "{there:?}");
+        assert!(
+            (there.0 - 123.0).abs() < 1e-9 && (there.1 - 456.0).abs() < 1e-9,
+            "{there:?}"
+        );
     }
 }

@@ -32,11 +32,13 @@ const HALF_STEP: f64 = 0.005;
 
 /// Two shifts common in tables of such methods, and six of this draw.
 fn shifts(draw: u64) -> Vec<(f64, f64)> {
-    let part = |n: u64, k: f64| {
-        12.0 * (((8 * draw + n) as f64 * 0.618_033_988_749_895 * k).fract() - 0.5)
-    };
+    let part =
+        |n: u64, k: f64| 12.0 * (((8 * draw + n) as f64 * 0.618_033_988_749_895 * k).fract() - 0.5);
     let drawn = (0..6).map(|n| (part(n, 1.0), part(n, 3.0)));
-    [(0.5, 0.25), (-4.6, 3.2)].into_iter().chain(drawn).collect()
+    [(0.5, 0.25), (-4.6, 3.2)]
+        .into_iter()
+        .chain(drawn)
+        .collect()
 }
 
 /// Root mean square of how far shifts lie from the true ones. \[pixels\]
@@ -69,9 +71,16 @@ pub(crate) fn run(workspace: &Workspace, draw: u64) -> Result<Vec<String>, Strin
     }
     let (ours_px, ours_ms) = (error(&found, &truth), median(&times));
     println!();
-    println!("{} shifts of a texture of {SIDE} px        error px  median ms", truth.len());
+    println!(
+        "{} shifts of a texture of {SIDE} px        error px  median ms",
+        truth.len()
+    );
     let line = |name: &str, px: f64, ms: f64| println!("{name:<42} {px:>9.4} {ms:>10.1}");
-    line("ours: shift, rotation, scale, uncertainty", ours_px, ours_ms);
+    line(
+        "ours: shift, rotation, scale, uncertainty",
+        ours_px,
+        ours_ms,
+    );
     let python = match python(&workspace.kept().join("registration-python"), LIBRARIES) {
         Ok(python) => python,
         Err(why) => {

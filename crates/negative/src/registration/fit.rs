@@ -10,6 +10,7 @@
 
 use super::blocks::{Block, Symmetric};
 use nalgebra::{DMatrix, DVector};
+use std::collections::BTreeMap;
 
 /// Beyond this many standard deviations a block has no weight (Tukey's biweight
 /// keeps 95 % of the efficiency at 4.685).
@@ -22,6 +23,9 @@ const MEDIAN_CHI_SQUARE: f64 = 1.386;
 const LARGEST_SCATTER: f64 = 8.0;
 /// Halvings of that range: to 0.002 pixels.
 const HALVINGS: usize = 12;
+
+/// Regions of the picture, across and down, within which blocks may err alike.
+const REGIONS: (usize, usize) = (5, 4);
 
 /// How many numbers a motion has.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -79,7 +83,10 @@ pub(super) struct Fit {
     pub(super) measure: Measure,
     /// The numbers. \[pixels at half the long side\]
     pub(super) numbers: DVector<f64>,
+    /// By the noise that the blocks say of themselves.
     pub(super) covariance: DMatrix<f64>,
+    /// By what they leave over, region by region.
+    pub(super) left_over: DMatrix<f64>,
     /// Unevenness from block to block. \[pixels\]
     pub(super) scatter: f64,
     /// Sum of weighted squares, robust.
@@ -133,6 +140,52 @@ fn scatter_of(blocks: &[Block], shifts: &[(f64, f64)]) -> f64 {
     high
 }
 
+/// What the blocks leave over, as a covariance of the right side: Σ GᵣGᵣᵀ, where
+/// Gᵣ sums w·Jᵀ·Â·S⁻¹·(b − A·J·θ) over the blocks of a region, since blocks of
+/// one hillside or one sky may err alike.
+///
+/// Source: Liang and Zeger, Biometrika 73 (1986) 13, their robust variance, with
+/// the common factor for few groups.
+fn left_over(
+    blocks: &[Block],
+    rows: &[[[f64; 8]; 2]],
+    shifts: &[(f64, f64)],
+    weights: &[f64],
+    scatter: f64,
+    count: usize,
+) -> DMatrix<f64> {
+    let last = |of: fn(&Block) -> usize| blocks.iter().map(of).max().unwrap_or(0) + 1;
+    let (columns, lines) = (last(|b| b.column), last(|b| b.row));
+    let mut regions: BTreeMap<(usize, usize), DVector<f64>> = BTreeMap::new();
+    for (((block, rows), shift), weight) in blocks.iter().zip(rows).zip(shifts).zip(weights) {
+        if *weight <= 0.0 {
+            continue;
+        }
+        let expected = block.curvature.of(*shift);
+        let off = (block.slope.0 - expected.0, block.slope.1 - expected.1);
+        let pull = covariance_of(block, scatter).inverse().of(off);
+        let pull = block.expected.of(pull);
+        let region = (
+            block.column * REGIONS.0 / columns,
+            block.row * REGIONS.1 / lines,
+        );
+        let sum = regions
+            .entry(region)
+            .or_insert_with(|| DVector::zeros(count));
+        for (i, sum) in sum.iter_mut().enumerate() {
+            *sum += weight * (rows[0][i] * pull.0 + rows[1][i] * pull.1);
+        }
+    }
+    let mut sum = DMatrix::zeros(count, count);
+    for region in regions.values() {
+        sum += region * region.transpose();
+    }
+    // Each region has two directions; the fit takes some of them up.
+    let seen = 2 * regions.len();
+    let free = seen.saturating_sub(count).max(1);
+    sum * (seen as f64 / free as f64)
+}
+
 /// Fits a motion; none when the blocks do not fix it.
 pub(super) fn fit(blocks: &[Block], freedom: Freedom, measure: Measure) -> Option<Fit> {
     let count = freedom.count();
@@ -145,6 +198,7 @@ pub(super) fn fit(blocks: &[Block], freedom: Freedom, measure: Measure) -> Optio
     let mut scatter = 1.0;
     let mut result = None;
     for round in 0..ROUNDS {
+        let (used, scatter_used) = (weights.clone(), scatter);
         let mut normal = DMatrix::<f64>::zeros(count, count);
         let mut right = DVector::<f64>::zeros(count);
         let mut noise = DMatrix::<f64>::zeros(count, count);
@@ -186,11 +240,14 @@ pub(super) fn fit(blocks: &[Block], freedom: Freedom, measure: Measure) -> Optio
             };
         }
         if round + 1 == ROUNDS {
+            let left_over = left_over(blocks, &rows, &shifts, &used, scatter_used, count);
+            let left_over = &back * left_over * back.transpose();
             result = Some(Fit {
                 freedom,
                 measure,
                 numbers,
                 covariance,
+                left_over,
                 scatter,
                 chi_square,
                 weights: weights.clone(),
@@ -207,24 +264,29 @@ impl Fit {
     }
 
     /// Gives the standard uncertainty of the shift at a point, along the worse
-    /// direction. \[pixels\]
+    /// direction: the larger of what the blocks' noise says and of what they
+    /// leave over. \[pixels\]
     pub(super) fn uncertainty(&self, point: (f64, f64)) -> f64 {
         let rows = self.freedom.rows(self.measure.of(point));
-        let product = |a: &[f64; 8], b: &[f64; 8]| {
-            let mut sum = 0.0;
-            for (i, a) in a.iter().enumerate().take(self.freedom.count()) {
-                for (j, b) in b.iter().enumerate().take(self.freedom.count()) {
-                    sum += a * self.covariance[(i, j)] * b;
+        let variance = |covariance: &DMatrix<f64>| {
+            let product = |a: &[f64; 8], b: &[f64; 8]| {
+                let mut sum = 0.0;
+                for (i, a) in a.iter().enumerate().take(self.freedom.count()) {
+                    for (j, b) in b.iter().enumerate().take(self.freedom.count()) {
+                        sum += a * covariance[(i, j)] * b;
+                    }
                 }
-            }
-            sum
+                sum
+            };
+            let (xx, xy, yy) = (
+                product(&rows[0], &rows[0]),
+                product(&rows[0], &rows[1]),
+                product(&rows[1], &rows[1]),
+            );
+            0.5 * (xx + yy) + libm::hypot(0.5 * (xx - yy), xy)
         };
-        let (xx, xy, yy) = (
-            product(&rows[0], &rows[0]),
-            product(&rows[0], &rows[1]),
-            product(&rows[1], &rows[1]),
-        );
-        libm::sqrt((0.5 * (xx + yy) + libm::hypot(0.5 * (xx - yy), xy)).max(0.0))
+        let variance = variance(&self.covariance).max(variance(&self.left_over));
+        libm::sqrt(variance.max(0.0))
     }
 
     /// Gives the motion as a map of the first picture onto itself.
