@@ -32,7 +32,8 @@ pub enum RegistrationError {
     TooBlank {
         /// "first" or "second".
         which: &'static str,
-        /// Standard deviation of the smoothed picture, in the values given.
+        /// Standard deviation of the smoothed picture within its fields, as a quarter
+        /// of them exceed it, in the values given.
         contrast: f64,
         /// Standard deviation that grain leaves in the smoothed picture.
         grain: f64,

@@ -35,6 +35,10 @@ const SHARED_SCATTER: f64 = 0.25;
 /// edges are 0.05 to 0.1 apart in grain, not derived. \[pixels compared\]
 const EDGES_APART: f64 = 0.1;
 
+/// How much better frames must agree with a tilt that was found on small pictures
+/// than without it: those see few blocks.
+const EARLY_TILT_GAIN: f64 = 1.05;
+
 /// What may lie between two frames.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Motion {
@@ -241,7 +245,7 @@ pub fn register(
     // little above it only when no other beginning leads to a better one.
     let mut best: Option<Registration> = None;
     let mut sure = |begin: Placement| {
-        match follow(&levels, begin, motion) {
+        match best_of(&levels, begin, motion) {
             Ok(found) => {
                 if best
                     .as_ref()
@@ -265,42 +269,90 @@ pub fn register(
     if let Some(best) = best {
         return Ok(best);
     }
-    let none = RegistrationError::TooFewBlocks {
-        agreeing: 0,
-        needed: 1,
-    };
     // Grain is told at half the size: at full size a scanner's softness hides it.
     let fine = &levels[levels.len().min(2) - 1];
     let halvings = halvings.saturating_sub(1);
     Err(blank(&fine.first, &small.first, halvings, "first")
         .or_else(|| blank(&fine.second, &small.second, halvings, "second"))
         .or(refusal)
-        .unwrap_or(none))
+        .unwrap_or(LOST))
 }
 
-/// Follows a beginning from the smallest pictures to the full ones.
+/// From which pictures on a tilt is looked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Tilt {
+    Never,
+    /// On the full ones.
+    Late,
+    /// On all: seen late, a large one has thrown the blocks off by more than they
+    /// can see.
+    Early,
+}
+
+/// Follows a beginning without a tilt and, where small pictures show one, with it.
+fn best_of(
+    levels: &[Level],
+    begin: Placement,
+    motion: Motion,
+) -> Result<Registration, RegistrationError> {
+    if motion == Motion::Flat {
+        return follow(levels, begin, Tilt::Never).0;
+    }
+    let (early, found_early) = follow(levels, begin, Tilt::Early);
+    if !found_early {
+        return early;
+    }
+    let (late, _) = follow(levels, begin, Tilt::Late);
+    match (early, late) {
+        (Ok(early), Ok(late)) => {
+            if early.above_chance > EARLY_TILT_GAIN * late.above_chance {
+                Ok(early)
+            } else {
+                Ok(late)
+            }
+        }
+        (early, Err(_)) => early,
+        (Err(_), late) => late,
+    }
+}
+
+/// Follows a beginning from the smallest pictures to the full ones, and says
+/// whether a tilt was found on smaller ones.
 fn follow(
     levels: &[Level],
     start: Placement,
-    motion: Motion,
-) -> Result<Registration, RegistrationError> {
-    let lost = RegistrationError::TooFewBlocks {
-        agreeing: 0,
-        needed: 1,
-    };
-    let mut placement = start;
-    // A tilt is looked for on every size: seen late, it has thrown the blocks off
-    // by more than they can see.
+    tilt: Tilt,
+) -> (Result<Registration, RegistrationError>, bool) {
     let mut freedom = Freedom::Similarity;
-    let looked_for = |freedom| motion == Motion::Tilted && freedom == Freedom::Similarity;
+    match coarse(levels, start, tilt, &mut freedom) {
+        Ok(placement) => {
+            let early = freedom == Freedom::Projective;
+            (finest(&levels[0], placement, tilt, freedom), early)
+        }
+        Err(error) => (Err(error), freedom == Freedom::Projective),
+    }
+}
+
+const LOST: RegistrationError = RegistrationError::TooFewBlocks {
+    agreeing: 0,
+    needed: 1,
+};
+
+/// Brings a beginning through all sizes but the full one.
+fn coarse(
+    levels: &[Level],
+    start: Placement,
+    tilt: Tilt,
+    freedom: &mut Freedom,
+) -> Result<Placement, RegistrationError> {
+    let mut placement = start;
     for (number, level) in levels.iter().enumerate().skip(1).rev() {
-        let mut settled = level
-            .settle(placement, freedom, ROUNDS)
-            .ok_or(lost.clone())?;
-        if looked_for(freedom)
+        let mut settled = level.settle(placement, *freedom, ROUNDS).ok_or(LOST)?;
+        if tilt == Tilt::Early
+            && *freedom == Freedom::Similarity
             && let Some(better) = level.tilted(&settled, ROUNDS)
         {
-            (settled, freedom) = (better, Freedom::Projective);
+            (settled, *freedom) = (better, Freedom::Projective);
         }
         if number + 1 == levels.len() {
             // What is chance on the small pictures need not be followed.
@@ -316,9 +368,19 @@ fn follow(
         }
         placement = settled.placement.scaled(2.0, 2.0);
     }
-    let level = &levels[0];
-    let mut settled = level.settle(placement, freedom, LAST_ROUNDS).ok_or(lost)?;
-    if looked_for(freedom)
+    Ok(placement)
+}
+
+/// Settles a placement on the full pictures and asks whether it may be chance.
+fn finest(
+    level: &Level,
+    placement: Placement,
+    tilt: Tilt,
+    freedom: Freedom,
+) -> Result<Registration, RegistrationError> {
+    let mut settled = level.settle(placement, freedom, LAST_ROUNDS).ok_or(LOST)?;
+    if tilt != Tilt::Never
+        && freedom == Freedom::Similarity
         && let Some(better) = level.tilted(&settled, LAST_ROUNDS)
     {
         settled = better;

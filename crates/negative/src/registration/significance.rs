@@ -4,6 +4,7 @@ use super::RegistrationError;
 use super::blocks::Block;
 use super::fit::{Fit, Freedom, Measure, fit};
 use super::halving::GreyPicture;
+use core::ops::Range;
 
 /// Agreement over that of wrong places, in standard deviations, that is asked
 /// for. Chance alone would reach about 4.5 in some ten thousand places.
@@ -21,8 +22,14 @@ const AGREES: f64 = 0.25;
 const ALLOWED_SHARE: f64 = 1.25e-3;
 /// How far halves may be apart, in standard uncertainties of their difference.
 const HALVES_APART: f64 = 5.0;
-/// Edges must stand above grain so many times, else a picture is blank.
-const BLANK_BELOW: f64 = 2.0;
+/// Edges must stand above grain so many times, else a picture is blank: grain that
+/// hangs together over a few pixels shrinks half as fast as is reckoned.
+const BLANK_BELOW: f64 = 3.0;
+/// Fields across and down in which a blank picture is looked at; the outermost
+/// are left out.
+const FIELDS: usize = 8;
+/// Share of the fields that must be empty in a blank picture.
+const EMPTY_FIELDS: f64 = 0.75;
 
 /// Agreement of the fields beside that of chance.
 #[derive(Clone, Copy, Debug)]
@@ -136,42 +143,58 @@ pub(super) fn check(
     Ok(())
 }
 
+/// a − b − c + d of two by two pixels, halved, in size: flat and sloping parts give
+/// 0, independent noise of σ gives σ.
+fn differences(picture: &GreyPicture, columns: Range<usize>, rows: Range<usize>) -> Vec<f32> {
+    let line = |y: usize| &picture.values[y * picture.width..][columns.clone()];
+    let mut all: Vec<f32> = rows
+        .clone()
+        .zip(rows.skip(1))
+        .flat_map(|(upper, lower)| {
+            line(upper)
+                .windows(2)
+                .zip(line(lower).windows(2))
+                .map(|(a, b)| 0.5 * (a[0] - a[1] - b[0] + b[1]).abs())
+        })
+        .filter(|d| d.is_finite())
+        .collect();
+    all.sort_by(f32::total_cmp);
+    all
+}
+
+/// The value below which a share of sorted ones lies.
+fn quantile(sorted: &[f32], share: f64) -> f64 {
+    let place = (share * sorted.len() as f64) as usize;
+    sorted
+        .get(place.min(sorted.len().saturating_sub(1)))
+        .map_or(0.0, |d| f64::from(*d))
+}
+
 /// Tells a blank picture: edges and tones over what grain leaves of itself after
 /// halving. `halvings` is how often `small` was halved from `full`.
+///
+/// It is asked of fields within the picture, so that the edge of a film, which an
+/// empty sheet has as well, does not pass for a subject.
 pub(super) fn blank(
     full: &GreyPicture,
     small: &GreyPicture,
     halvings: u32,
     which: &'static str,
 ) -> Option<RegistrationError> {
-    // a − b − c + d of two by two pixels: flat and sloping parts give 0,
-    // independent noise of σ gives 2σ.
-    let differences = |picture: &GreyPicture| -> Vec<f32> {
-        let mut all: Vec<f32> = picture
-            .values
-            .chunks_exact(picture.width)
-            .zip(picture.values.chunks_exact(picture.width).skip(1))
-            .flat_map(|(upper, lower)| {
-                upper
-                    .windows(2)
-                    .zip(lower.windows(2))
-                    .map(|(a, b)| 0.5 * (a[0] - a[1] - b[0] + b[1]).abs())
-            })
-            .filter(|d| d.is_finite())
-            .collect();
-        all.sort_by(f32::total_cmp);
-        all
-    };
-    let at = |sorted: &[f32], share: f64| {
-        let place = (share * sorted.len() as f64) as usize;
-        sorted
-            .get(place.min(sorted.len().saturating_sub(1)))
-            .map_or(0.0, |d| f64::from(*d))
-    };
-    // 1.4826 makes a standard deviation of a median; four fifths lie below 1.28.
-    let fine = 1.4826 * at(&differences(full), 0.5);
+    // 1.4826 makes a standard deviation of a median; nine tenths lie below 1.645.
+    let fine = 1.4826 * quantile(&differences(full, 0..full.width, 0..full.height), 0.5);
     let grain = fine / f64::from(1_u32 << halvings);
-    let contrast = at(&differences(small), 0.9) / 1.645;
+    let cut = |k: usize, length: usize| k * length / FIELDS;
+    let mut contrasts: Vec<f32> = (1..FIELDS - 1)
+        .flat_map(|row| (1..FIELDS - 1).map(move |column| (column, row)))
+        .map(|(column, row)| {
+            let columns = cut(column, small.width)..cut(column + 1, small.width);
+            let rows = cut(row, small.height)..cut(row + 1, small.height);
+            quantile(&differences(small, columns, rows), 0.9) as f32 / 1.645
+        })
+        .collect();
+    contrasts.sort_by(f32::total_cmp);
+    let contrast = quantile(&contrasts, EMPTY_FIELDS);
     (contrast <= BLANK_BELOW * grain || contrast < 1e-6).then_some(RegistrationError::TooBlank {
         which,
         contrast,
