@@ -57,15 +57,14 @@ const STEP_PX: f64 = 28.0;
 /// Fields of the scale: densities 0.0 to 3.0.
 const FIELDS: u32 = 11;
 /// The surround of pictures, a middle grey.
-const SURROUND: u8 = 0x77;
+pub(crate) const SURROUND: u8 = 0x77;
 
 /// Draws the grey scale in steps of 0.3 on the surround that pictures have: a
 /// low strip, so that it can stand over the pictures and stay in sight.
 #[must_use]
 pub fn density_scale(scale: &DensityScale, colours: Colours) -> String {
-    let (left, top, high) = (2.0, 17.0, 15.0);
     let sheet = Sheet {
-        width_px: 2.0 * left + STEP_PX * f64::from(FIELDS),
+        width_px: 2.0 * 2.0 + STEP_PX * f64::from(FIELDS),
         colours,
     };
     let kind = if scale.absolute {
@@ -86,8 +85,17 @@ pub fn density_scale(scale: &DensityScale, colours: Colours) -> String {
         shown::density(scale.white_up_to())
     );
     let mut svg = Svg::new(sheet, "Density scale of the pictures", &description);
+    let height = draw_scale(&mut svg, scale, 0.0);
+    svg.finish(height)
+}
+
+/// Draws the scale with its upper left corner at x 0 and this y, and gives the y
+/// below it.
+pub(crate) fn draw_scale(svg: &mut Svg, scale: &DensityScale, from_y: f64) -> f64 {
+    let (left, top, high) = (2.0, from_y + 17.0, 15.0);
+    let width_px = 2.0 * left + STEP_PX * f64::from(FIELDS);
     let height = top + high + 17.0;
-    svg.grey_rectangle(0.0, 0.0, sheet.width_px, height, SURROUND);
+    svg.grey_rectangle(0.0, from_y, width_px, height - from_y, SURROUND);
     for field in 0..FIELDS {
         let density = f64::from(field) * 0.3;
         let x = left + f64::from(field) * STEP_PX;
@@ -104,22 +112,22 @@ pub fn density_scale(scale: &DensityScale, colours: Colours) -> String {
     } else {
         "relative density"
     };
-    svg.black_text(sheet.width_px - left, 12.0, name, Anchor::End);
+    svg.black_text(width_px - left, from_y + 12.0, name, Anchor::End);
     if let Some(base) = scale.base_plus_fog {
         // A density stands at the middle of its step's field.
         let x = left + STEP_PX * (base / 0.3 + 0.5);
         // Left of the name of the scale.
-        if (left..sheet.width_px - 170.0).contains(&x) {
-            svg.grey_line((x, 3.0), (x, top + high), 0, Dash::Solid);
+        if (left..width_px - 170.0).contains(&x) {
+            svg.grey_line((x, from_y + 3.0), (x, top + high), 0, Dash::Solid);
             svg.black_text(
                 x + 4.0,
-                12.0,
+                from_y + 12.0,
                 &format!("b+f {}", shown::density(base)),
                 Anchor::Start,
             );
         }
     }
-    svg.finish(height)
+    height
 }
 
 #[cfg(test)]

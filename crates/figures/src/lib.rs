@@ -19,9 +19,11 @@
 mod axis;
 mod characteristic_curve;
 mod density_bars;
+mod density_map;
 mod density_scale;
 mod factor_interval;
 mod intervals;
+mod joint_histogram;
 mod letters;
 mod named;
 mod places;
@@ -30,6 +32,7 @@ mod promised_interval;
 mod red_end;
 pub mod shown;
 mod spectral_panels;
+mod stops_map;
 mod sun_height;
 mod svg;
 mod tablet_picture;
@@ -38,16 +41,19 @@ mod wood_effect;
 
 pub use characteristic_curve::{characteristic_curve, curve_family};
 pub use density_bars::density_bars;
+pub use density_map::{MapFigure, Mark, density_map};
 pub use density_scale::{DensityScale, density_scale};
 pub use factor_interval::{
     bracket, ei_intervals, factor_intervals, factor_sentence, filters_words,
 };
+pub use joint_histogram::{JointFields, joint_histogram};
 pub use letters::{PatchLetters, letter_at, role_words};
 pub use named::{NamedFigure, curve_families, named_figures};
 pub use process_plot::process_plot;
 pub use promised_interval::{Promise, promised_intervals};
 pub use red_end::red_end;
 pub use spectral_panels::{SpectralPanels, spectral_panels};
+pub use stops_map::{StopsScale, stops_map};
 pub use sun_height::SunHeightFactor;
 pub use svg::{Colours, Sheet};
 pub use tablet_picture::{OutlinedStep, TabletPicture, tablet_picture};

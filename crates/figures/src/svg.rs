@@ -417,6 +417,56 @@ impl Svg {
         );
     }
 
+    /// A rectangle of one colour that no theme may change.
+    pub(crate) fn fixed_rectangle(
+        &mut self,
+        (x, y): (f64, f64),
+        (width, height): (f64, f64),
+        [red, green, blue]: [u8; 3],
+    ) {
+        let _ = writeln!(
+            self.body,
+            "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"#{red:02x}{green:02x}{blue:02x}\"/>",
+            n(x),
+            n(y),
+            n(width),
+            n(height)
+        );
+    }
+
+    /// A rectangle of ink that lets the paper through; opacity from 0 to 1.
+    pub(crate) fn faint_rectangle(
+        &mut self,
+        (x, y): (f64, f64),
+        (width, height): (f64, f64),
+        opacity: f64,
+    ) {
+        let _ = writeln!(
+            self.body,
+            "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" style=\"fill:{}\" fill-opacity=\"{}\"/>",
+            n(x),
+            n(y),
+            n(width),
+            n(height),
+            self.colour(Ink::Line),
+            n(opacity)
+        );
+    }
+
+    /// A picture (PNG), pixel by pixel as it is.
+    pub(crate) fn picture(&mut self, (x, y): (f64, f64), (width, height): (f64, f64), png: &[u8]) {
+        use base64::Engine as _;
+        let data = base64::engine::general_purpose::STANDARD.encode(png);
+        let _ = writeln!(
+            self.body,
+            "<image x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" style=\"image-rendering:pixelated\" href=\"data:image/png;base64,{data}\"/>",
+            n(x),
+            n(y),
+            n(width),
+            n(height)
+        );
+    }
+
     /// A line of one grey that no theme may change.
     pub(crate) fn grey_line(&mut self, from: (f64, f64), to: (f64, f64), grey: u8, dash: Dash) {
         let _ = writeln!(

@@ -11,10 +11,15 @@
 //! as that, and [`refusal`] puts a calibration aside that can't be right;
 //! [`relative`] reads a scan without one; [`preview`] makes the small picture;
 //! [`registration`] lays frames of one subject on each other; [`tiles`] cuts a scan
-//! into tiles for looking at it closely.
+//! into tiles for looking at it closely. [`density_map`] reads density at every pixel,
+//! [`exposure_difference`] what one frame got more than another, [`float_tiff`] writes
+//! such pictures of numbers.
 
 pub mod calibration;
 pub mod decode;
+pub mod density_map;
+pub mod exposure_difference;
+pub mod float_tiff;
 pub mod flat_field;
 pub mod honesty;
 mod monotone;

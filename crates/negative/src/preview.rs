@@ -240,18 +240,42 @@ pub fn render_at_fixed_scale(
 /// # Errors
 /// [`PreviewError::Png`] when the number of pixels does not fit the size.
 pub fn png_of_grey(width: u32, height: u32, pixels: &[u8]) -> Result<Vec<u8>, PreviewError> {
-    let expected = u64::from(width) * u64::from(height);
-    if expected != pixels.len() as u64 || expected == 0 {
+    png(width, height, pixels, 1, image::ExtendedColorType::L8)
+}
+
+/// Writes 8-bit red, green and blue as a PNG file.
+///
+/// # Errors
+/// [`PreviewError::Png`] when the number of pixels does not fit the size.
+pub fn png_of_rgb(width: u32, height: u32, pixels: &[[u8; 3]]) -> Result<Vec<u8>, PreviewError> {
+    png(
+        width,
+        height,
+        pixels.as_flattened(),
+        3,
+        image::ExtendedColorType::Rgb8,
+    )
+}
+
+fn png(
+    width: u32,
+    height: u32,
+    samples: &[u8],
+    of_pixel: u64,
+    colour: image::ExtendedColorType,
+) -> Result<Vec<u8>, PreviewError> {
+    let expected = u64::from(width) * u64::from(height) * of_pixel;
+    if expected != samples.len() as u64 || expected == 0 {
         return Err(PreviewError::Png {
             reason: format!(
                 "{width} × {height} pixels were expected, found {}",
-                pixels.len()
+                samples.len() as u64 / of_pixel
             ),
         });
     }
     let mut file = Vec::new();
     image::codecs::png::PngEncoder::new(&mut file)
-        .write_image(pixels, width, height, image::ExtendedColorType::L8)
+        .write_image(samples, width, height, colour)
         .map_err(|error| PreviewError::Png {
             reason: error.to_string(),
         })?;
