@@ -255,6 +255,46 @@ fn alone_in_scan(test: &Test, scan: &Id) -> Result<(), AppError> {
     ))
 }
 
+/// Lays two scans of one subject on each other.
+///
+/// What is given goes from pixels of the first scan to pixels of the second.
+pub(crate) fn laid_scans(
+    folder: &TestFolder,
+    first: &Id,
+    second: &Id,
+) -> Result<Registration, AppError> {
+    alone_in_scan(&folder.test, first)?;
+    alone_in_scan(&folder.test, second)?;
+    let (from, to) = (
+        reduced_picture(folder, first)?,
+        reduced_picture(folder, second)?,
+    );
+    let found = register(&from.picture, &to.picture, Motion::Tilted).map_err(|e| {
+        AppError::new(
+            format!("scans {first} (the first) and {second} can't be laid on each other: {e}"),
+            "hold frames of one subject against each other, neither of them blank",
+        )
+    })?;
+    Ok(found.scaled(from.box_side, to.box_side))
+}
+
+/// What of a scan belongs to no frame: its border and the step tablet, as left,
+/// top, right and bottom.
+pub(crate) fn left_out_boxes(
+    scan: &Scan,
+    (width, height): (f64, f64),
+) -> Vec<(f64, f64, f64, f64)> {
+    let (across, down) = (BORDER * width, BORDER * height);
+    let mut boxes = tablet_boxes(scan);
+    boxes.extend([
+        (0.0, 0.0, across, height),
+        (width - across, 0.0, width, height),
+        (0.0, 0.0, width, down),
+        (0.0, height - down, width, height),
+    ]);
+    boxes
+}
+
 /// Lays two scans on each other and carries the patches; else says why not.
 fn lay(
     test: &Test,

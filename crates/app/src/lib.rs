@@ -19,6 +19,7 @@ mod compare_tests;
 mod curve_file;
 mod demo_folder;
 mod divided_light;
+mod density_maps;
 mod error;
 mod evaluate_folder;
 mod expose;
@@ -68,6 +69,7 @@ pub use changed_light::{ChangedLightQuestion, ReplannedLight, replan};
 pub use compare_tests::{ComparedTests, compare_named_tests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
 pub use demo_folder::{DEMO_DRAW, write_demo};
+pub use density_maps::{MAP_SIDE, MapRequest, Maps, density_maps};
 pub use error::AppError;
 pub use evaluate_folder::{Evaluated, evaluate_folder};
 pub use expose::{

@@ -4,6 +4,7 @@ use crate::bracket_curve::BracketArguments;
 use crate::exchange::{ExportArguments, ImportArguments, NotebookArguments};
 use crate::exposing::{ExposeArguments, FocusArguments};
 use crate::light::LightArguments;
+use crate::map::MapArguments;
 use crate::plan::PlanArguments;
 use crate::predict::PredictArguments;
 use crate::replan::ReplanArguments;
@@ -101,6 +102,15 @@ pub(crate) enum Command {
     /// aperture, corrected for reciprocity. The curve rises everywhere, has no level, and is
     /// the film's own only where the scanner is calibrated.
     BracketCurve(BracketArguments),
+    /// Draw density at every pixel of a frame, and what it got more light than another.
+    ///
+    /// Pixels of the scan are brought together by their mean transmittance and drawn at one
+    /// fixed scale of density. With --against the frames are laid on each other, and the
+    /// difference of their exposures through the fitted curve is drawn in stops, with how
+    /// their densities go together. What lies beyond the tablet or on the toe or shoulder is
+    /// marked, not guessed. Each picture comes as a figure (SVG), as bare pixels (PNG) and as
+    /// numbers (TIFF of 32-bit floating point).
+    Map(MapArguments),
     /// Work out one exposure: reading, EI, filter, bellows, reciprocity last.
     ///
     /// Every step is shown with what it assumed. Nothing computed is rounded; the nearest

@@ -18,6 +18,7 @@ mod exposing;
 mod field;
 mod findings_text;
 mod light;
+mod map;
 mod plan;
 mod predict;
 mod progress_bar;
@@ -90,6 +91,7 @@ fn run(arguments: Arguments) -> Result<(), AppError> {
         Command::Measure(arguments) => measure(&arguments, &progress),
         Command::Curve(arguments) => curve(&arguments),
         Command::BracketCurve(arguments) => bracket_curve::recovered(&arguments),
+        Command::Map(arguments) => map::mapped(&arguments, &progress),
         Command::Expose(arguments) => {
             let answer = expose(&exposing::expose_request(&arguments)?)?;
             answered(arguments.json, &answer.json, &answer.lines)
