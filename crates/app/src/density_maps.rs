@@ -536,7 +536,13 @@ impl Pair<'_> {
         let range = (at(0.05), at(0.5), at(0.95));
         let words = match range {
             (Some(low), Some(middle), Some(high)) => {
-                format!("{low:+.1} to {high:+.1} stops (middle 90 %), median {middle:+.1}")
+                let words = |stops| figures::shown::signed(stops, 1);
+                format!(
+                    "{} to {} stops (middle 90 %), median {}",
+                    words(low),
+                    words(high),
+                    words(middle)
+                )
             }
             _ => "too little of the two can be read for a difference".to_owned(),
         };

@@ -9,13 +9,15 @@ use std::path::Path;
 ///
 /// Source: brute-force correlation of gradients, to a pixel, told with the
 /// samples (Prokudin-Gorskii collection, Library of Congress).
-const PLATES: [(&str, (i32, i32), (i32, i32)); 5] = [
+const PLATES: [(&str, Moved, Moved); 5] = [
     ("00106v", (4, 1), (9, -1)),
     ("00963v", (2, 2), (9, 3)),
     ("01043v", (-2, 1), (1, 2)),
     ("01443v", (3, 2), (8, 5)),
     ("01788v", (6, 1), (12, 1)),
 ];
+/// Rows and columns. \[pixels\]
+type Moved = (i32, i32);
 /// Ragged edges of the emulsion, left out. \[pixels\]
 const BORDER: usize = 20;
 /// The table is to a pixel.
