@@ -20,6 +20,7 @@ mod curve_file;
 mod demo_folder;
 mod divided_light;
 mod density_maps;
+mod density_pair;
 mod error;
 mod evaluate_folder;
 mod expose;
