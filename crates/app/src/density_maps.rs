@@ -1,5 +1,5 @@
-//! Pictures of density at every pixel of a frame, of what it got more or less
-//! light than another frame of the subject, and of how their densities go together.
+//! Pictures of density at every pixel of a frame; with another frame of the subject,
+//! what `density_pair` makes of both.
 //!
 //! Begin with [`density_maps`].
 
@@ -7,7 +7,10 @@ use crate::carrying::{laid_scans, left_out_boxes};
 use crate::density_pair::Pair;
 use crate::error::with_causes;
 use crate::evaluate_folder::folder_findings;
-use crate::measuring::{Measuring, READ_BUFFER, decode_remedy, measure_folder, scan_error};
+use crate::measuring::{
+    Measuring, READ_BUFFER, decode_remedy, divide_recorded, measure_folder, recorded_tone,
+    scan_error,
+};
 use crate::{AppError, Progress, write_file};
 use figures::{DensityScale, MapFigure, Mark, Sheet, density_map};
 use negative::decode::{DecodeLimits, ScanReader};
@@ -23,6 +26,7 @@ use std::path::PathBuf;
 
 /// Long side of a map when none is asked for. \[pixels\]
 pub const MAP_SIDE: u32 = 1200;
+
 /// What `map` is asked.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct MapRequest {
@@ -59,6 +63,7 @@ pub(crate) struct Mapped<'a> {
     pub(crate) base_plus_fog: Option<f64>,
 }
 
+/// The files that are written, and where.
 pub(crate) struct Files {
     out: PathBuf,
     written: Vec<String>,
@@ -195,8 +200,12 @@ fn mapped<'a>(
         &DecodeLimits::default(),
     )
     .map_err(|e| fail(&e))?;
-    let (width, height) = (reader.info().width, reader.info().height);
-    let mut pass = DensityMapPass::new(width, height, &surveyed.tone, calibration, side);
+    let info = reader.info().clone();
+    let tone = recorded_tone(scan.tone, &info, surveyed.channel)
+        .map_err(|e| AppError::new(format!("scan {id}: {e}"), "mend the tone in test.toml"))?;
+    // The codes that were calibrated, a flat field divided out.
+    let (tone, _) = divide_recorded(folder, scan, &mut reader, surveyed.channel, tone)?;
+    let mut pass = DensityMapPass::new(info.width, info.height, &tone, calibration, side);
     reader
         .for_each_row(surveyed.channel, |row| pass.take(&row))
         .map_err(|e| fail(&e))?;
