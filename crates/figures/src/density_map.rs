@@ -6,6 +6,7 @@
 use crate::density_scale::{DensityScale, SURROUND, draw_scale};
 use crate::shown;
 use crate::svg::{Ink, Sheet, Style, Svg};
+use base64::Engine as _;
 
 /// Tallest picture. \[pixels\]
 const TALLEST: f64 = 720.0;
@@ -64,10 +65,11 @@ pub(crate) fn begin(figure: &MapFigure<'_>, sheet: Sheet) -> (Svg, f64) {
     let unit = (sheet.width_px / columns).min(TALLEST / rows);
     let (width, height) = (unit * columns, unit * rows);
     svg.grey_rectangle(0.0, top, sheet.width_px, height, SURROUND);
+    let data = base64::engine::general_purpose::STANDARD.encode(figure.png);
     svg.picture(
         (0.5 * (sheet.width_px - width), top),
         (width, height),
-        figure.png,
+        &format!("data:image/png;base64,{data}"),
     );
     (svg, top + height + 10.0)
 }

@@ -453,20 +453,6 @@ impl Svg {
         );
     }
 
-    /// A picture (PNG), pixel by pixel as it is.
-    pub(crate) fn picture(&mut self, (x, y): (f64, f64), (width, height): (f64, f64), png: &[u8]) {
-        use base64::Engine as _;
-        let data = base64::engine::general_purpose::STANDARD.encode(png);
-        let _ = writeln!(
-            self.body,
-            "<image x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" style=\"image-rendering:pixelated\" href=\"data:image/png;base64,{data}\"/>",
-            n(x),
-            n(y),
-            n(width),
-            n(height)
-        );
-    }
-
     /// A line of one grey that no theme may change.
     pub(crate) fn grey_line(&mut self, from: (f64, f64), to: (f64, f64), grey: u8, dash: Dash) {
         let _ = writeln!(
