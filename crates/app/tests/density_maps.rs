@@ -1,7 +1,5 @@
 //! Maps of the worked example, whose true densities are known.
 
-#![expect(clippy::unwrap_used, reason = "a panic is the failure of a test")]
-
 use app::{DEMO_DRAW, MapRequest, Silent, density_maps};
 use record::Outline;
 use testkit::demo;
