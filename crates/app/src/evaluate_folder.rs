@@ -9,6 +9,7 @@ use crate::measuring::{Measuring, calibrator_words, measure_folder, tone_words};
 use crate::output::{FIGURES, FINDINGS_JSON, READINGS_CSV, REPORT_HTML, write_results};
 use crate::pictures::pictures;
 use crate::progress::go_on;
+use crate::scan_checks::{checks_json, evidence_words};
 use crate::{AppError, Progress, VERSION};
 use findings::{Assumptions, EvaluateError, Findings, VerdictCriteria, evaluate};
 use notebook::{TestFolder, read_test_folder};
@@ -244,7 +245,7 @@ fn scan_summaries(folder: &TestFolder, measured: &Measuring) -> Vec<ScanSummary>
                     .iter()
                     .map(|f| FlagEvidence {
                         flag: f.flag,
-                        evidence: f.evidence.clone(),
+                        evidence: evidence_words(f, s.looked),
                     })
                     .collect(),
                 repeat: s.repeat.clone(),
@@ -258,8 +259,10 @@ fn scans_json(scans: &[ScanSummary], measured: &Measuring) -> Value {
         .iter()
         .map(|s| {
             let surveyed = measured.scans.iter().find(|m| m.scan == s.scan);
+            let checks = surveyed.map(|m| checks_json(&m.findings, m.looked));
             serde_json::json!({
                 "name": s.scan.as_str(),
+                "checks": checks,
                 "file": s.file,
                 "sha256": s.sha256,
                 "width_px": s.width,

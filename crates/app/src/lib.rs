@@ -54,6 +54,7 @@ mod predict_shade;
 mod predict_text;
 mod progress;
 mod scan_channel;
+mod scan_checks;
 mod single_scan;
 mod spectra_choices;
 mod spectral_file;

@@ -14,6 +14,7 @@
 //! |---|---|
 //! | `tablet_misfit` | the difference of clear film |
 //! | `levels_changed` | the difference of clear film from the other scans |
+//! | `scanner_flare` | what half as much veiling light again would do (`scan_checks`) |
 //! | `same_file` | 0.3 in density, about what a stop does: one of the two frames is another |
 //!
 //! A patch that was carried from another frame (`carrying`) is as uncertain as
@@ -30,13 +31,14 @@ use crate::carrying::{Carried, CarriedFrame, Way};
 use crate::divided_light::{Divided, LightPictures, divide};
 use crate::error::with_causes;
 use crate::progress::go_on;
+use crate::scan_checks::{POSITIVE_REFUSED, flare_of, is_positive, look_at_texture, veiled};
 use crate::single_scan::refuse_bilevel;
 use crate::{AppError, Progress};
 use negative::calibration::{CalibratedReading, Calibration, TabletReading, calibrate};
 use negative::decode::{ChannelChoice, Colour, DecodeLimits, ScanInfo, ScanReader};
 use negative::honesty::{
-    HonestyFinding, RebateReading, file_findings, rebates_agree, repeat_scans_agree,
-    tablet_findings_numbered,
+    HonestyFinding, Looked, RebateReading, file_findings, light_findings, rebates_agree,
+    repeat_scans_agree, tablet_findings_numbered,
 };
 use negative::outline::{LabelImage, Outline, OutlineError, Rectangle};
 use negative::patch::{PatchError, PatchStatistics};
@@ -77,6 +79,8 @@ pub(crate) struct Surveyed {
     pub(crate) calibration: Option<Calibration>,
     pub(crate) preview: Preview,
     pub(crate) findings: Vec<HonestyFinding>,
+    /// What the checks had to go on.
+    pub(crate) looked: Looked,
     pub(crate) repeat: Option<String>,
     /// Light that was divided out.
     pub(crate) divided: Option<Divided>,
@@ -293,6 +297,7 @@ pub(crate) fn measure_folder(
     for scan in scans.iter_mut().filter(|s| s.calibration_refused.is_some()) {
         // Pictures are not drawn through it either.
         scan.calibration = None;
+        scan.looked.calibrated = false;
     }
     Ok(Measuring {
         readings,
@@ -499,6 +504,13 @@ fn survey_scan(
         // tells for itself.
         findings.retain(|f| f.flag != Flag::Clipped);
     }
+    let mut looked = if scan.response == Response::LogSignal {
+        Looked::default()
+    } else {
+        look_at_texture(stored.0, &measured.texture, &mut findings)
+    };
+    looked.patches_clipped = measured.patches.iter().any(PatchStatistics::clipped);
+    looked.tone_known = tone.encoding.is_known();
     let mut measured_patches = measured.patches;
     widen_by_findings(&mut measured_patches, &findings);
     let mut statistics = measured_patches.into_iter();
@@ -545,6 +557,17 @@ fn survey_scan(
             Some(calibration)
         }
     };
+    looked.calibrated = calibration.is_some();
+    if scan.response != Response::LogSignal {
+        // A flat field changes the codes, so the stored histogram is no measure of
+        // the patches then.
+        let clear = clear_patches(folder, &patches);
+        looked.clear_film = !clear.is_empty();
+        let clear = if divided.is_some() { &[] } else { &clear[..] };
+        for finding in light_findings(calibration.as_ref(), &tone, &measured.histogram, clear) {
+            add_finding(&mut findings, finding);
+        }
+    }
     Ok(Surveyed {
         scan: scan.id.clone(),
         info,
@@ -555,6 +578,7 @@ fn survey_scan(
         calibration,
         preview: measured.preview,
         findings,
+        looked,
         repeat: None,
         divided,
         calibration_refused: None,
@@ -572,7 +596,14 @@ fn role_of(folder: &TestFolder, frame: &Id, patch: &Id) -> Option<PatchRole> {
 
 /// The signal of clear film in a scan, from its base+fog patches.
 fn clear_of<'a>(folder: &TestFolder, scan: &'a Surveyed) -> Vec<&'a PatchStatistics> {
-    scan.patches
+    clear_patches(folder, &scan.patches)
+}
+
+fn clear_patches<'a>(
+    folder: &TestFolder,
+    patches: &'a [((Id, Id), PatchStatistics)],
+) -> Vec<&'a PatchStatistics> {
+    patches
         .iter()
         .filter(|((frame, patch), _)| {
             role_of(folder, frame, patch) == Some(PatchRole::BaseFog)
@@ -776,6 +807,11 @@ fn compare_rebates(folder: &TestFolder, scans: &mut [Surveyed]) {
             })
             .collect();
         let changed = rebates_agree(&readings, REBATE_TOLERANCE).changed;
+        if group.iter().any(|clear| clear.scan != group[0].scan) {
+            for clear in group {
+                scans[clear.scan].looked.other_scans = true;
+            }
+        }
         for clear in group {
             let change = changed.iter().find(|c| c.name == clear.name);
             let by_density = clear
@@ -931,6 +967,15 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
             );
             refuse(&mut refusals, reason, &name);
         }
+        let positive = calibration.is_none()
+            && record.response != Response::LogSignal
+            && rises == SignalRises::WithLight
+            && is_positive(&scan.findings);
+        if positive {
+            refuse(&mut refusals, POSITIVE_REFUSED.to_owned(), &name);
+            continue;
+        }
+        let flare = flare_of(calibration, &scan.tone);
         for ((frame, patch), statistics) in &scan.patches {
             let (response, value, limit) = match (record.response, calibration) {
                 (Response::LogSignal, _) => {
@@ -939,7 +984,7 @@ fn readings(folder: &TestFolder, scans: &[Surveyed]) -> (Vec<Reading>, Vec<Strin
                 }
                 (Response::Density, Some(calibration)) => {
                     let (value, limit) = calibrated(&calibration.density(statistics));
-                    (Response::Density, value, limit)
+                    (Response::Density, veiled(value, flare.as_ref()), limit)
                 }
                 (Response::Density | Response::RelativeDensity, _) => {
                     match relative_density(statistics, &clear, rises) {

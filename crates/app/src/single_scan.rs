@@ -10,11 +10,14 @@ use crate::measuring::{
 };
 use crate::progress::go_on;
 use crate::scan_channel::{channel_of_text, extra_words};
+use crate::scan_checks::{
+    POSITIVE_REFUSED, checks_json, evidence_words, flare_of, is_positive, look_at_texture, veiled,
+};
 use crate::told_file::ToldFile;
 use crate::{AppError, Progress};
 use negative::calibration::{StepResult, StepUse, TabletReading, calibrate};
 use negative::decode::{DecodeError, DecodeLimits, ScanReader};
-use negative::honesty::{file_findings, tablet_findings_numbered};
+use negative::honesty::{file_findings, light_findings, tablet_findings_numbered};
 use negative::outline::{LabelImage, Outline, Rectangle, StepDirection, split_tablet};
 use negative::patch::PatchStatistics;
 use negative::refusal::{refused_by_clear_film, refused_by_tablet};
@@ -252,6 +255,10 @@ pub fn measure_scan(
     }
 
     let mut findings = file_findings(&info, &stored_tone, &measured.histogram);
+    let mut looked = look_at_texture(&info, &measured.texture, &mut findings);
+    looked.patches_clipped = (request.patches.is_some() || request.strip.is_some())
+        && measured.patches.iter().any(PatchStatistics::clipped);
+    looked.tone_known = tone.encoding.is_known();
     widen_by_findings(&mut measured.patches, &findings);
     // Patches that are steps of the tablet: what the calibration made of them.
     let mut step_of: BTreeMap<usize, (u32, StepResult)> = BTreeMap::new();
@@ -317,7 +324,14 @@ pub fn measure_scan(
     if let Some(finding) = refused.and_then(|refusal| refusal.finding()) {
         add_finding(&mut findings, finding);
     }
+    looked.clear_film = !clear.is_empty();
+    let clear_seen = if divided.is_some() { &[] } else { &clear[..] };
+    for finding in light_findings(calibration.as_ref(), &tone, &measured.histogram, clear_seen) {
+        add_finding(&mut findings, finding);
+    }
     let calibration = calibration.filter(|_| refused.is_none());
+    looked.calibrated = calibration.is_some();
+    let flare = flare_of(calibration.as_ref(), &tone);
     let scan_wide = flags_of_readings(&findings);
 
     let tone_said = tone_said(&stored_tone, request.tone.is_some());
@@ -343,7 +357,7 @@ pub fn measure_scan(
         let (density, limit) = match &calibration {
             Some(calibration) => {
                 let (value, limit) = calibrated(&calibration.density(statistics));
-                (Some(value), limit)
+                (Some(veiled(value, flare.as_ref())), limit)
             }
             None => (None, None),
         };
@@ -397,7 +411,11 @@ pub fn measure_scan(
         None => {}
     }
     for finding in &findings {
-        lines.push(format!("{}: {}", finding.flag.name(), finding.evidence));
+        let words = evidence_words(finding, looked);
+        lines.push(format!("{}: {words}", finding.flag.name()));
+    }
+    if calibration.is_none() && is_positive(&findings) {
+        lines.push(format!("refused: {POSITIVE_REFUSED}"));
     }
     for remark in &tone.remarks {
         warnings.push(remark.clone());
@@ -444,6 +462,7 @@ pub fn measure_scan(
             "code_high": measured.histogram.counts.iter().rposition(|c| *c > 0),
             "flags": names(&scan_flags),
             "evidence": findings.iter().map(|f| f.evidence.clone()).collect::<Vec<_>>(),
+            "checks": checks_json(&findings, looked),
         },
         "warnings": warnings,
     });

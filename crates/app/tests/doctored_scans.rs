@@ -464,3 +464,96 @@ fn eight_bits_saved_as_sixteen_are_believed_less_where_they_are_coarse() {
     );
     assert!(sd(PatchRole::Highlight) > sd(PatchRole::BaseFog));
 }
+
+/// How a check of the spoilt scan ended: outcome and consequence.
+fn check_of(evaluated: &Evaluated, name: &str) -> (String, String) {
+    let scans = evaluated.json["scans"].as_array().unwrap();
+    let scan = scans
+        .iter()
+        .find(|s| s["name"] == format!("scan-{SPOILT}"))
+        .unwrap();
+    let checks = scan["checks"].as_array().unwrap();
+    let check = checks.iter().find(|c| c["name"] == name).unwrap();
+    let word = |key: &str| check[key].as_str().unwrap().to_owned();
+    (word("outcome"), word("consequence"))
+}
+
+#[test]
+fn veiling_light_widens_dense_readings_and_hardly_thin_ones() {
+    let mut demo = example();
+    // 2 % of clear light upon everything, the tablet included.
+    respoilt(&mut demo, SPOILT, |_, _, code| code.saturating_add(1000));
+    let (plain, result) = (evaluated(&example()), evaluated(&demo));
+    assert!(flagged(&result)[0].1.contains(&"scanner_flare".to_owned()));
+    assert_eq!(
+        check_of(&result, "flare"),
+        ("found".to_owned(), "wider_uncertainty".to_owned())
+    );
+    let of = |e: &Evaluated| -> Vec<(f64, f64)> {
+        let readings = e.findings.readings.iter();
+        let own = readings.filter(|r| r.frame.as_str() == SPOILT && r.limit.is_none());
+        own.map(|r| (r.value.value(), r.value.standard_uncertainty()))
+            .collect()
+    };
+    for ((density, sd), (_, before)) in of(&result).into_iter().zip(of(&plain)) {
+        // log10((1 + 0.03 · 10^D) / (1 + 0.02 · 10^D)), about: 0.03 at D 1, 0.11 at 2.
+        if density > 1.0 {
+            assert!(sd > 0.02 && sd > before, "{density}: {before} to {sd}");
+        } else if density < 0.3 {
+            assert!(sd < before + 0.012, "{density}: {before} to {sd}");
+        }
+    }
+    factor_holds(&result, &demo);
+}
+
+#[test]
+fn a_positive_without_a_tablet_is_refused_with_what_to_do() {
+    let mut demo = example();
+    let file = path(SPOILT);
+    let scan = demo
+        .parts
+        .scans
+        .iter_mut()
+        .find(|s| s.file == file)
+        .unwrap();
+    scan.calibrator = Calibrator::None;
+    respoilt(&mut demo, SPOILT, |_, _, code| 65_535 - code);
+    let result = evaluated(&demo);
+    let told = result.refusals.iter().find(|r| r.contains("positive"));
+    assert!(
+        told.is_some_and(|t| t.contains(SPOILT) && t.contains("scan it again as a negative")),
+        "{:?}",
+        result.refusals
+    );
+    assert_eq!(
+        check_of(&result, "inverted"),
+        ("found".to_owned(), "refused".to_owned())
+    );
+    let readings = &result.findings.readings;
+    assert!(readings.iter().all(|r| r.frame.as_str() != SPOILT));
+}
+
+#[test]
+fn a_bent_scan_without_a_tablet_is_relative_only() {
+    let mut demo = example();
+    let file = path(SPOILT);
+    let scan = demo
+        .parts
+        .scans
+        .iter_mut()
+        .find(|s| s.file == file)
+        .unwrap();
+    scan.calibrator = Calibrator::None;
+    respoilt(&mut demo, SPOILT, |_, _, code| {
+        ((f64::from(code) / 65_535.0).powf(0.8) * 65_535.0).round() as u16
+    });
+    let result = evaluated(&demo);
+    assert_eq!(
+        check_of(&result, "levels"),
+        ("found".to_owned(), "relative_only".to_owned())
+    );
+    let readings = result.findings.readings.iter();
+    for reading in readings.filter(|r| r.frame.as_str() == SPOILT) {
+        assert_eq!(reading.response, Response::RelativeDensity);
+    }
+}

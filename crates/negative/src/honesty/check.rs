@@ -145,6 +145,8 @@ pub struct Looked {
     pub texture: bool,
     /// Steep edges enough for halos.
     pub edges: bool,
+    /// A patch or a step of the tablet is clipped, not only holder or open light.
+    pub patches_clipped: bool,
 }
 
 /// Gives every check with how it ended, by the findings of a scan.
@@ -177,14 +179,19 @@ pub fn check_results(findings: &[HonestyFinding], looked: Looked) -> Vec<CheckRe
                 Check::Loss | Check::Resampling if !looked.texture => {
                     Some("the picture is too small")
                 }
-                Check::Sharpening if !looked.edges => Some("too few steep edges"),
+                Check::Sharpening if !looked.edges => {
+                    Some("too few steep edges against the holder, or within the film")
+                }
                 _ => None,
             };
             let (outcome, consequence) = if !evidence.is_empty() {
-                (
-                    Outcome::Found(evidence.join("; ")),
-                    check.consequence(looked.calibrated),
-                )
+                let harmless = *check == Check::Clipping && !looked.patches_clipped;
+                let consequence = if harmless {
+                    Consequence::Fine
+                } else {
+                    check.consequence(looked.calibrated)
+                };
+                (Outcome::Found(evidence.join("; ")), consequence)
             } else if let Some(why) = missing {
                 (Outcome::NotLooked(why), Consequence::Fine)
             } else {

@@ -26,6 +26,8 @@ const FLARE_RANGE: f64 = 1.2;
 /// lose to be told: 0.2 % of clear light, more than a scanner in order scatters.
 const HIGHLIGHT: f64 = 2.0;
 const FLARE_DENSITY: f64 = 0.079;
+/// Part of the veiling light by which it may differ from place to place: assumed.
+const FLARE_VARIES: f64 = 0.5;
 /// Pixels darker than clear film in a picture that is a negative, at least.
 const DARKER_SHARE: f64 = 0.02;
 /// Pixels lighter than clear film and below open light in a positive, at least.
@@ -57,16 +59,33 @@ pub fn light_findings(
 ) -> Vec<HonestyFinding> {
     let mut findings = Vec::new();
     if let Some(calibration) = calibration {
-        let contradicted = tone_by_tablet(calibration, tone);
-        if contradicted.is_none()
-            && let Some(flare) = scanner_flare(calibration)
-        {
+        if let Some(flare) = told_flare(calibration, tone) {
             findings.push(flare_finding(&flare, histogram, tone));
         }
-        findings.extend(contradicted);
+        findings.extend(tone_by_tablet(calibration, tone));
     }
     findings.extend(inverted(histogram, tone, clear));
     findings
+}
+
+/// Gives the veiling light where the declared tone holds; else signals are no light,
+/// and what looks like veiling light is the tone.
+#[must_use]
+pub fn told_flare(calibration: &Calibration, tone: &Tone) -> Option<ScannerFlare> {
+    if tone_by_tablet(calibration, tone).is_some() {
+        return None;
+    }
+    scanner_flare(calibration)
+}
+
+impl ScannerFlare {
+    /// Gives the standard uncertainty of a density that may lie beside brighter film
+    /// than the tablet does: half as much veiling light again. \[density\]
+    #[must_use]
+    pub fn doubt(&self, density: f64) -> f64 {
+        let with = |share: f64| libm::log10(1.0 + share * libm::pow(10.0, density));
+        with((1.0 + FLARE_VARIES) * self.share) - with(self.share)
+    }
 }
 
 fn flare_finding(flare: &ScannerFlare, histogram: &CodeHistogram, tone: &Tone) -> HonestyFinding {
@@ -218,4 +237,22 @@ pub fn inverted(
             ),
         )
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn half_as_much_veiling_light_again_is_added_where_film_is_dense() {
+        let flare = ScannerFlare {
+            share: 0.01,
+            standard_uncertainty: 0.0,
+            densest: 3.05,
+            lost: 1.0,
+        };
+        // Hand calculation: log10((1 + 0.015 · 100) / (1 + 0.01 · 100)) = log10(1.25).
+        assert!((flare.doubt(2.0) - 0.096_91).abs() < 1e-5);
+        assert!(flare.doubt(0.1) < 0.003);
+    }
 }

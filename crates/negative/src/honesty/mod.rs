@@ -32,7 +32,9 @@ pub use finding::HonestyFinding;
 pub use halo::tells_halos;
 pub use histogram::{CodeHistogram, HistogramPass};
 pub use levels::{comb, eight_bit_origin};
-pub use light::{ScannerFlare, inverted, light_findings, scanner_flare, tone_by_tablet};
+pub use light::{
+    ScannerFlare, inverted, light_findings, scanner_flare, told_flare, tone_by_tablet,
+};
 pub use rebate::{RebateChange, RebateComparison, RebateReading, rebates_agree};
 pub use repeat::{RepeatComparison, RepeatError, repeat_scans_agree};
 pub use single::{file_findings, texture_findings};
