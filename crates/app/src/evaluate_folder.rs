@@ -10,6 +10,7 @@ use crate::output::{FIGURES, FINDINGS_JSON, READINGS_CSV, REPORT_HTML, write_res
 use crate::pictures::pictures;
 use crate::progress::go_on;
 use crate::scan_checks::{checks_json, evidence_words};
+use crate::tablet_search::{TabletInScan, find_tablets};
 use crate::{AppError, Progress, VERSION};
 use findings::{Assumptions, EvaluateError, Findings, VerdictCriteria, evaluate};
 use notebook::{TestFolder, read_test_folder};
@@ -70,6 +71,10 @@ pub fn evaluate_folder(
         object.insert("scans".to_owned(), scans_json(&scans, &measured));
         object.insert("carried".to_owned(), carried_json(&measured.carried));
         object.insert(
+            "tablets_found".to_owned(),
+            measured.tablets.iter().map(TabletInScan::to_json).collect(),
+        );
+        object.insert(
             "refusals".to_owned(),
             Value::from(measured.refusals.clone()),
         );
@@ -87,6 +92,14 @@ pub fn evaluate_folder(
             .iter()
             .map(|c| format!("frame {}: {}", c.frame, c.words())),
     );
+    scan_lines.extend(measured.tablets.iter().map(TabletInScan::words));
+    if let Some(first) = measured.tablets.first() {
+        scan_lines.push(format!(
+            "look whether the outlines of what was found are in place ({FIGURES}/{} in the results, one for each scan); \
+             if not, say where the tablet lies with `cells` or `steps` of the scan's strip in test.toml",
+            first.picture_name()
+        ));
+    }
     let input = ReportInput {
         test: &folder.test,
         findings: &findings,
@@ -117,6 +130,10 @@ pub fn evaluate_folder(
             .into_iter()
             .map(|f| (format!("{FIGURES}/{}.svg", f.name), f.svg.into_bytes())),
     );
+    files.extend(measured.tablets.iter().map(|t| {
+        let name = format!("{FIGURES}/{}", t.picture_name());
+        (name, t.found.picture.clone().into_bytes())
+    }));
     files.extend(tails.iter().filter_map(|tail| {
         let svg = figures::red_end(tail, figures::Sheet::FILE)?;
         let name = format!("{FIGURES}/red-end-{}-{}.svg", tail.film, tail.light);
@@ -144,8 +161,13 @@ pub(crate) fn folder_findings(
     progress: &dyn Progress,
 ) -> Result<(TestFolder, Measuring, Findings), AppError> {
     progress.at("reading the records", 0, 1);
-    let (folder, carried) = carry_patches(read_test_folder(dir)?, progress)?;
-    let measured = measure_folder(&folder, carried, progress)?;
+    let (folder, tablets) = find_tablets(read_test_folder(dir)?, progress)?;
+    if let Some(refused) = tablets.refused.into_iter().next() {
+        return Err(refused);
+    }
+    let (folder, carried) = carry_patches(folder, progress)?;
+    let mut measured = measure_folder(&folder, carried, progress)?;
+    measured.tablets = tablets.found;
     let parts = folder.test.parts();
     let mut readings = parts.readings.clone();
     for reading in &measured.readings {

@@ -6,6 +6,7 @@
 
 use crate::carrying::{CarriedFrame, Way, carry_patches};
 use crate::pictures::{bounds_of, corners_of};
+use crate::tablet_search::{TabletInScan, find_tablets};
 use crate::{AppError, Progress};
 use figures::role_words;
 use notebook::read_test_folder;
@@ -27,7 +28,8 @@ pub struct LightTable {
 /// # Errors
 /// [`AppError`] when the folder or a scan is at fault.
 pub fn light_table(dir: &Path, progress: &dyn Progress) -> Result<LightTable, AppError> {
-    let (folder, carried) = carry_patches(read_test_folder(dir)?, progress)?;
+    let (folder, tablets) = find_tablets(read_test_folder(dir)?, progress)?;
+    let (folder, carried) = carry_patches(folder, progress)?;
     let parts = folder.test.parts();
     let letters = letters(parts);
     let mut views = vec![];
@@ -72,6 +74,8 @@ pub fn light_table(dir: &Path, progress: &dyn Progress) -> Result<LightTable, Ap
         .collect();
     let mut warnings = folder.warnings.clone();
     warnings.extend(carried.refusals);
+    warnings.extend(tablets.found.iter().map(TabletInScan::words));
+    warnings.extend(tablets.refused.iter().map(ToString::to_string));
     Ok(LightTable {
         json: json!({
             "views": views.into_iter().map(|(_, view)| view).collect::<Vec<_>>(),

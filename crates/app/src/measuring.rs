@@ -33,6 +33,7 @@ use crate::error::with_causes;
 use crate::progress::go_on;
 use crate::scan_checks::{POSITIVE_REFUSED, flare_of, is_positive, look_at_texture, veiled};
 use crate::single_scan::refuse_bilevel;
+use crate::tablet_search::TabletInScan;
 use crate::{AppError, Progress};
 use negative::calibration::{CalibratedReading, Calibration, TabletReading, calibrate};
 use negative::decode::{ChannelChoice, Colour, DecodeLimits, ScanInfo, ScanReader};
@@ -99,6 +100,8 @@ pub(crate) struct Measuring {
     pub(crate) warnings: Vec<String>,
     /// Patches that were drawn on another frame.
     pub(crate) carried: Vec<CarriedFrame>,
+    /// Tablets whose place was not recorded.
+    pub(crate) tablets: Vec<TabletInScan>,
 }
 
 /// Turns an outline of the records into one of the negative room.
@@ -305,6 +308,7 @@ pub(crate) fn measure_folder(
         refusals,
         warnings,
         carried: carried.frames,
+        tablets: vec![],
     })
 }
 
@@ -453,7 +457,8 @@ fn survey_scan(
         }
     }
     let strip = match &scan.calibrator {
-        Calibrator::Within(strip) => Some(strip),
+        // A strip without outlines was looked for and not found.
+        Calibrator::Within(strip) if !strip.steps.is_empty() => Some(strip),
         _ => None,
     };
     if let Some(strip) = strip {

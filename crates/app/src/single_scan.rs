@@ -13,8 +13,9 @@ use crate::scan_channel::{channel_of_text, extra_words};
 use crate::scan_checks::{
     POSITIVE_REFUSED, checks_json, evidence_words, flare_of, is_positive, look_at_texture, veiled,
 };
+use crate::tablet_search::{FoundTablet, tablet_in};
 use crate::told_file::ToldFile;
-use crate::{AppError, Progress};
+use crate::{AppError, Progress, write_file};
 use negative::calibration::{StepResult, StepUse, TabletReading, calibrate};
 use negative::decode::{DecodeError, DecodeLimits, ScanReader};
 use negative::honesty::{file_findings, light_findings, tablet_findings_numbered};
@@ -60,6 +61,9 @@ pub struct MeasureRequest {
     pub flat_field: Option<PathBuf>,
     /// A picture without light, taken off both before; only with a flat field.
     pub dark_frame: Option<PathBuf>,
+    /// Where to draw the scan with the tablet's steps outlined, as SVG, when the
+    /// tablet had to be looked for.
+    pub picture: Option<PathBuf>,
 }
 
 /// What `measure` answers for one scan.
@@ -213,6 +217,27 @@ pub fn measure_scan(
             }
         }
     }
+    let has_steps = patches
+        .iter()
+        .any(|(name, _, role)| step_number(name, *role).is_some());
+    let found = match &tablet {
+        // What is outlined always goes before what is found.
+        Some(table) if !has_steps => {
+            let densities: Vec<f64> = table.iter().map(|d| d.value().to_density()).collect();
+            let found = tablet_in(&mut reader, channel, &tone, &densities, &shown, progress)?;
+            if request.patches.is_none() {
+                patches.clear();
+            }
+            for step in found.steps.iter().filter(|s| !s.by_pitch) {
+                let name = Id::new(&format!("step-{}", step.number))
+                    .map_err(|e| AppError::new(e.to_string(), ""))?;
+                let outline = Outline::Polygon(step.inner_px.clone());
+                patches.push((name, outline, Some(PatchRole::TabletStep(step.number))));
+            }
+            Some(found)
+        }
+        _ => None,
+    };
     for (i, (name, _, _)) in patches.iter().enumerate() {
         if patches[..i].iter().any(|(other, _, _)| other == name) {
             return Err(AppError::new(
@@ -270,12 +295,6 @@ pub fn measure_scan(
                 .filter_map(|(i, (name, _, role))| Some((step_number(name, *role)?, i)))
                 .collect();
             steps.sort_unstable();
-            if steps.is_empty() {
-                return Err(AppError::new(
-                    format!("{shown}: a tablet was given, but no patch is a step of it"),
-                    "say where the whole tablet lies with --strip, or outline the steps in --patches and name them step-1, step-2 ... in the order of the tablet's table",
-                ));
-            }
             let mut readings = vec![];
             for &(k, place) in &steps {
                 let Some(density) = (k as usize).checked_sub(1).and_then(|i| tablet.get(i)) else {
@@ -352,6 +371,19 @@ pub fn measure_scan(
         ));
     }
     lines.extend(divided.as_ref().map(Divided::line));
+    if let Some(found) = &found {
+        lines.push(found.words());
+        lines.push(match &request.picture {
+            Some(path) => {
+                write_file(path, found.picture.as_bytes())?;
+                format!(
+                    "look whether its outlines are in place: {}; if not, say where it lies with --strip",
+                    path.display()
+                )
+            }
+            None => "look whether its outlines are in place: --picture FILE.svg draws them; if not, say where it lies with --strip".to_owned(),
+        });
+    }
     let mut rows = vec![];
     for (place, ((name, _, _), statistics)) in patches.iter().zip(&measured.patches).enumerate() {
         let (density, limit) = match &calibration {
@@ -446,6 +478,7 @@ pub fn measure_scan(
         "file": shown,
         "patches": rows,
         "calibration": calibration_json,
+        "tablet_found": found.as_ref().map(FoundTablet::to_json),
         "calibration_refused": refused.map(|refusal| refusal.to_string()),
         "scan": {
             "width_px": info.width,

@@ -18,7 +18,7 @@ use negative::survey::survey;
 use negative::tablet_place::{TabletPlace, TabletPlaceError, find_tablet};
 use negative::tone::{Tone, srgb_share};
 use notebook::{TestFolder, read_test_folder};
-use record::{Id, Scan};
+use record::{Calibrator, Id, Scan, TabletStrip, Test};
 use serde_json::{Value, json};
 use std::fs::File;
 use std::io::{BufReader, Read, Seek};
@@ -88,11 +88,12 @@ impl FoundTablet {
             1 => "; 1 step drowns in the dark and is placed by the pitch".to_owned(),
             n => format!("; {n} steps drown in the dark and are placed by the pitch"),
         };
+        // A tilt that rounds to nothing has no sign.
+        let tilt = (self.tilt_deg * 10.0).round() / 10.0 + 0.0;
         format!(
-            "tablet found: {} steps running {}, tilt {:.1}°, {:.1} px from step to step, edges good to {:.1} px, quality {:.2}{dark}",
+            "tablet found: {} steps running {}, tilt {tilt:.1}°, {:.1} px from step to step, standard uncertainty of its edges {:.2} px, quality {:.2}{dark}",
             self.steps.len(),
             self.direction,
-            self.tilt_deg,
             self.pitch_px,
             self.edge_sd_px,
             self.quality
@@ -205,6 +206,88 @@ pub(crate) fn tablet_in_record(
         .map(|d| d.value().to_density())
         .collect();
     tablet_in(&mut reader, channel, &tone, &densities, &shown, progress)
+}
+
+/// A tablet that was looked for since the record says nothing of its place.
+#[derive(Clone, Debug)]
+pub(crate) struct TabletInScan {
+    pub(crate) scan: Id,
+    pub(crate) file: String,
+    pub(crate) found: FoundTablet,
+}
+
+impl TabletInScan {
+    /// Name of its picture among the figures.
+    pub(crate) fn picture_name(&self) -> String {
+        format!("tablet-{}.svg", self.scan)
+    }
+
+    pub(crate) fn words(&self) -> String {
+        format!("scan {} ({}): {}", self.scan, self.file, self.found.words())
+    }
+
+    pub(crate) fn to_json(&self) -> Value {
+        let mut json = self.found.to_json();
+        if let Value::Object(object) = &mut json {
+            object.shift_insert(0, "scan".to_owned(), Value::from(self.scan.as_str()));
+        }
+        json
+    }
+}
+
+/// What came of the tablets whose place is not recorded.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct TabletsInScans {
+    pub(crate) found: Vec<TabletInScan>,
+    /// Why others were not found; their strips stay without outlines.
+    pub(crate) refused: Vec<AppError>,
+}
+
+/// Looks for each tablet whose place is not recorded, and gives the folder with
+/// the outlines in their place; steps that are placed by the pitch calibrate nothing.
+pub(crate) fn find_tablets(
+    mut folder: TestFolder,
+    progress: &dyn Progress,
+) -> Result<(TestFolder, TabletsInScans), AppError> {
+    let mut parts = folder.test.parts().clone();
+    let mut answer = TabletsInScans::default();
+    for scan in &mut parts.scans {
+        let (id, file) = (scan.id.clone(), scan.file.clone());
+        let tablet = match &scan.calibrator {
+            Calibrator::Within(strip) if strip.steps.is_empty() => strip.tablet.clone(),
+            _ => continue,
+        };
+        go_on(progress)?;
+        let place = match tablet_in_record(&folder, scan, &tablet, progress) {
+            Ok(place) => place,
+            Err(error) => {
+                answer.refused.push(error);
+                continue;
+            }
+        };
+        scan.calibrator = Calibrator::Within(TabletStrip {
+            tablet,
+            steps: place
+                .steps
+                .iter()
+                .map(|s| (!s.by_pitch).then(|| record::Outline::Polygon(s.inner_px.clone())))
+                .collect(),
+        });
+        answer.found.push(TabletInScan {
+            scan: id,
+            file,
+            found: place,
+        });
+    }
+    if !answer.found.is_empty() {
+        folder.test = Test::assemble(parts).map_err(|e| {
+            AppError::new(
+                format!("the tablet that was found can't be recorded: {e}"),
+                "outline the tablet's steps by hand",
+            )
+        })?;
+    }
+    Ok((folder, answer))
 }
 
 fn opened(path: &Path, page: u32, shown: &str) -> Result<ScanReader<BufReader<File>>, AppError> {

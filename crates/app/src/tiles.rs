@@ -19,6 +19,7 @@ use crate::error::with_causes;
 use crate::measuring::{READ_BUFFER, calibrated_scan, recorded_tone, tone_words};
 use crate::scan_channel::channel_of_text;
 use crate::single_scan::{remedy_of, tone_of_text};
+use crate::tablet_search::find_tablets;
 use crate::{AppError, Progress};
 use negative::decode::{ChannelChoice, DecodeLimits, Polarity, ScanReader};
 use negative::tiles::{TILE_SIDE, TileLayout, TilePass, TilePlace};
@@ -167,7 +168,7 @@ pub fn tiles_of_test_scan(
     cache: &TileCache,
     progress: &dyn Progress,
 ) -> Result<TiledScan, AppError> {
-    let folder = read_test_folder(dir)?;
+    let (folder, _) = find_tablets(read_test_folder(dir)?, progress)?;
     let parts = folder.test.parts();
     let Some(record) = parts.scans.iter().find(|s| s.id.as_str() == scan) else {
         let known: Vec<&str> = parts.scans.iter().map(|s| s.id.as_str()).collect();

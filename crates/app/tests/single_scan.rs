@@ -138,6 +138,7 @@ fn request(scan: PathBuf) -> MeasureRequest {
         channel: None,
         flat_field: None,
         dark_frame: None,
+        picture: None,
     }
 }
 

@@ -86,7 +86,8 @@ pub(crate) enum Command {
     /// Without --patches the whole picture is one patch. With --tablet the scan is
     /// calibrated by the steps that --strip cuts out, or by patches named step-1,
     /// step-2 ... (or with the role tablet_step:N), and all patches get densities;
-    /// without a tablet no density is given.
+    /// with neither, the tablet is looked for, and --picture shows what was found.
+    /// Without a tablet no density is given.
     Measure(MeasureArguments),
     /// Give speed and contrast of a characteristic curve under every named criterion.
     ///
@@ -253,6 +254,9 @@ pub(crate) struct MeasureArguments {
     /// flat field first.
     #[arg(long, requires = "flat_field", value_hint = ValueHint::FilePath)]
     pub(crate) dark_frame: Option<PathBuf>,
+    /// Draw the scan with the steps of a tablet that had to be looked for, as SVG.
+    #[arg(long, value_name = "FILE.svg", value_hint = ValueHint::FilePath)]
+    pub(crate) picture: Option<PathBuf>,
     /// Which image of a file with several, counted from 0.
     #[arg(long, default_value_t = 0)]
     pub(crate) page: u32,

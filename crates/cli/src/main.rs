@@ -174,6 +174,12 @@ fn compare(
 }
 
 fn measure(arguments: &MeasureArguments, progress: &ProgressBar) -> Result<(), AppError> {
+    if arguments.picture.is_some() && arguments.scans.len() > 1 {
+        return Err(AppError::new(
+            "one picture is asked for, but several scans are given",
+            "measure the scans one by one, or leave --picture out",
+        ));
+    }
     let mut answers = vec![];
     let mut failures = vec![];
     for scan in &arguments.scans {
@@ -188,6 +194,7 @@ fn measure(arguments: &MeasureArguments, progress: &ProgressBar) -> Result<(), A
             channel: arguments.channel.clone(),
             flat_field: arguments.flat_field.clone(),
             dark_frame: arguments.dark_frame.clone(),
+            picture: arguments.picture.clone(),
         };
         match measure_scan(&request, progress) {
             Ok(measured) => answers.push(measured),

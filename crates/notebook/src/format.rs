@@ -250,7 +250,7 @@ tables! {
         dark_frame: Option<At<String>>,
     }
 
-    /// A step tablet lying in a scan: cells split evenly, or one outline for each step.
+    /// A step tablet lying in a scan: cells split evenly, or one outline for each step; with neither it is looked for.
     StripTable "strip" {
         /// The tablet.
         tablet: Required<At<Id>>,

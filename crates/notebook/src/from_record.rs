@@ -277,7 +277,7 @@ fn strip_table(record: &TabletStrip) -> StripTable {
         span: here(),
         tablet: required(record.tablet.clone()),
         cells: None,
-        steps: Some(at(steps.collect())),
+        steps: (!record.steps.is_empty()).then(|| at(steps.collect())),
         unreadable_steps: Vec::new(),
     }
 }

@@ -602,13 +602,24 @@ impl<'a> Conversion<'a> {
                 }
                 outlines
             }
-            _ => {
+            // Its place is not recorded: it is looked for in the scan.
+            (None, None) if table.unreadable_steps.is_empty() => Vec::new(),
+            (None, None) => {
                 self.problem(
                     &span,
-                    format!("the strip of scan {scan} must have `cells` or `steps`, and not both"),
+                    format!("the strip of scan {scan} has `unreadable_steps` without `cells`"),
+                    "unreadable_steps only with cells",
+                    "say where the tablet lies with cells, or leave unreadable_steps out",
+                );
+                return None;
+            }
+            (Some(_), Some(_)) => {
+                self.problem(
+                    &span,
+                    format!("the strip of scan {scan} has both `cells` and `steps`"),
                     "cells = { x_px = …, y_px = …, width_px = …, height_px = …, direction = … }, \
                      or a list of outlines in steps",
-                    "outline the tablet in one of the two ways",
+                    "outline the tablet in one of the two ways, or in neither to have it looked for",
                 );
                 return None;
             }

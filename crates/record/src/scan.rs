@@ -45,6 +45,7 @@ pub struct TabletStrip {
     /// The tablet.
     pub tablet: Id,
     /// Outline of each step, in step order; `None` for a step that can't be read.
+    /// Empty when its place is not recorded: then it is looked for in the scan.
     pub steps: Vec<Option<Outline>>,
 }
 

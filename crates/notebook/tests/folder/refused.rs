@@ -686,7 +686,7 @@ fn records_that_do_not_fit_together() {
             "cells = {",
             "steps = [{ x_px = 1 }]\ncells = {",
             "[scan.strip]",
-            "must have `cells` or `steps`, and not both",
+            "has both `cells` and `steps`",
             "",
             "one of the two ways",
         ),

@@ -47,6 +47,7 @@ impl Book {
                 channel: None,
                 flat_field: None,
                 dark_frame: None,
+                picture: None,
             },
             &app::Silent,
         )
