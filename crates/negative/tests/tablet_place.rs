@@ -113,3 +113,12 @@ fn a_tablet_of_few_steps_or_out_of_order_is_told() {
         Err(TabletPlaceError::NotFound)
     );
 }
+
+#[test]
+fn a_ramp_in_a_picture_is_no_staircase() {
+    // Of this draw a narrow ramp of the film's picture was once taken for a
+    // second tablet, where nothing was there but grain and a gradient.
+    let scan = tablet_scan(3012, 11, TabletFlaw::None);
+    let place = search(&scan).unwrap();
+    compared(&scan, &place).unwrap();
+}

@@ -21,6 +21,10 @@ const OFF_TABLE: f64 = 0.035;
 /// Part of a step's fall that may lie between the halves of its inner part; an
 /// even wedge has 0.35.
 const UNEVEN: f64 = 0.2;
+/// The same for the middle of all steps, with its sign: a ramp has 0.35.
+const RAMP: f64 = 0.12;
+/// Narrowest strip, in pitches.
+const NARROWEST: f64 = 0.45;
 /// Part of the full scale at which a step counts as clipped.
 const CLIPPED: f64 = 0.999;
 
@@ -157,15 +161,16 @@ pub(super) fn judge(
     }
 }
 
-/// The reason that tells most.
+/// The reason of the strip that came farthest.
 fn chosen(mut faults: Vec<Fault>) -> Fault {
     let rank = |fault: &Fault| match fault.kind {
-        FaultKind::Uneven { .. } => 6,
+        FaultKind::Uneven { .. } => 7,
+        FaultKind::FarEndUnseen => 6,
         FaultKind::NotByTable { .. } => 5,
-        FaultKind::StepCount => 4,
-        FaultKind::TooFewSeen { .. } => 3,
-        FaultKind::FarEndUnseen | FaultKind::CutOff { .. } => 2,
-        FaultKind::EndUnseen => 1,
+        FaultKind::TooFewSeen { .. } => 4,
+        FaultKind::StepCount => 3,
+        FaultKind::EndUnseen => 2,
+        FaultKind::CutOff { .. } => 1,
         FaultKind::NotAlike => 0,
     };
     faults.sort_by_key(|f| core::cmp::Reverse(rank(f)));
@@ -212,7 +217,9 @@ impl Question<'_> {
         let inner = (last_edge.min(self.first + count - 1) - self.first).max(0);
         let apart = inner as usize + 1;
         let whole = (last_edge - first_edge + 1) as usize;
-        // With the range of the table it would be no strip but a pattern.
+        if 2.0 * self.strip.half_width < NARROWEST * self.strip.pitch {
+            return Err(self.fault(apart, FaultKind::NotAlike));
+        }
         let levels = self.levels(apart)?;
         self.end_is_seen(apart)?;
         self.goes_on(apart, last_edge, whole)?;
@@ -236,7 +243,7 @@ impl Question<'_> {
         let off = [
             self.strip.edge_spread / (OFF_PLACE * self.strip.pitch),
             fit.worst,
-            uneven / UNEVEN,
+            uneven / RAMP,
         ];
         let worst = off.into_iter().fold(0.0, f64::max);
         Ok(Judged {
@@ -419,7 +426,7 @@ impl Question<'_> {
         })
     }
 
-    /// Every step that is told apart must be even; gives the usual unevenness.
+    /// Every step that is told apart must be even; gives how much of a ramp they are.
     fn even(&self, levels: &[Level]) -> Result<f64, Fault> {
         let apart = levels.len();
         let mut parts = vec![];
@@ -440,11 +447,14 @@ impl Question<'_> {
             if off > UNEVEN * beside + 4.0 * noise {
                 return Err(self.fault(apart, FaultKind::Uneven { step: step + 1 }));
             }
-            if noise < 0.05 * beside {
-                parts.push(off / beside);
-            }
+            parts.push((a.signal - b.signal) / beside.max(1e-9));
         }
-        Ok(median(parts))
+        // Noise hides a ramp in one step, but has no sign over all of them.
+        let ramp = median(parts);
+        if ramp > RAMP {
+            return Err(self.fault(apart, FaultKind::NotAlike));
+        }
+        Ok(ramp.abs())
     }
 }
 

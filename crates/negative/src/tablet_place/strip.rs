@@ -16,6 +16,8 @@ const INNER_WIDTH: f64 = 0.6;
 const NARROWEST: f64 = 4.0;
 /// Difference of an edge over its uncertainty.
 const SIGNIFICANT: f64 = 5.0;
+/// Smallest part of the brighter side that an edge differs by.
+const SMALLEST_PART: f64 = 0.005;
 /// Bands across the strip in which each edge is found by itself.
 const BANDS: usize = 7;
 /// Rounds of fitting; each begins with a better frame.
@@ -169,20 +171,35 @@ impl Strip {
 
     /// The edge of a number, over the strip's inner width, where it is in place.
     pub(super) fn edge(&self, light: &Light, number: i32) -> Option<EdgeHere> {
-        let here = self.frame.moved(f64::from(number) * self.pitch, 0.0, 0.0);
-        edge_here(light, here, self.pitch, self.inner_width())
-            .filter(|e| e.off.abs() <= (OFF_PLACE * self.pitch).max(0.8))
+        self.edge_by(light, number, self.pitch)
     }
 
     /// The outer edge of the tablet at a number: a narrow margin may lie beyond it.
     pub(super) fn outer_edge(&self, light: &Light, number: i32) -> Option<EdgeHere> {
-        let here = self.frame.moved(f64::from(number) * self.pitch, 0.0, 0.0);
         [1.0, 0.5, 0.25, 0.125]
             .iter()
             .map(|part| part * self.pitch)
             .filter(|scale| *scale >= 5.0_f64.min(self.pitch))
-            .filter_map(|scale| edge_here(light, here, scale, self.inner_width()))
-            .find(|e| e.off.abs() <= (OFF_PLACE * self.pitch).max(0.8))
+            .find_map(|scale| self.edge_by(light, number, scale))
+    }
+
+    /// An edge in its place, by what lies within 0.45 · `scale` of it. A few
+    /// columns tell their own noise badly, so all pixels of both sides are asked.
+    fn edge_by(&self, light: &Light, number: i32, scale: f64) -> Option<EdgeHere> {
+        let here = self.frame.moved(f64::from(number) * self.pitch, 0.0, 0.0);
+        let edge = edge_here(light, here, scale, self.inner_width())
+            .filter(|e| e.off.abs() <= (OFF_PLACE * self.pitch).max(0.8))?;
+        let side = |from: f64, to: f64| {
+            let area = Area {
+                u: (from * scale, to * scale),
+                v: self.inner_width(),
+            };
+            light.level(here, area)
+        };
+        let (before, behind) = (side(-0.45, -0.18)?, side(0.18, 0.45)?);
+        let sure = edge.fall.abs() > SIGNIFICANT * libm::hypot(before.sd, behind.sd)
+            && edge.fall.abs() > SMALLEST_PART * before.signal.max(behind.signal);
+        sure.then_some(edge)
     }
 
     /// Finds how far the levels of the steps go on to both sides.
