@@ -449,12 +449,13 @@ impl Question<'_> {
             }
             parts.push((a.signal - b.signal) / beside.max(1e-9));
         }
-        // Noise hides a ramp in one step, but has no sign over all of them.
-        let ramp = median(parts);
+        // Noise hides a ramp in one step, but has no sign over all of them; a fence
+        // before a ramp has the other sign.
+        let ramp = median(parts).abs();
         if ramp > RAMP {
             return Err(self.fault(apart, FaultKind::NotAlike));
         }
-        Ok(ramp.abs())
+        Ok(ramp)
     }
 }
 
