@@ -15,8 +15,9 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 use testkit::{AnsweredStep, TabletFlaw, TabletScan, tablet_scan};
 
-/// Whole tablets that must be found.
-const FOUND: f64 = 0.9;
+/// Share of whole tablets that must be found. About one in eight of the made scans
+/// lets the dense end drown in a dark holder, so that no one can count the steps.
+const FOUND: f64 = 0.8;
 
 const FLAWS: [(TabletFlaw, &str); 10] = [
     (TabletFlaw::None, "whole"),
