@@ -51,6 +51,8 @@ pub struct TabletScan {
     pub table: Vec<f64>,
     /// Corners of each step of it where it lies, in the table's order.
     pub steps: Vec<Option<[(f64, f64); 4]>>,
+    /// The same of a second tablet.
+    pub second: Vec<Option<[(f64, f64); 4]>>,
     /// What lies around the tablet, in words.
     pub scene: String,
 }
@@ -82,50 +84,61 @@ impl TabletScan {
     /// What is wrong with it: a step that is not there, or an outline that
     /// reaches into another.
     pub fn compare(&self, answer: &[AnsweredStep]) -> Result<PlaceError, String> {
-        if answer.len() != self.steps.len() {
-            return Err(format!("{} steps", answer.len()));
+        let first = compare_with(&self.steps, answer);
+        if first.is_ok() || self.second.is_empty() {
+            return first;
         }
-        let mut error = PlaceError::default();
-        for (number, (step, truth)) in (1..).zip(answer.iter().zip(&self.steps)) {
-            let Some(truth) = truth else {
-                if step.seen {
-                    return Err(format!("step {number} is not there"));
-                }
+        compare_with(&self.second, answer)
+    }
+}
+
+fn compare_with(
+    steps: &[Option<[(f64, f64); 4]>],
+    answer: &[AnsweredStep],
+) -> Result<PlaceError, String> {
+    if answer.len() != steps.len() {
+        return Err(format!("{} steps", answer.len()));
+    }
+    let mut error = PlaceError::default();
+    for (number, (step, truth)) in (1..).zip(answer.iter().zip(steps)) {
+        let Some(truth) = truth else {
+            if step.seen {
+                return Err(format!("step {number} is not there"));
+            }
+            continue;
+        };
+        let inside = |(x, y): (f64, f64)| {
+            (0..4).all(|i| {
+                let (a, b) = (truth[i], truth[(i + 1) % 4]);
+                (b.0 - a.0) * (y - a.1) - (b.1 - a.1) * (x - a.0) >= -1e-9
+            })
+        };
+        if !step.inner.iter().all(|corner| inside(*corner)) {
+            return Err(format!("step {number}: {:?}, true {truth:?}", step.inner));
+        }
+        let between = |a: (f64, f64), b: (f64, f64)| (b.0 - a.0, b.1 - a.1);
+        let (along, across) = (between(truth[0], truth[1]), between(truth[0], truth[3]));
+        let (pitch, width) = (
+            libm::hypot(along.0, along.1),
+            libm::hypot(across.0, across.1),
+        );
+        for corner in step.whole {
+            // Corners may go round in either order; the nearest is meant.
+            let Some(off) = truth
+                .iter()
+                .map(|t| between(*t, corner))
+                .min_by(|a, b| libm::hypot(a.0, a.1).total_cmp(&libm::hypot(b.0, b.1)))
+            else {
                 continue;
             };
-            let inside = |(x, y): (f64, f64)| {
-                (0..4).all(|i| {
-                    let (a, b) = (truth[i], truth[(i + 1) % 4]);
-                    (b.0 - a.0) * (y - a.1) - (b.1 - a.1) * (x - a.0) >= -1e-9
-                })
+            let part = |d: (f64, f64), length: f64| {
+                ((off.0 * d.0 + off.1 * d.1) / (length * length)).abs()
             };
-            if !step.inner.iter().all(|corner| inside(*corner)) {
-                return Err(format!("step {number}: {:?}, true {truth:?}", step.inner));
-            }
-            let between = |a: (f64, f64), b: (f64, f64)| (b.0 - a.0, b.1 - a.1);
-            let (along, across) = (between(truth[0], truth[1]), between(truth[0], truth[3]));
-            let (pitch, width) = (
-                libm::hypot(along.0, along.1),
-                libm::hypot(across.0, across.1),
-            );
-            for corner in step.whole {
-                // Corners may go round in either order; the nearest is meant.
-                let Some(off) = truth
-                    .iter()
-                    .map(|t| between(*t, corner))
-                    .min_by(|a, b| libm::hypot(a.0, a.1).total_cmp(&libm::hypot(b.0, b.1)))
-                else {
-                    continue;
-                };
-                let part = |d: (f64, f64), length: f64| {
-                    ((off.0 * d.0 + off.1 * d.1) / (length * length)).abs()
-                };
-                error.edge = error.edge.max(part(along, pitch));
-                error.side = error.side.max(part(across, width));
-            }
+            error.edge = error.edge.max(part(along, pitch));
+            error.side = error.side.max(part(across, width));
         }
-        Ok(error)
     }
+    Ok(error)
 }
 
 /// Opaque: a holder, a strip of tape.
@@ -453,6 +466,9 @@ pub fn tablet_scan(draw: u64, steps: usize, flaw: TabletFlaw) -> TabletScan {
         bits,
         table: asked,
         steps: truth,
+        second: second.map_or(vec![], |second| {
+            (0..steps).map(|step| Some(second.corners(step))).collect()
+        }),
         scene: format!(
             "{width} × {height}, quarter {quarter}, tilt {tilt:.2}, pitch {:.1}, thick {thick:.0}, {around:?}, film {film}, margin {:?}, line {:?}, numbers {}, texts {texts}, gamma {gamma:.2}, {bits} bits, flare {flare:.4}, callier {callier:.2}",
             strip.pitch, strip.margin, strip.line, strip.numbers

@@ -55,6 +55,8 @@ pub(super) struct Level {
     pub(super) signal: f64,
     /// Standard uncertainty of it.
     pub(super) sd: f64,
+    /// Spread of the samples.
+    pub(super) spread: f64,
     /// Part of the area that lies in the picture.
     pub(super) inside: f64,
 }
@@ -176,6 +178,7 @@ impl Light {
         Some(Level {
             signal,
             sd: sd.max(2e-6),
+            spread,
             inside,
         })
     }

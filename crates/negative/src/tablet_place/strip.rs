@@ -18,6 +18,8 @@ const NARROWEST: f64 = 4.0;
 const SIGNIFICANT: f64 = 5.0;
 /// Smallest part of the brighter side that an edge differs by.
 const SMALLEST_PART: f64 = 0.005;
+/// Spread of an even area, part of its signal.
+const EVEN: f64 = 0.05;
 /// Bands across the strip in which each edge is found by itself.
 const BANDS: usize = 7;
 /// Rounds of fitting; each begins with a better frame.
@@ -391,30 +393,35 @@ impl Strip {
         self.side_sd = top_sd.max(bottom_sd);
     }
 
-    /// The brightest of what lies next to the thin end: before it, or beside the
-    /// first step; a narrow margin is passed over.
+    /// The brightest even band of what lies next to the thin end: before it, or
+    /// beside the first step. Bands are narrow, so that a margin or a gap of a few
+    /// pixels is seen for itself; what is half of it and half of something else is
+    /// not even.
     pub(super) fn beside_thin_end(&self, light: &Light, first: i32) -> Option<Level> {
-        let h = self.half_width;
-        let (near, far) = (h + (0.2 * h).max(2.0), h + (0.6 * h).max(5.0));
-        let before = (
-            0.15_f64.max(2.0 / self.pitch),
-            0.45_f64.max(5.0 / self.pitch),
-        );
-        let areas = [
-            self.area(first, (-before.1, -before.0)),
-            Area {
-                v: (-far, -near),
+        let reach = (0.45 * self.pitch).max(8.0);
+        let width = (0.06 * self.pitch).max(2.0);
+        let bands = (reach / width) as usize;
+        let start = f64::from(first) * self.pitch;
+        let (inner, h) = (self.inner_width(), self.half_width);
+        // The first band may hold the edge itself.
+        let areas = (1..bands).flat_map(|band| {
+            let (near, far) = (band as f64 * width, (band + 1) as f64 * width);
+            let beside = |v| Area {
+                v,
                 ..self.area(first, INNER)
-            },
-            Area {
-                v: (near, far),
-                ..self.area(first, INNER)
-            },
-        ];
+            };
+            [
+                Area {
+                    u: (start - far, start - near),
+                    v: inner,
+                },
+                beside((-h - far, -h - near)),
+                beside((h + near, h + far)),
+            ]
+        });
         areas
-            .into_iter()
             .filter_map(|area| light.level(self.frame, area))
-            .filter(|level| level.inside > 0.6)
+            .filter(|level| level.inside > 0.6 && level.spread < EVEN * level.signal)
             .max_by(|a, b| a.signal.total_cmp(&b.signal))
     }
 
