@@ -85,7 +85,7 @@ pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_wo
 pub use json::findings_json;
 pub use kept::{
     Added, EvaluatedTest, KeepError, Notebook, OpenTest, PatchRow, PlannedFor, bundle_of_folder,
-    folder_of_bundle,
+    folder_of_bundle, plan_foreseen,
 };
 pub use kept_pages::EvaluatedPages;
 pub use light_by_name::{LightAnswer, light};
@@ -98,7 +98,7 @@ pub use notebook::{
 };
 pub use output::write_file;
 pub use plan::{CAUTIONS, PlanQuestion, Planned, plan};
-pub use plan_carried::{Carried, CarriedFilm, CarriedFilter, CarriedLight, carried};
+pub use plan_carried::{Carried, CarriedFilm, CarriedFilter, CarriedLight, carried, factor_found};
 pub use plan_promise::promise_figure;
 pub use planned_rows::{PlannedRow, planned_rows};
 pub use predict::{PredictAnswer, PredictRequest, StatedSpread, predict};

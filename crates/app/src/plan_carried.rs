@@ -1,8 +1,11 @@
 //! What a test's record brings into a new plan of it: films, filters, lights,
 //! developments, holders, and the aperture that was used.
 
+use crate::predict::COVERAGE;
+use findings::interval_half_width;
 use notebook::Checked;
 use record::{EdgeLevel, Light, LightReading, PlannedExposure, Sky};
+use serde_json::Value;
 
 /// What a record brings into a plan.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -103,6 +106,19 @@ fn commonest(values: &[f64]) -> Option<f64> {
             best
         }
     })
+}
+
+/// Gives the factor that a test found for a filter, and its standard deviation, both
+/// in stops; `None` when it found none, or a bound only.
+#[must_use]
+pub fn factor_found(findings: &Value, filter: &str) -> Option<(f64, f64)> {
+    let factors = findings.get("factors")?.as_array()?;
+    let of = factors
+        .iter()
+        .find(|factor| factor.get("filter").and_then(Value::as_str) == Some(filter))?;
+    let number = |key: &str| of.get("factor_stops")?.get(key)?.as_f64();
+    let half = 0.5 * (number("high")? - number("low")?);
+    Some((number("value")?, half / interval_half_width(COVERAGE)))
 }
 
 /// Gives what a test's record brings into a plan.

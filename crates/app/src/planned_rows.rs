@@ -1,8 +1,9 @@
 //! Planned frames as rows to be shown.
 
+use crate::plan::Planned;
 use exposure::{format_aperture, format_ei, format_time};
 use notebook::Checked;
-use record::{Id, PlannedExposure};
+use record::{Id, PlannedExposure, PlannedFrame, TestParts};
 
 /// A planned frame in words.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,12 +29,27 @@ pub struct PlannedRow {
 /// Gives the planned frames of a test.
 #[must_use]
 pub fn planned_rows(checked: &Checked) -> Vec<PlannedRow> {
+    rows(&checked.parts, &checked.planned)
+}
+
+impl Planned {
+    /// Gives the planned frames; none where no image is expected.
+    #[must_use]
+    pub fn rows(&self) -> Vec<PlannedRow> {
+        self.made
+            .as_ref()
+            .map(|made| rows(&made.parts, &made.frames))
+            .unwrap_or_default()
+    }
+}
+
+/// Frames in words, with the names that the records have.
+pub(crate) fn rows(parts: &TestParts, planned: &[PlannedFrame]) -> Vec<PlannedRow> {
     let name = |id: &Id| {
-        let filter = checked.parts.filters.iter().find(|f| f.id == *id);
+        let filter = parts.filters.iter().find(|f| f.id == *id);
         filter.map_or_else(|| id.to_string(), |f| f.name.clone())
     };
-    checked
-        .planned
+    planned
         .iter()
         .map(|frame| {
             let (ei, setting) = match &frame.exposure {
@@ -61,7 +77,7 @@ pub fn planned_rows(checked: &Checked) -> Vec<PlannedRow> {
                 ei,
                 setting,
                 why: frame.why.clone().unwrap_or_default(),
-                exposed: checked.parts.frames.iter().any(|f| f.id == frame.id),
+                exposed: parts.frames.iter().any(|f| f.id == frame.id),
             }
         })
         .collect()

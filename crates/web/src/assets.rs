@@ -62,7 +62,7 @@ static ASSETS: &[Asset] = &[
     asset!("curves.js", SCRIPT),
     asset!("report.js", SCRIPT),
     asset!("trace.js", SCRIPT),
-    asset!("spectra.js", SCRIPT),
+    asset!("question.js", SCRIPT),
 ];
 
 /// The name of the folder: the first hex digits of a hash of all names and contents.

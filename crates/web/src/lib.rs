@@ -24,6 +24,7 @@ mod jobs;
 mod layout;
 mod pages;
 mod phone;
+mod plan_form;
 mod record_tables;
 mod refusal;
 mod router;

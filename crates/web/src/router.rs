@@ -52,10 +52,16 @@ pub fn router(shared: &Arc<Shared>) -> Router {
             "/tests/new",
             get(pages::new_test::show).post(pages::new_test::begin),
         )
+        .route("/tests/new/answer", post(pages::planning::answer_of_new))
         .route("/tests/example", post(pages::tests::example))
         .route("/tests/{test}/put-away", post(pages::tests::put_away))
         .route("/tests/{test}/take-out", post(pages::tests::take_out))
-        .route("/tests/{test}/plan", get(pages::plan::show))
+        .route(
+            "/tests/{test}/plan",
+            get(pages::plan::show).post(pages::planning::keep),
+        )
+        .route("/tests/{test}/plan/new", get(pages::planning::show))
+        .route("/tests/{test}/plan/answer", post(pages::planning::answer))
         .route("/tests/{test}/card/{kind}", get(pages::plan::card))
         .route("/tests/{test}/exposures", get(pages::exposures::show))
         .route("/tests/{test}/history", get(pages::history::show))

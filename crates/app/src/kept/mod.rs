@@ -22,6 +22,6 @@ mod ways;
 pub use error::KeepError;
 pub use evaluation::EvaluatedTest;
 pub use patch_rows::PatchRow;
-pub use planning::PlannedFor;
+pub use planning::{PlannedFor, plan_foreseen};
 pub use tests_kept::{Notebook, OpenTest};
 pub use ways::{Added, bundle_of_folder, folder_of_bundle};

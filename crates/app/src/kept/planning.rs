@@ -4,9 +4,11 @@
 use super::{KeepError, Notebook};
 use crate::plan_carried::sky_word;
 use crate::plan_frames::MadePlan;
-use crate::{AppError, PlanQuestion, plan};
+use crate::planned_rows::rows;
+use crate::{AppError, PlanQuestion, Planned, PlannedRow, plan};
 use notebook::{
-    Documents, Held, RecordRow, Saved, TestId, cell_table, check, plan_toml, with_record_rows,
+    Checked, Documents, Held, RecordRow, Saved, TestId, cell_table, check, plan_toml,
+    with_record_rows,
 };
 use record::{Id, LightReading, PlannedExposure, PlannedFrame, TestParts};
 use std::collections::BTreeMap;
@@ -29,6 +31,28 @@ pub struct PlannedFor {
 /// A record of this kind that the plan needs and the test has not.
 type Added = (&'static str, RecordRow);
 
+/// Says what a plan for a recorded test would be, and gives its frames by the names of
+/// the test's own records.
+///
+/// # Errors
+/// [`AppError`] as for [`plan`], and when the test has no such record.
+pub fn plan_foreseen(
+    checked: &Checked,
+    question: &PlanQuestion,
+    of: &PlannedFor,
+) -> Result<(Planned, Vec<PlannedRow>), AppError> {
+    let planned = plan(question)?;
+    let Some(made) = &planned.made else {
+        return Ok((planned, vec![]));
+    };
+    let (frames, _) = fitted(made.clone(), of, &checked.parts)?;
+    let mut named = checked.parts.clone();
+    // The plan's own red filter has no record yet.
+    named.filters.extend(made.parts.filters.iter().cloned());
+    let rows = rows(&named, &frames);
+    Ok((planned, rows))
+}
+
 impl Notebook {
     /// Plans a test and keeps the plan with it, if the test still has the revision that
     /// was `seen`. A plan that stood there before is replaced; it stays in the history.
@@ -44,7 +68,11 @@ impl Notebook {
         of: &PlannedFor,
         by: &str,
     ) -> Result<Saved, KeepError> {
-        let open = self.open_test(test, Some(seen))?;
+        let open = self.open_test(test, None)?;
+        if open.revision != seen {
+            // Says who changed what since; nothing is saved.
+            return self.save(test, seen, &open.documents, by, "planned");
+        }
         let made = plan(question)?.made.ok_or_else(|| {
             AppError::new(
                 "no image is expected behind this filter, so no plan is kept",
@@ -213,6 +241,25 @@ fn fitted(
             Some(own)
         }
     };
+    let lens = match (parts.lenses.first(), made.parts.lenses.first()) {
+        (Some(lens), _) => Some(lens.id.clone()),
+        (None, None) => None,
+        (None, Some(lens)) => {
+            let uncertainty = lens.shutter.marked_uncertainty.map(|u| u.to_stops());
+            added.push((
+                "lens",
+                cells(&[
+                    ("id", lens.id.to_string()),
+                    ("name", lens.name.clone()),
+                    (
+                        "marked_uncertainty_stops",
+                        uncertainty.map(|u| u.to_string()).unwrap_or_default(),
+                    ),
+                ]),
+            ));
+            Some(lens.id.clone())
+        }
+    };
     let mut names: Vec<String> = parts.frames.iter().map(|f| f.id.to_string()).collect();
     let frames = made
         .frames
@@ -229,7 +276,10 @@ fn fitted(
                 }
             }
             match &mut frame.exposure {
-                PlannedExposure::Camera(camera) => camera.light = light.clone(),
+                PlannedExposure::Camera(camera) => {
+                    camera.light = light.clone();
+                    camera.lens = lens.clone();
+                }
                 PlannedExposure::Tablet(of) => {
                     if let Some(own) = &tablet {
                         *of = own.clone();

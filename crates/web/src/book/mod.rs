@@ -8,10 +8,10 @@ mod looking;
 pub(crate) use comparing::Others;
 
 use app::{
-    AppError, Check, ComparedTests, EvaluatedPages, FoundTests, KeepError, LightTable, Notebook,
-    PlanQuestion, PlannedRow, Progress, RecordRow, TILE_CACHE_BYTES, TestId, TestOverview,
-    TileCache, TiledScan, cell_table, plan, planned_rows, record_rows, with_record_rows,
-    with_top_keys,
+    AppError, Carried, Check, ComparedTests, EvaluatedPages, FoundTests, KeepError, LightTable,
+    Notebook, PlanQuestion, Planned, PlannedFor, PlannedRow, Progress, RecordRow, TILE_CACHE_BYTES,
+    TestId, TestOverview, TileCache, TiledScan, carried, cell_table, plan, plan_foreseen,
+    planned_rows, record_rows, with_record_rows, with_top_keys,
 };
 use std::collections::{BTreeMap, VecDeque};
 use std::path::Path;
@@ -60,6 +60,8 @@ pub(crate) struct OpenTest {
     pub(crate) planned: Vec<PlannedRow>,
     /// Its step tablets, by id.
     pub(crate) tablets: Vec<String>,
+    /// What it brings into a plan of it.
+    pub(crate) carried: Carried,
 }
 
 /// A light table laid out for one revision.
@@ -153,6 +155,7 @@ impl Book {
             readings: outlined + parts.readings.len(),
             planned: planned_rows(&open.checked),
             tablets: parts.tablets.iter().map(|t| t.id.to_string()).collect(),
+            carried: carried(&open.checked),
         })
     }
 
@@ -196,10 +199,44 @@ impl Book {
         number(test)
     }
 
+    /// What a plan of a new test would be, with its frames.
+    pub(crate) fn foreseen(
+        &self,
+        question: &PlanQuestion,
+    ) -> Result<(Planned, Vec<PlannedRow>), KeepError> {
+        let planned = plan(question)?;
+        let rows = planned.rows();
+        Ok((planned, rows))
+    }
+
+    /// The same of a test that is recorded.
+    pub(crate) fn foreseen_for(
+        &self,
+        test: u32,
+        question: &PlanQuestion,
+        of: &PlannedFor,
+    ) -> Result<(Planned, Vec<PlannedRow>), KeepError> {
+        let open = self.notebook.open_test(id(test), None)?;
+        Ok(plan_foreseen(&open.checked, question, of)?)
+    }
+
+    /// Plans a test that is recorded, and keeps the plan with it.
+    pub(crate) fn plan_test(
+        &self,
+        test: u32,
+        seen: u32,
+        question: &PlanQuestion,
+        of: &PlannedFor,
+    ) -> Result<(), KeepError> {
+        self.notebook
+            .plan_test(id(test), seen, question, of, BY)
+            .map(drop)
+    }
+
     /// Plans a test and keeps it; the names take the place of those that a plan makes up.
     pub(crate) fn plan(
         &self,
-        question: PlanQuestion,
+        question: &PlanQuestion,
         title: &str,
         film: &str,
         filter: &str,
@@ -208,7 +245,7 @@ impl Book {
         let dir = place.path().join("plan");
         plan(&PlanQuestion {
             out: Some(dir.clone()),
-            ..question
+            ..question.clone()
         })?;
         let added = self
             .notebook

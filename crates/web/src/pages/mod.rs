@@ -10,6 +10,7 @@ pub(crate) mod let_in;
 pub(crate) mod negatives;
 pub(crate) mod new_test;
 pub(crate) mod plan;
+pub(crate) mod planning;
 pub(crate) mod report;
 pub(crate) mod spectra;
 pub(crate) mod tests;

@@ -4,6 +4,7 @@ use crate::layout::{Frame, Step, page};
 use crate::pages::report::attach;
 use crate::refusal::{Refusal, sentence};
 use crate::shared::{OpenTest, Shared, away};
+use app::PlannedRow;
 use axum::extract::{Path, State};
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
@@ -35,10 +36,10 @@ fn body(open: &OpenTest, id: &str) -> Markup {
         return html! {
             div.empty {
                 p { "This test has no plan." }
-                p { "A plan says which frames to expose, in what order, and what each is for; the field card is made from it. It is made together with a new test." }
+                p { "A plan says which frames to expose, in what order, and what each is for; the field card is made from it." }
                 div.actions {
-                    a.button.main href=(Step::Exposures.of(id)) { "Write down what was exposed" }
-                    a.button href="/tests/new" { "Plan a new test" }
+                    a.button.main href=(format!("/tests/{id}/plan/new")) { "Plan this test" }
+                    a.button href=(Step::Exposures.of(id)) { "Write down what was exposed" }
                 }
             }
         };
@@ -61,7 +62,16 @@ fn body(open: &OpenTest, id: &str) -> Markup {
                 "Take in the log of the field"
                 input type="file" accept=".json,.csv" hidden data-log=(id) data-revision=(open.revision);
             }
+            a.button href=(format!("/tests/{id}/plan/new")) { "Plan anew" }
         }
+        (planned_table(&open.planned))
+        (cautions())
+    }
+}
+
+/// Planned frames, in their order.
+pub(crate) fn planned_table(planned: &[PlannedRow]) -> Markup {
+    html! {
         div.wide.fold tabindex="0" role="region" aria-label="Planned frames" {
             table.planned {
                 caption { "In the order in which they are to be made." }
@@ -74,7 +84,7 @@ fn body(open: &OpenTest, id: &str) -> Markup {
                     th scope="col" { "To set" }
                     th scope="col" { "Why" }
                 } }
-                tbody { @for frame in &open.planned { tr {
+                tbody { @for frame in planned { tr {
                     th scope="row" { (frame.id) @if frame.exposed { " " span.muted { "exposed" } } }
                     td { (frame.holder) }
                     td.word { (frame.role) }
@@ -85,7 +95,6 @@ fn body(open: &OpenTest, id: &str) -> Markup {
                 } } }
             }
         }
-        (cautions())
     }
 }
 

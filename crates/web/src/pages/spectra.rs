@@ -1,6 +1,6 @@
 //! What a filter costs on a film in a light, worked out while a slider moves.
 //!
-//! The form is a plain one and works by itself; `spectra.js` asks for the
+//! The form is a plain one and works by itself; `question.js` asks for the
 //! answer alone whenever a field changes.
 
 use crate::drawing::drawing;
@@ -129,7 +129,7 @@ pub(crate) async fn show(
     let Query(form) = form?;
     let frame = Frame {
         token: shared.token(),
-        modules: &["spectra.js"],
+        modules: &["question.js"],
         ..Frame::plain("What a filter costs")
     };
     Ok(page(&frame, body(&form).await?))
@@ -149,7 +149,7 @@ pub(crate) async fn show_of_test(
     let measured = found.map(|found| measured(&found.json)).unwrap_or_default();
     let frame = Frame {
         token: shared.token(),
-        modules: &["spectra.js"],
+        modules: &["question.js"],
         ..Frame::of_test(&open, &id, Step::Spectra)
     };
     let asking = body(&form.beginning_with(&open)).await?;
@@ -251,7 +251,7 @@ fn fields(form: &SpectraForm, choices: &SpectraChoices) -> Markup {
                 label { input type="radio" name="kind" value="edge" checked[!form.by_table()]; "Long-pass, by its cut-on" }
                 label { input type="radio" name="kind" value="gelatin" checked[form.by_table()]; "Gelatin, published table" }
             }
-            div data-kind="edge" {
+            div data-when="kind" data-is="edge" {
                 label.slider {
                     span { "Cut-on" output data-of="edge_nm" data-unit=" nm" { (form.edge()) " nm" } }
                     input type="range" name="edge_nm" min="560" max="900" step="1" value=(form.edge());
@@ -265,7 +265,7 @@ fn fields(form: &SpectraForm, choices: &SpectraChoices) -> Markup {
                     }
                 }
             }
-            div data-kind="gelatin" {
+            div data-when="kind" data-is="gelatin" {
                 label.slider {
                     span { "Number" }
                     select name="gelatin" {
@@ -378,7 +378,7 @@ async fn answer(form: &SpectraForm) -> Result<Markup, Refusal> {
 }
 
 /// A pasted curve, cells parted as in a spreadsheet made commas; `None` when nothing was pasted.
-fn pasted(text: Option<&str>) -> Result<Option<String>, Refusal> {
+pub(crate) fn pasted(text: Option<&str>) -> Result<Option<String>, Refusal> {
     let Some(text) = text.map(str::trim).filter(|t| !t.is_empty()) else {
         return Ok(None);
     };
