@@ -29,6 +29,7 @@ pub(crate) fn worked_example(page: &mut Page, address: &str) -> Result<Vec<Strin
     ];
     for step in [
         "plan",
+        "plan/new",
         "exposures",
         "negatives",
         "curves",
@@ -78,6 +79,31 @@ pub(crate) fn every_state(page: &mut Page, address: &str) -> Result<Vec<String>,
     Ok(paths)
 }
 
+/// More sheets narrow the interval that is promised, while the slider moves.
+fn promise_narrows(page: &mut Page, address: &str, own: &str) -> Result<(), String> {
+    const PROMISED: &str = "Number(/± ([0-9.]+) stops/.exec(document.querySelector('#answer .big')?.textContent)?.[1])";
+    page.open(&format!("{address}{own}/plan/new"), READY)?;
+    let mut widths = vec![];
+    for sheets in ["4", "14"] {
+        page.ask(&format!(
+            "(() => {{ const of = document.querySelector('[name=sheets]'); of.value = '{sheets}'; \
+             document.querySelector('[name=holder_names]').value = '1,2,3,4,5,6,7'; \
+             of.dispatchEvent(new Event('input', {{ bubbles: true }})); }})()"
+        ))?;
+        // The slider's words and the frames of the answer agree when the answer is there.
+        page.wait_for(&format!(
+            "document.querySelectorAll('#answer tbody tr').length === {sheets} && \
+             !document.querySelector('#answer').hasAttribute('aria-busy')"
+        ))?;
+        widths.push(page.ask(PROMISED)?.as_f64().unwrap_or(f64::NAN));
+    }
+    if widths[1] < widths[0] {
+        Ok(())
+    } else {
+        Err(format!("4 and 14 sheets promise {widths:?} stops"))
+    }
+}
+
 /// `/tests/1` of the test that is open.
 fn own_path(page: &mut Page) -> Result<String, String> {
     let own = page.ask("location.pathname.split('/').slice(0, 3).join('/')")?;
@@ -95,6 +121,7 @@ pub(crate) fn example_walk(page: &mut Page, address: &str, axe: &Axe) -> Result<
         page.open(&format!("{address}{path}"), READY)?;
         axe.look(page, path)?;
     }
+    promise_narrows(page, address, &own)?;
     page.open(&format!("{address}{own}/negatives"), READY)?;
     under_the_pointer(page)?;
     // Part of the wall of the brightest frame behind the filter, away from its patch.
