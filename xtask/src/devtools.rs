@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use tungstenite::{Message, WebSocket};
 
 /// How long anything may take that a page is asked.
-const PATIENCE: Duration = Duration::from_secs(30);
+const PATIENCE: Duration = Duration::from_secs(90);
 
 /// A page in a browser of its own; the browser ends with it.
 pub(crate) struct Page {
