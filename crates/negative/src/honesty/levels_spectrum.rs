@@ -24,9 +24,9 @@ const FEWEST_PIXELS: u64 = 2000;
 /// a code may count.
 const AROUND: usize = 16;
 const PEAK_TIMES: u64 = 4;
-/// Rhythms of a sensor of fewer bits, codes, and how far one may be off, in parts.
-const SENSOR_PERIODS: [f64; 3] = [4.0, 8.0, 16.0];
-const SENSOR_OFF: f64 = 0.004;
+/// Rhythms of a sensor of fewer bits, with the third harmonic of 8, codes, and how far one may be off, in parts.
+const SENSOR_PERIODS: [f64; 4] = [8.0 / 3.0, 4.0, 8.0, 16.0];
+const SENSOR_OFF: f64 = 0.008;
 /// Power of twice the frequency, part of the power, from which gaps are sharp.
 const SHARP: f64 = 0.4;
 /// Half the width of the running mean that stands for the picture.
