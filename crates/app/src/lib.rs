@@ -84,8 +84,8 @@ pub use glass::Glass;
 pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_word};
 pub use json::findings_json;
 pub use kept::{
-    Added, EvaluatedTest, KeepError, Notebook, OpenTest, PatchRow, PlannedFor, bundle_of_folder,
-    folder_of_bundle, plan_foreseen,
+    Added, EvaluatedTest, KeepError, Notebook, OpenTest, PatchRow, PlannedFor, TabletQuestion,
+    USUAL_TABLETS, bundle_of_folder, folder_of_bundle, plan_foreseen,
 };
 pub use kept_pages::EvaluatedPages;
 pub use light_by_name::{LightAnswer, light};
@@ -93,8 +93,8 @@ pub use light_table::{LightTable, light_table};
 pub use notebook::{
     CELL_TABLES, CellColumn, CellKind, CellTable, Check, Checked, Conflict, Documents, Fingerprint,
     FolderError, Found, FoundTests, Held, Imported, Problem, RecordRow, Revision, Saved, ScanPlace,
-    Stage, StripPlace, TestId, TestOverview, cell_table, check, record_rows, with_record_rows,
-    with_strip, with_top_keys,
+    Stage, StripOutline, StripPlace, TestId, TestOverview, cell_table, check, record_rows,
+    with_record_rows, with_strip, with_top_keys,
 };
 pub use output::write_file;
 pub use plan::{CAUTIONS, PlanQuestion, Planned, plan};
@@ -112,7 +112,7 @@ pub use spectra_choices::{SpectraChoices, spectra_choices};
 pub use spectral_file::SpectralFile;
 pub use sun::{SunAnswer, SunRequest, sun};
 pub use tablet_search::{
-    FoundStep, FoundTablet, TabletSearch, find_tablet_in_scan, find_tablet_in_test,
+    CutOut, FoundStep, FoundTablet, TabletSearch, find_tablet_in_scan, find_tablet_in_test,
 };
 pub use tiles::{
     TILE_CACHE_BYTES, TileCache, TileRequest, TileSize, TiledScan, tiles_of_scan,

@@ -6,7 +6,7 @@
 
 use crate::carrying::{CarriedFrame, Way, carry_patches};
 use crate::pictures::{bounds_of, corners_of};
-use crate::tablet_search::{TabletInScan, find_tablets};
+use crate::tablet_search::find_tablets;
 use crate::{AppError, Progress};
 use figures::role_words;
 use notebook::read_test_folder;
@@ -28,7 +28,7 @@ pub struct LightTable {
 /// # Errors
 /// [`AppError`] when the folder or a scan is at fault.
 pub fn light_table(dir: &Path, progress: &dyn Progress) -> Result<LightTable, AppError> {
-    let (folder, tablets) = find_tablets(read_test_folder(dir)?, progress)?;
+    let (folder, _) = find_tablets(read_test_folder(dir)?, progress)?;
     let (folder, carried) = carry_patches(folder, progress)?;
     let parts = folder.test.parts();
     let letters = letters(parts);
@@ -74,8 +74,6 @@ pub fn light_table(dir: &Path, progress: &dyn Progress) -> Result<LightTable, Ap
         .collect();
     let mut warnings = folder.warnings.clone();
     warnings.extend(carried.refusals);
-    warnings.extend(tablets.found.iter().map(TabletInScan::words));
-    warnings.extend(tablets.refused.iter().map(ToString::to_string));
     Ok(LightTable {
         json: json!({
             "views": views.into_iter().map(|(_, view)| view).collect::<Vec<_>>(),
@@ -163,6 +161,7 @@ fn outlines(
             if let Some(corners) = step.as_ref().and_then(corners_of) {
                 out.push(json!({
                     "letter": (place + 1).to_string(),
+                    "tablet": strip.tablet.as_str(),
                     "corners_px": corners,
                     "kind": "tablet_step",
                 }));

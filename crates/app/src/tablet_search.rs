@@ -10,7 +10,7 @@ use crate::scan_channel::channel_of_text;
 use crate::single_scan::{remedy_of, tone_of_text};
 use crate::{AppError, Progress};
 use base64::Engine;
-use figures::{OutlinedStep, Sheet, TabletPicture, tablet_picture};
+use figures::{OutlinedStep, Sheet, TabletPicture, tablet_picture, tablet_picture_alone};
 use negative::decode::{ChannelChoice, DecodeLimits, ScanReader};
 use negative::outline::{Outline, StepDirection};
 use negative::preview::{Preview, png_of_grey};
@@ -18,7 +18,7 @@ use negative::survey::survey;
 use negative::tablet_place::{TabletPlace, TabletPlaceError, find_tablet};
 use negative::tone::{Tone, srgb_share};
 use notebook::{TestFolder, read_test_folder};
-use record::{Calibrator, Id, Scan, TabletStrip, Test};
+use record::{Calibrator, Id, Scan, Tablet, TabletStrip, Test};
 use serde_json::{Value, json};
 use std::fs::File;
 use std::io::{BufReader, Read, Seek};
@@ -76,6 +76,17 @@ pub struct FoundTablet {
     pub quality: f64,
     /// The scan with the steps outlined and numbered, as SVG.
     pub picture: String,
+    /// The part of the scan about the tablet.
+    pub cut_out: CutOut,
+}
+
+/// The part of a scan about a tablet, reduced as the search saw it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct CutOut {
+    /// Its pixels, as PNG.
+    pub png: Vec<u8>,
+    size: (u32, u32),
+    steps: Vec<OutlinedStep>,
 }
 
 impl FoundTablet {
@@ -97,6 +108,25 @@ impl FoundTablet {
             self.pitch_px,
             self.edge_sd_px,
             self.quality
+        )
+    }
+
+    /// The part of the scan about the tablet with the steps outlined and numbered, as
+    /// SVG within a page; its pixels, the `png` of `cut_out`, are loaded from `href`.
+    #[must_use]
+    pub fn cut_out_picture(&self, href: &str) -> String {
+        tablet_picture_alone(
+            &TabletPicture {
+                title: &title(self.steps.len()),
+                description: &self.words(),
+                href,
+                size: self.cut_out.size,
+                steps: &self.cut_out.steps,
+            },
+            Sheet {
+                width_px: 1100.0,
+                ..Sheet::PAGE
+            },
         )
     }
 
@@ -195,17 +225,31 @@ pub(crate) fn tablet_in_record(
             "record the tablet's densities",
         ));
     };
+    steps_in_record(folder, record, &densities_of(tablet), progress)
+}
+
+/// Density of each step of a recorded tablet, in its order.
+pub(crate) fn densities_of(tablet: &Tablet) -> Vec<f64> {
+    tablet
+        .steps
+        .iter()
+        .map(|d| d.value().to_density())
+        .collect()
+}
+
+/// Looks for steps of these densities in a scan of a folder.
+pub(crate) fn steps_in_record(
+    folder: &TestFolder,
+    record: &Scan,
+    densities: &[f64],
+    progress: &dyn Progress,
+) -> Result<FoundTablet, AppError> {
     let shown = format!("scan {} ({})", record.id, record.file);
     let mut reader = opened(&folder.scan_path(&record.file)?, record.page, &shown)?;
     let channel = channel_of(record.channel, &reader);
     let tone = recorded_tone(record.tone, reader.info(), channel)
         .map_err(|e| AppError::new(format!("{shown}: {e}"), "mend the tone in test.toml"))?;
-    let densities: Vec<f64> = tablet
-        .steps
-        .iter()
-        .map(|d| d.value().to_density())
-        .collect();
-    tablet_in(&mut reader, channel, &tone, &densities, &shown, progress)
+    tablet_in(&mut reader, channel, &tone, densities, &shown, progress)
 }
 
 /// A tablet that was looked for since the record says nothing of its place.
@@ -350,7 +394,7 @@ fn remedy(error: &TabletPlaceError) -> &'static str {
             "say where the one that is meant lies, by outlining its steps by hand"
         }
         TabletPlaceError::TooShort { .. } | TabletPlaceError::NotFound => {
-            "say where the whole tablet lies with --strip (`measure`) or a strip's cells (test.toml), or outline its steps by hand"
+            "outline it by hand: on the light table, with --strip of `measure`, or with a strip's cells in test.toml"
         }
     }
 }
@@ -393,15 +437,22 @@ fn found(
         table_misfit: place.table_misfit,
         quality: place.quality,
         picture: String::new(),
+        cut_out: CutOut::default(),
     };
-    found.picture = drawn(&found, preview, shown)?;
+    let grey = greys(preview);
+    found.picture = drawn(&found, preview, &grey, shown)?;
+    found.cut_out = cut_out(&found, preview, &grey, shown)?;
     Ok(found)
 }
 
-/// The scan with the steps outlined and numbered.
-fn drawn(found: &FoundTablet, preview: &Preview, shown: &str) -> Result<String, AppError> {
+fn title(steps: usize) -> String {
+    format!("Look whether all {steps} steps of the tablet are in place")
+}
+
+/// The reduced scan as it looks, its brightest pixel white.
+fn greys(preview: &Preview) -> Vec<u8> {
     let brightest = preview.signal.iter().fold(1e-6_f32, |a, b| a.max(*b));
-    let grey: Vec<u8> = preview
+    preview
         .signal
         .iter()
         .map(|signal| {
@@ -413,13 +464,11 @@ fn drawn(found: &FoundTablet, preview: &Preview, shown: &str) -> Result<String, 
             };
             (255.0 * share).round() as u8
         })
-        .collect();
-    let png = png_of_grey(preview.width, preview.height, &grey)
-        .map_err(|e| AppError::new(format!("{shown}: {e}"), "scan again"))?;
-    let href = format!(
-        "data:image/png;base64,{}",
-        base64::engine::general_purpose::STANDARD.encode(png)
-    );
+        .collect()
+}
+
+/// The steps in pixels of the reduced scan.
+fn outlined(found: &FoundTablet, preview: &Preview) -> Vec<OutlinedStep> {
     let side = f64::from(preview.box_side);
     let small = |(x, y): &(f64, f64)| {
         (
@@ -427,7 +476,7 @@ fn drawn(found: &FoundTablet, preview: &Preview, shown: &str) -> Result<String, 
             (y - f64::from(preview.top)) / side,
         )
     };
-    let steps: Vec<OutlinedStep> = found
+    found
         .steps
         .iter()
         .map(|step| OutlinedStep {
@@ -436,16 +485,27 @@ fn drawn(found: &FoundTablet, preview: &Preview, shown: &str) -> Result<String, 
             inner: step.inner_px.iter().map(small).collect(),
             by_pitch: step.by_pitch,
         })
-        .collect();
-    let title = format!(
-        "Look whether all {} steps of the tablet are in place",
-        steps.len()
+        .collect()
+}
+
+/// The scan with the steps outlined and numbered.
+fn drawn(
+    found: &FoundTablet,
+    preview: &Preview,
+    grey: &[u8],
+    shown: &str,
+) -> Result<String, AppError> {
+    let png = png_of_grey(preview.width, preview.height, grey)
+        .map_err(|e| AppError::new(format!("{shown}: {e}"), "scan again"))?;
+    let href = format!(
+        "data:image/png;base64,{}",
+        base64::engine::general_purpose::STANDARD.encode(png)
     );
-    let words = found.words();
-    let description = format!("{shown}: {words}.");
+    let steps = outlined(found, preview);
+    let description = format!("{shown}: {}.", found.words());
     Ok(tablet_picture(
         &TabletPicture {
-            title: &title,
+            title: &title(steps.len()),
             description: &description,
             href: &href,
             size: (preview.width, preview.height),
@@ -453,4 +513,39 @@ fn drawn(found: &FoundTablet, preview: &Preview, shown: &str) -> Result<String, 
         },
         Sheet::FILE,
     ))
+}
+
+/// The tablet with two steps' room all round, so that a step left out would be seen.
+fn cut_out(
+    found: &FoundTablet,
+    preview: &Preview,
+    grey: &[u8],
+    shown: &str,
+) -> Result<CutOut, AppError> {
+    let mut steps = outlined(found, preview);
+    let room = 2.0 * found.pitch_px / f64::from(preview.box_side);
+    let corners = || steps.iter().flat_map(|s| s.whole);
+    let reach = |of: fn(&(f64, f64)) -> f64, most: u32| {
+        let low = corners().map(|c| of(&c)).fold(f64::INFINITY, f64::min) - room;
+        let high = corners().map(|c| of(&c)).fold(f64::NEG_INFINITY, f64::max) + room;
+        // Within the picture, so the casts are exact.
+        let within = |v: f64| v.clamp(0.0, f64::from(most)) as u32;
+        (within(low.floor()), within(high.ceil()))
+    };
+    let (left, right) = reach(|c| c.0, preview.width);
+    let (top, bottom) = reach(|c| c.1, preview.height);
+    let row = |y: u32| (y * preview.width + left) as usize..(y * preview.width + right) as usize;
+    let pixels: Vec<u8> = (top..bottom)
+        .flat_map(|y| grey.get(row(y)).unwrap_or_default())
+        .copied()
+        .collect();
+    let size = (right - left, bottom - top);
+    let png = png_of_grey(size.0, size.1, &pixels)
+        .map_err(|e| AppError::new(format!("{shown}: {e}"), "scan again"))?;
+    let moved = |c: &mut (f64, f64)| *c = (c.0 - f64::from(left), c.1 - f64::from(top));
+    for step in &mut steps {
+        step.whole.iter_mut().for_each(moved);
+        step.inner.iter_mut().for_each(moved);
+    }
+    Ok(CutOut { png, size, steps })
 }

@@ -56,5 +56,5 @@ pub use spectral_panels::{SpectralPanels, spectral_panels};
 pub use stops_map::{StopsScale, stops_map};
 pub use sun_height::SunHeightFactor;
 pub use svg::{Colours, Sheet};
-pub use tablet_picture::{OutlinedStep, TabletPicture, tablet_picture};
+pub use tablet_picture::{OutlinedStep, TabletPicture, tablet_picture, tablet_picture_alone};
 pub use wood_effect::wood_effect;

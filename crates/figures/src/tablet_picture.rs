@@ -33,12 +33,26 @@ pub struct TabletPicture<'a> {
 /// Draws the picture; numbers stand beside the strip.
 #[must_use]
 pub fn tablet_picture(picture: &TabletPicture<'_>, sheet: Sheet) -> String {
+    let mut svg = Svg::new(sheet, picture.title, picture.description);
+    let top = svg.heading();
+    let height = drawn(&mut svg, picture, sheet, top);
+    svg.finish(top + height)
+}
+
+/// Draws the same without its heading, for a page that says the words itself.
+#[must_use]
+pub fn tablet_picture_alone(picture: &TabletPicture<'_>, sheet: Sheet) -> String {
+    let mut svg = Svg::new(sheet, picture.title, picture.description);
+    let height = drawn(&mut svg, picture, sheet, 0.0);
+    svg.finish(height)
+}
+
+/// Draws the picture from this y on, and gives its height.
+fn drawn(svg: &mut Svg, picture: &TabletPicture<'_>, sheet: Sheet, top: f64) -> f64 {
     let (width, height) = (
         f64::from(picture.size.0.max(1)),
         f64::from(picture.size.1.max(1)),
     );
-    let mut svg = Svg::new(sheet, picture.title, picture.description);
-    let top = svg.heading();
     // A tall scan is kept to a screen's height.
     let scale = (sheet.width_px / width).min(1.2 * sheet.width_px / height);
     let place = |(x, y): (f64, f64)| (x * scale, top + y * scale);
@@ -54,8 +68,8 @@ pub fn tablet_picture(picture: &TabletPicture<'_>, sheet: Sheet) -> String {
         svg.outline(&whole, 0.6, dash);
         svg.outline(&inner, 1.0, dash);
     }
-    numbers(&mut svg, picture.steps, &place, (width, height));
-    svg.finish(top + height * scale)
+    numbers(svg, picture.steps, &place, (width, height));
+    height * scale
 }
 
 fn numbers(

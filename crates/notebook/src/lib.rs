@@ -68,5 +68,5 @@ pub use store::{
     Check, Conflict, Difference, Found, FoundTests, NotebookError, NotebookFile, Revision, Saved,
     ScanPlace, Stage, Stamp, StoredPlace, TakenIn, TestId, TestOverview, folder_files,
 };
-pub use strips::{StripPlace, with_strip};
+pub use strips::{StripOutline, StripPlace, with_strip};
 pub use write::{plan_toml, write_plan, write_planned_folder, write_test_folder};

@@ -4,10 +4,10 @@
 
 use crate::folder::TEST_TOML;
 use crate::problem::FolderError;
-use toml_edit::{ArrayOfTables, DocumentMut, InlineTable, Item, Table, Value, value};
+use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, Value, value};
 
 /// Where a whole tablet lies in a scan.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct StripPlace {
     /// Id of the scan.
     pub scan: String,
@@ -15,14 +15,29 @@ pub struct StripPlace {
     pub tablet: String,
     /// A usual tablet that is recorded under this id where none is yet: 21, 31, 11.
     pub nominal: Option<String>,
-    /// Number of its steps.
-    pub steps: u32,
-    /// Left, top, width and height. \[px\]
-    pub rectangle_px: [u32; 4],
-    /// Where step 2 lies, seen from step 1: right, left, down, up.
-    pub direction: String,
+    /// How it was outlined.
+    pub outline: StripOutline,
     /// Whether it calibrates all scans that have no tablet and no other calibration.
     pub calibrates_others: bool,
+    /// Scans that it doesn't calibrate all the same, having a tablet of their own.
+    pub but_not: Vec<String>,
+}
+
+/// How a whole tablet was outlined.
+#[derive(Clone, Debug, PartialEq)]
+pub enum StripOutline {
+    /// A rectangle, split evenly.
+    Cells {
+        /// Number of the tablet's steps.
+        steps: u32,
+        /// Left, top, width and height. \[px\]
+        rectangle_px: [u32; 4],
+        /// Where step 2 lies, seen from step 1: right, left, down, up.
+        direction: String,
+    },
+    /// Corners of what is measured of each step, in the tablet's order; none of one that
+    /// can't be read. \[px\]
+    Steps(Vec<Option<Vec<(f64, f64)>>>),
 }
 
 /// Writes a tablet's place into a record.
@@ -50,7 +65,33 @@ pub fn with_strip(text: &str, place: &StripPlace) -> Result<String, FolderError>
             "load the page again",
         ));
     };
-    let [x, y, width, height] = place.rectangle_px.map(i64::from);
+    let mut strip = InlineTable::new();
+    strip.insert("tablet", Value::from(place.tablet.as_str()));
+    match &place.outline {
+        StripOutline::Cells {
+            steps,
+            rectangle_px,
+            direction,
+        } => strip.insert("cells", cells(*steps, *rectangle_px, direction)),
+        StripOutline::Steps(steps) => strip.insert("steps", outlines(steps)),
+    };
+    scan.remove("calibrated_by");
+    scan.insert("strip", Item::Value(Value::InlineTable(strip)));
+    if place.calibrates_others {
+        for other in scans.iter_mut() {
+            let free = other.get("strip").is_none() && other.get("calibrated_by").is_none();
+            let own = place.but_not.iter().any(|scan| is_called(other, scan));
+            if free && !own && !is_called(other, &place.scan) {
+                other.insert("calibrated_by", value(place.scan.as_str()));
+            }
+        }
+    }
+    Ok(document.to_string())
+}
+
+/// A rectangle that is split evenly into the steps.
+fn cells(steps: u32, rectangle_px: [u32; 4], direction: &str) -> Value {
+    let [x, y, width, height] = rectangle_px.map(i64::from);
     let mut cells = InlineTable::new();
     for (key, number) in [
         ("x_px", x),
@@ -60,25 +101,46 @@ pub fn with_strip(text: &str, place: &StripPlace) -> Result<String, FolderError>
     ] {
         cells.insert(key, Value::from(number));
     }
-    cells.insert("direction", Value::from(place.direction.as_str()));
+    cells.insert("direction", Value::from(direction));
     // Steps are often parted by lines, and their neighbours stray light over them: a
     // quarter of a cell's shorter side is left out all round.
-    let cell = width.max(height) / i64::from(place.steps.max(1));
+    let cell = width.max(height) / i64::from(steps.max(1));
     cells.insert("inset_px", Value::from(cell.min(width.min(height)) / 4));
-    let mut strip = InlineTable::new();
-    strip.insert("tablet", Value::from(place.tablet.as_str()));
-    strip.insert("cells", Value::InlineTable(cells));
-    scan.remove("calibrated_by");
-    scan.insert("strip", Item::Value(Value::InlineTable(strip)));
-    if place.calibrates_others {
-        for other in scans.iter_mut() {
-            let free = other.get("strip").is_none() && other.get("calibrated_by").is_none();
-            if free && !is_called(other, &place.scan) {
-                other.insert("calibrated_by", value(place.scan.as_str()));
+    Value::InlineTable(cells)
+}
+
+/// An outline for each step, one to a line.
+fn outlines(steps: &[Option<Vec<(f64, f64)>>]) -> Value {
+    let mut list = Array::new();
+    for step in steps {
+        let mut table = InlineTable::new();
+        match step {
+            Some(corners) => {
+                let corners: Array = corners
+                    .iter()
+                    .map(|(x, y)| {
+                        [hundredths(*x), hundredths(*y)]
+                            .into_iter()
+                            .collect::<Array>()
+                    })
+                    .collect();
+                table.insert("polygon_px", Value::Array(corners));
+            }
+            None => {
+                table.insert("unreadable", Value::from(true));
             }
         }
+        let mut value = Value::InlineTable(table);
+        value.decor_mut().set_prefix("\n  ");
+        list.push_formatted(value);
     }
-    Ok(document.to_string())
+    list.set_trailing("\n");
+    Value::Array(list)
+}
+
+/// Hundredths of a pixel, far below what an outline is known to.
+fn hundredths(pixels: f64) -> f64 {
+    (pixels * 100.0).round() / 100.0
 }
 
 fn is_called(table: &Table, id: &str) -> bool {
@@ -126,10 +188,13 @@ mod tests {
             scan: "a".to_owned(),
             tablet: "tablet-21".to_owned(),
             nominal: Some("21".to_owned()),
-            steps: 21,
-            rectangle_px: [40, 500, 630, 40],
-            direction: "right".to_owned(),
+            outline: StripOutline::Cells {
+                steps: 21,
+                rectangle_px: [40, 500, 630, 40],
+                direction: "right".to_owned(),
+            },
             calibrates_others: true,
+            but_not: vec![],
         }
     }
 
@@ -152,6 +217,22 @@ mod tests {
         // Once more makes no second tablet.
         let again = with_strip(&text, &place()).unwrap();
         assert_eq!(again.matches("[[tablet]]").count(), 1, "{again}");
+    }
+
+    #[test]
+    fn outlined_steps_are_kept_one_by_one_and_a_tablet_of_its_own_is_left_alone() {
+        let square = vec![(1.004, 2.0), (5.0, 2.0), (5.0, 6.5), (1.0, 6.5)];
+        let found = StripPlace {
+            outline: StripOutline::Steps(vec![Some(square), None]),
+            but_not: vec!["b".to_owned()],
+            ..place()
+        };
+        let text = with_strip(RECORD, &found).unwrap();
+        assert!(
+            text.contains("steps = [\n  { polygon_px = [[1.0, 2.0], [5.0, 2.0], [5.0, 6.5], [1.0, 6.5]] },\n  { unreadable = true }\n] }"),
+            "{text}"
+        );
+        assert!(!text.contains("calibrated_by"), "{text}");
     }
 
     #[test]

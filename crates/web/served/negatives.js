@@ -1,6 +1,7 @@
 // The light table: all frames side by side at one scale, densities under the
 // pointer, and patches outlined on one frame for all.
 import { ask, say, sayRefused } from './ask.js';
+import { follow } from './tablet.js';
 import { View } from './view.js';
 
 const root = document.querySelector('[data-light-table]');
@@ -14,6 +15,7 @@ const begin = document.querySelector('[data-begin-outline]');
 const base = Number(root.dataset.base || 'NaN');
 const views = [];
 const scans = new Map();
+let proposed = new Map();
 
 /** What is known of a scan: sizes, and the density of each of its codes. */
 async function scan(name) {
@@ -67,7 +69,9 @@ async function open(figure) {
     const known = await scan(frame.scan);
     const [left, top, right, bottom] = frame.bounds_px ?? [0, 0, known.levels[0].width, known.levels[0].height];
     canvas.style.aspectRatio = `${right - left} / ${bottom - top}`;
-    views.push(new View(canvas, known, frame, { moved, pointed }));
+    const view = new View(canvas, known, frame, { moved, pointed });
+    view.propose(proposed.get(frame.scan));
+    views.push(view);
     line.textContent = line.dataset.rest;
     figure.dataset.state = 'shown';
   } catch (error) {
@@ -91,12 +95,16 @@ function outlined(view) {
   form.elements.patch.focus();
 }
 
-begin?.addEventListener('click', () => {
-  const on = begin.getAttribute('aria-pressed') !== 'true';
+/** Takes outlines from now on, or no more. */
+function outlining(on, words) {
   begin.setAttribute('aria-pressed', String(on));
   root.classList.toggle('outlining', on);
   for (const view of views) view.outlining = on ? outlined : null;
-  say(on ? 'Draw a rectangle on any frame; by keys: go to it, press Enter at one corner, move with the arrows, press Enter at the other.' : '');
+  say(on ? `${words}; by keys: go to it, press Enter at one corner, move with the arrows, press Enter at the other.` : '');
+}
+
+begin?.addEventListener('click', () => {
+  outlining(begin.getAttribute('aria-pressed') !== 'true', 'Draw a rectangle on any frame');
 });
 
 /** Shows the fields of what was outlined. */
@@ -149,6 +157,21 @@ form?.querySelector('[data-drop]').addEventListener('click', () => {
     view.draw();
   }
   form.hidden = true;
+});
+
+follow({
+  found: (byScan) => {
+    proposed = byScan;
+    for (const view of views) view.propose(proposed.get(view.frame.scan));
+  },
+  byHand: (scan) => {
+    form.querySelector('[name=kind][value=tablet]').checked = true;
+    kinds();
+    outlining(true, 'Draw a rectangle round the whole step tablet');
+    const view = views.find((v) => v.frame.scan === scan) ?? views[0];
+    view?.canvas.scrollIntoView({ block: 'center' });
+    view?.canvas.focus({ preventScroll: true });
+  },
 });
 
 const opened = [...root.querySelectorAll('figure[data-view]')].map(open);

@@ -15,6 +15,7 @@ export class View {
     this.tiles = new Map();
     this.lift = 0;
     this.outlines = frame.outlines;
+    this.proposed = [];
     this.draft = null;
     this.outlining = null;
     this.pointer = null;
@@ -71,6 +72,12 @@ export class View {
     this.lift = lift;
     this.greys = greys(this.scan.table, lift);
     for (const tile of this.tiles.values()) tile.picture = null;
+    this.draw();
+  }
+
+  /** Shows outlines that were found and are not kept. */
+  propose(outlines) {
+    this.proposed = outlines ?? [];
     this.draw();
   }
 
@@ -223,7 +230,9 @@ export class View {
     context.font = `600 ${14 * ratio}px 'Source Sans 3', sans-serif`;
     context.textBaseline = 'bottom';
     context.lineJoin = 'round';
-    const all = this.draft ? [...this.outlines, this.draft] : this.outlines;
+    const all = [...this.outlines, ...this.proposed, ...(this.draft ? [this.draft] : [])];
+    const written = [];
+    const named = new Set();
     for (const outline of all) {
       const corners = outline.corners_px.map(([x, y]) => this.toCanvas(x, y));
       const path = new Path2D();
@@ -231,7 +240,7 @@ export class View {
       path.closePath();
       // A halo, so that it can be seen on black and on white.
       const step = outline.kind === 'tablet_step';
-      context.setLineDash(outline.carried_from ? [6 * ratio, 4 * ratio] : []);
+      context.setLineDash(outline.carried_from || outline.proposed ? [6 * ratio, 4 * ratio] : []);
       context.strokeStyle = '#000';
       context.lineWidth = (step ? 2 : 3.5) * ratio;
       context.stroke(path);
@@ -240,15 +249,47 @@ export class View {
       context.stroke(path);
       context.setLineDash([]);
       const wide = Math.max(...corners.map(([x]) => x)) - Math.min(...corners.map(([x]) => x));
-      if (step && wide < 22 * ratio) continue;
       const [x, y] = [Math.min(...corners.map(([cx]) => cx)), Math.min(...corners.map(([, cy]) => cy))];
-      context.lineWidth = 4 * ratio;
-      context.strokeStyle = '#000';
-      context.fillStyle = '#fff';
-      const at = step ? [x + 2 * ratio, y + 16 * ratio] : [x, y - 2 * ratio];
-      context.strokeText(outline.letter, ...at);
-      context.fillText(outline.letter, ...at);
+      if (step && !named.has(outline.tablet)) {
+        named.add(outline.tablet);
+        this.label(context, ['tablet', `${outline.tablet}${outline.proposed ? ', as found' : ''}`], this.tabletCorner(all, outline), written);
+      }
+      if (step && wide < 22 * ratio) continue;
+      if (step) this.write(context, outline.letter, [x + 2 * ratio, y + 16 * ratio]);
+      else this.label(context, [outline.letter, outline.patch ?? ''], [x, y - 2 * ratio], written);
     }
+  }
+
+  /** The upper left corner of a tablet on the canvas. */
+  tabletCorner(all, { tablet }) {
+    const corners = all
+      .filter((o) => o.tablet === tablet)
+      .flatMap((o) => o.corners_px)
+      .map(([x, y]) => this.toCanvas(x, y));
+    return [Math.min(...corners.map(([x]) => x)), Math.min(...corners.map(([, y]) => y)) - 2 * this.ratio];
+  }
+
+  /** Writes a letter with its name where there is room, else the letter alone. */
+  label(context, [letter, name], [x, y], written) {
+    const high = 16 * this.ratio;
+    const room = (text) => {
+      const box = [x, y - high, x + context.measureText(text).width, y];
+      const free = written.every(([l, t, r, b]) => box[0] > r || box[2] < l || box[1] > b || box[3] < t);
+      return free && box[2] < this.canvas.width ? box : null;
+    };
+    const both = `${letter} ${name}`.trim();
+    const box = room(both);
+    written.push(box ?? [x, y - high, x + context.measureText(letter).width, y]);
+    this.write(context, box ? both : letter, [x, y]);
+  }
+
+  /** Text that can be read on black and on white. */
+  write(context, text, at) {
+    context.lineWidth = 4 * this.ratio;
+    context.strokeStyle = '#000';
+    context.fillStyle = '#fff';
+    context.strokeText(text, ...at);
+    context.fillText(text, ...at);
   }
 
   drawCross(context) {

@@ -56,6 +56,7 @@ static ASSETS: &[Asset] = &[
     asset!("light.js", SCRIPT),
     asset!("view.js", SCRIPT),
     asset!("negatives.js", SCRIPT),
+    asset!("tablet.js", SCRIPT),
     asset!("job.js", SCRIPT),
     asset!("tests.js", SCRIPT),
     asset!("files.js", SCRIPT),

@@ -31,6 +31,7 @@ mod router;
 mod server;
 mod shared;
 mod spectra_question;
+mod tablet_looks;
 mod token;
 mod upload;
 

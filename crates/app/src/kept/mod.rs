@@ -16,6 +16,7 @@ mod error;
 mod evaluation;
 mod patch_rows;
 mod planning;
+mod tablets;
 mod tests_kept;
 mod ways;
 
@@ -23,5 +24,6 @@ pub use error::KeepError;
 pub use evaluation::EvaluatedTest;
 pub use patch_rows::PatchRow;
 pub use planning::{PlannedFor, plan_foreseen};
+pub use tablets::{TabletQuestion, USUAL_TABLETS};
 pub use tests_kept::{Notebook, OpenTest};
 pub use ways::{Added, bundle_of_folder, folder_of_bundle};

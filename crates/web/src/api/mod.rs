@@ -9,6 +9,7 @@ pub(crate) mod outlines;
 pub(crate) mod predict;
 pub(crate) mod records;
 pub(crate) mod run;
+pub(crate) mod tablets;
 pub(crate) mod tests;
 pub(crate) mod tiles;
 pub(crate) mod trace;

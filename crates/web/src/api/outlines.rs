@@ -236,15 +236,18 @@ pub(crate) async fn outline_tablet(
             .map(str::to_owned);
         let place = app::StripPlace {
             scan: of.scan,
-            steps: nominal
-                .as_deref()
-                .and_then(|steps| steps.parse().ok())
-                .unwrap_or(21),
+            outline: app::StripOutline::Cells {
+                steps: nominal
+                    .as_deref()
+                    .and_then(|steps| steps.parse().ok())
+                    .unwrap_or(21),
+                rectangle_px: sides,
+                direction: of.clear_end.direction().to_owned(),
+            },
             nominal,
             tablet: of.tablet,
-            rectangle_px: sides,
-            direction: of.clear_end.direction().to_owned(),
             calibrates_others: of.calibrates_others,
+            but_not: vec![],
         };
         book.outline_tablet(test, of.expected_revision, place)
     })

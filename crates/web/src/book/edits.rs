@@ -154,8 +154,10 @@ impl Book {
     ) -> Result<(), KeepError> {
         let open = self.notebook.open_test(id(test), Some(seen))?;
         let recorded = open.checked.parts.tablets.iter();
-        if let Some(tablet) = recorded.into_iter().find(|t| t.id.as_str() == place.tablet) {
-            place.steps = u32::try_from(tablet.steps.len()).unwrap_or(place.steps);
+        if let Some(tablet) = recorded.into_iter().find(|t| t.id.as_str() == place.tablet)
+            && let app::StripOutline::Cells { steps, .. } = &mut place.outline
+        {
+            *steps = u32::try_from(tablet.steps.len()).unwrap_or(*steps);
         }
         let text = open.documents.record_text().unwrap_or_default();
         let text = app::with_strip(text, &place)?;

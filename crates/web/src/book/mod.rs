@@ -4,8 +4,10 @@ mod comparing;
 mod edits;
 mod files;
 mod looking;
+mod tablets;
 
 pub(crate) use comparing::Others;
+pub(crate) use tablets::{Found, Missing, TabletSearch};
 
 use app::{
     AppError, Carried, Check, ComparedTests, EvaluatedPages, FoundTests, KeepError, LightTable,
@@ -40,6 +42,8 @@ pub(crate) struct Book {
     tiled: Mutex<VecDeque<Tiled>>,
     laid: Mutex<VecDeque<Laid>>,
     compared: Mutex<VecDeque<(Tests, Arc<ComparedTests>)>>,
+    looks: Mutex<Vec<tablets::Look>>,
+    looking: Mutex<BTreeMap<u32, u64>>,
 }
 
 /// A test that is open, in words.
@@ -117,6 +121,8 @@ impl Book {
             tiled: Mutex::default(),
             laid: Mutex::default(),
             compared: Mutex::default(),
+            looks: Mutex::default(),
+            looking: Mutex::default(),
         })
     }
 

@@ -4,6 +4,7 @@ use crate::drawing::drawing;
 use crate::form::{field, fields};
 use crate::layout::{Frame, Step, page, token_field};
 use crate::pages::history::number;
+use crate::pages::tablet::{self, panel};
 use crate::pages::{job, unevaluated};
 use crate::refusal::{Refusal, sentence};
 use crate::shared::{LaidTable, OpenTest, Shared, away};
@@ -54,8 +55,16 @@ pub(crate) async fn show(
             })?;
         return Ok(Redirect::to(&job::address(work)).into_response());
     }
+    let of = Arc::clone(&shared);
+    let looked = laid.is_some();
+    let tablet = away(move || looked.then(|| tablet::Shown::of(&of, test)).transpose()).await?;
+    let here = Step::Negatives.of(&id);
     let frame = Frame {
         token: shared.token(),
+        again: tablet
+            .as_ref()
+            .and_then(|shown| shown.running())
+            .map(|_| here.as_str()),
         modules: if laid.is_some() {
             &["files.js", "negatives.js"]
         } else {
@@ -63,8 +72,8 @@ pub(crate) async fn show(
         },
         ..Frame::of_test(&open, &id, Step::Negatives)
     };
-    let body = match laid {
-        Some(laid) => table(&open, &laid, &id, shared.token()),
+    let body = match laid.zip(tablet) {
+        Some((laid, tablet)) => table(&open, &laid, &tablet, shared.token()),
         None => empty(&open, &id),
     };
     Ok(page(&frame, body).into_response())
@@ -102,7 +111,8 @@ fn empty(open: &OpenTest, id: &str) -> Markup {
     }
 }
 
-fn table(open: &OpenTest, laid: &LaidTable, id: &str, token: &str) -> Markup {
+fn table(open: &OpenTest, laid: &LaidTable, tablet: &tablet::Shown, token: &str) -> Markup {
+    let id = &open.number.to_string();
     let json = &laid.table.json;
     let views = json
         .get("views")
@@ -125,6 +135,7 @@ fn table(open: &OpenTest, laid: &LaidTable, id: &str, token: &str) -> Markup {
         .unwrap_or_default();
     html! {
         @for warning in &laid.table.warnings { p.note { (sentence(warning)) } }
+        (panel(tablet, token))
         div.tools {
             label { "Lifted for all by "
                 select data-lift aria-label="Lift all pictures by" {
@@ -143,11 +154,11 @@ fn table(open: &OpenTest, laid: &LaidTable, id: &str, token: &str) -> Markup {
         }
         p.about {
             "Drag to move; Ctrl and the wheel, + and − to magnify, 1 for one pixel of the scan on one of the screen, 0 for the whole frame. "
-            "Dashed outlines were carried from another frame: look whether they lie where they should."
+            "Dashed outlines were carried from another frame, or found and not kept yet: look whether they lie where they should."
         }
         (letters(json))
         (bring(open, id, false))
-        div.actions { (unevaluated::evaluate_form(open, token, &Step::Findings.of(id), "Evaluate", true)) }
+        div.actions { (unevaluated::evaluate_form(open, token, &Step::Findings.of(id), "Evaluate", !tablet.asks())) }
     }
 }
 
@@ -182,13 +193,6 @@ fn picture(place: usize, view: &Value, open: &OpenTest, token: &str) -> Markup {
         }
     }
 }
-
-/// Usual tablets: the word that the API takes, and words for it.
-const USUAL_TABLETS: [(&str, &str); 3] = [
-    ("nominal-21", "usual tablet of 21 steps, 0.15 apart"),
-    ("nominal-31", "usual tablet of 31 steps, 0.10 apart"),
-    ("nominal-11", "usual tablet of 11 steps, 0.30 apart"),
-];
 
 /// Confirms what was carried to a frame, or takes it off.
 fn settle(open: &OpenTest, frame: &str, token: &str) -> Markup {
@@ -241,10 +245,7 @@ fn outline_form(frames: &[String], tablets: &[String]) -> Markup {
             }
             div.fields data-kind="tablet" hidden {
                 label { span { "Tablet" }
-                    select name="tablet" {
-                        @for tablet in tablets { option value=(tablet) { (tablet) } }
-                        @for (word, words) in USUAL_TABLETS { option value=(word) { (words) } }
-                    }
+                    (tablet::tablets(tablets))
                 }
                 label { span { "Its clear end lies" }
                     select name="clear_end" {
