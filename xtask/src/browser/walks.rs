@@ -188,8 +188,8 @@ fn read_off(page: &mut Page) -> Result<(), String> {
     }
 }
 
-/// Begins with nothing: a record is typed and pasted, scans are brought, tablet
-/// and patches outlined, findings seen.
+/// Begins with nothing: a record is typed and pasted, scans are brought, the
+/// tablet found, patches outlined, findings seen.
 pub(crate) fn empty_walk(
     page: &mut Page,
     address: &str,
@@ -253,15 +253,7 @@ pub(crate) fn empty_walk(
         scans,
         &["sun-anchor-2", "sun-715-3", "sun-715-4", "unexposed"],
     )?;
-    // The invented tablet of the worked example: 21 steps, 32 px apart.
-    outline(page, "sun-anchor-2", [64.0, 582.0, 672.0, 34.0])?;
-    page.ask("document.querySelector('[data-outline] [value=tablet]').click()")?;
-    axe.look(page, "the form of a tablet")?;
-    press(page, "[data-outline] button.main")?;
-    page.wait_for(&format!(
-        "document.querySelector('[data-views]')?.dataset.views.includes('tablet_step') && {}",
-        arrived("negatives")
-    ))?;
+    tablet_found(page, axe)?;
     let patches = [
         (
             "sun-anchor-2",
@@ -307,6 +299,50 @@ pub(crate) fn empty_walk(
         return Err(format!(
             "a factor of {stops} stops is not what the frames show"
         ));
+    }
+    Ok(())
+}
+
+/// The step tablet is chosen, found by itself, looked at and kept.
+fn tablet_found(page: &mut Page, axe: &Axe) -> Result<(), String> {
+    axe.look(page, "the choice of a tablet")?;
+    page.ask("document.querySelector('#tablet select').value = 'nominal-21'")?;
+    press(page, "#tablet form.which button.main")?;
+    page.wait_for(&format!(
+        "document.querySelector('#tablet .cut-out image') && {}",
+        arrived("negatives")
+    ))?;
+    axe.look(page, "a tablet as it was found")?;
+    let words = page.ask("document.querySelector('#tablet').textContent")?;
+    let told = words.as_str().unwrap_or_default();
+    // The invented tablet of the worked example: 21 steps, 32 px apart, clear end at the left.
+    if !told.contains("21 steps running right, tilt 0.0°, 32.0 px from step to step") {
+        return Err(format!("the tablet was not found as it lies: {told}"));
+    }
+    let drawn = page.ask(
+        "(async () => { const i = new Image(); i.src = document.querySelector('#tablet .cut-out image').getAttribute('href'); await i.decode(); return i.naturalWidth; })()",
+    )?;
+    // 21 steps of 32 px and two more at each end, were it not reduced.
+    if drawn.as_f64().is_none_or(|w| !(300.0..=801.0).contains(&w)) {
+        return Err(format!("the tablet's picture is {drawn} px wide"));
+    }
+    let kept =
+        page.ask("document.querySelector('[data-views]').dataset.views.includes('tablet_step')")?;
+    if kept != json!(false) {
+        return Err("a tablet was kept before it was confirmed".to_owned());
+    }
+    press(page, "#tablet form button.main")?;
+    page.wait_for(&format!(
+        "document.querySelector('[data-views]')?.dataset.views.includes('tablet_step') && {}",
+        arrived("negatives")
+    ))?;
+    let steps = page.ask("JSON.parse(document.querySelector('[data-views]').dataset.views).views.map(v => v.outlines.filter(o => o.kind === 'tablet_step').length)")?;
+    println!("   a tablet found and kept: {steps} steps by scan");
+    if steps
+        .as_array()
+        .is_none_or(|s| !s.iter().any(|n| n == &json!(21)))
+    {
+        return Err(format!("steps kept by scan: {steps}"));
     }
     Ok(())
 }
