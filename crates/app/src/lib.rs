@@ -105,7 +105,7 @@ pub use predict::{PredictAnswer, PredictRequest, StatedSpread, predict};
 pub use predict_curves::{FilmChoice, FilmConvention, FilterChoice};
 pub use predict_shade::MeterChoice;
 pub use progress::{Progress, Silent};
-pub use record::TestParts;
+pub use record::{Scan, TestParts};
 pub use single_scan::{MeasureRequest, MeasuredScan, measure_scan};
 pub use spectra::clear_sky::Air;
 pub use spectra_choices::{SpectraChoices, spectra_choices};

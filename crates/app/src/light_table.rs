@@ -34,7 +34,7 @@ pub fn light_table(dir: &Path, progress: &dyn Progress) -> Result<LightTable, Ap
     let letters = letters(parts);
     let mut views = vec![];
     for scan in &parts.scans {
-        let frames = frames_on(parts, &scan.id);
+        let frames = parts.frames_of_scan(scan);
         let of = |frame: Option<&Id>, bounds| {
             json!({
                 "scan": scan.id.as_str(),
@@ -48,10 +48,7 @@ pub fn light_table(dir: &Path, progress: &dyn Progress) -> Result<LightTable, Ap
             })
         };
         if frames.is_empty() {
-            // A scan that is called like a frame is shown as that frame's.
-            let place = parts.frames.iter().position(|f| f.id == scan.id);
-            let frame = place.map(|place| &parts.frames[place].id);
-            views.push((place.unwrap_or(usize::MAX), of(frame, None)));
+            views.push((usize::MAX, of(None, None)));
         }
         for frame in &frames {
             // Several frames in one scan: each is shown by the part that its patches lie in.
@@ -70,7 +67,7 @@ pub fn light_table(dir: &Path, progress: &dyn Progress) -> Result<LightTable, Ap
     let shown: Vec<&Id> = parts
         .scans
         .iter()
-        .flat_map(|s| frames_on(parts, &s.id))
+        .flat_map(|s| parts.frames_of_scan(s))
         .collect();
     let mut warnings = folder.warnings.clone();
     warnings.extend(carried.refusals);
@@ -86,18 +83,6 @@ pub fn light_table(dir: &Path, progress: &dyn Progress) -> Result<LightTable, Ap
         }),
         warnings,
     })
-}
-
-/// Frames that have a patch in a scan, in the order of the patches.
-fn frames_on<'a>(parts: &'a TestParts, scan: &Id) -> Vec<&'a Id> {
-    let mut frames: Vec<&Id> = vec![];
-    for patch in &parts.patches {
-        if patch.place.as_ref().is_some_and(|(on, _)| on == scan) && !frames.contains(&&patch.frame)
-        {
-            frames.push(&patch.frame);
-        }
-    }
-    frames
 }
 
 /// A letter for each name of a patch, in the order of frames and patches.

@@ -238,6 +238,8 @@ tables! {
         strip: Option<At<StripTable>>,
         /// Another scan, made with the same locked settings, whose tablet calibrates this one.
         calibrated_by: Option<At<Id>>,
+        /// The frame it shows, where no patch says so. Left out: the one it is called like, if any.
+        frame: Option<At<Id>>,
         /// A scan of the same film made with the same settings, to be compared.
         repeat_of: Option<At<Id>>,
         /// What the measured signal stands for. Left out: "density".

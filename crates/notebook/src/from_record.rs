@@ -232,6 +232,7 @@ fn scan(record: &Scan) -> ScanTable {
         channel: Some(record.channel),
         strip,
         calibrated_by,
+        frame: record.frame.clone().map(at),
         repeat_of: record.repeat_of.clone().map(at),
         response: Some(record.response),
         region_map: record.region_map.clone().map(at),

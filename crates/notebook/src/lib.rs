@@ -55,7 +55,7 @@ pub use documents::{Documents, Fingerprint, Held};
 pub use field_log::field_log_csv;
 pub use folder::{HashState, PlannedFolder, TestFolder, read_planned_folder, read_test_folder};
 pub use import::{Imported, import_field_log};
-pub use patch_rows::{PatchRow, with_patch_rows};
+pub use patch_rows::{PatchRow, patch_rows, with_patch_rows};
 pub use path::hash_file;
 pub use plan_record::plan_hash;
 pub use problem::{FolderError, Problem};
@@ -68,5 +68,5 @@ pub use store::{
     Check, Conflict, Difference, Found, FoundTests, NotebookError, NotebookFile, Revision, Saved,
     ScanPlace, Stage, Stamp, StoredPlace, TakenIn, TestId, TestOverview, folder_files,
 };
-pub use strips::{StripOutline, StripPlace, with_strip};
+pub use strips::{StripOutline, StripPlace, with_scan_frame, with_strip};
 pub use write::{plan_toml, write_plan, write_planned_folder, write_test_folder};

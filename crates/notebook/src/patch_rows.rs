@@ -147,6 +147,34 @@ pub fn with_patch_rows(
     Ok(documents)
 }
 
+/// Gives the rows of a test's `patches.csv` as they are typed; none without the file.
+///
+/// # Errors
+/// [`FolderError`] when the file can't be read as a table.
+pub fn patch_rows(documents: &Documents) -> Result<Vec<PatchRow>, FolderError> {
+    let Some(text) = documents.text(PATCHES_CSV) else {
+        return Ok(vec![]);
+    };
+    let mut problems = Problems::default();
+    let bare = text.trim_start_matches('\u{feff}');
+    let file = CsvFile::read(PATCHES_CSV, bare, &PATCHES, Unknown::Refused, &mut problems);
+    problems.into_result()?;
+    let rows = file.iter().flat_map(CsvFile::rows).map(|row| {
+        let cell = |name| row.text(name).unwrap_or_default().to_owned();
+        PatchRow {
+            frame: cell("frame"),
+            patch: cell("patch"),
+            role: cell("role"),
+            scan: cell("scan"),
+            rectangle_px: ["x_px", "y_px", "width_px", "height_px"].map(cell),
+            region: cell("region"),
+            polygon_px: cell("polygon_px"),
+            carried_from: cell("carried_from"),
+        }
+    });
+    Ok(rows.collect())
+}
+
 /// How many lines a row takes: until its double quotes are closed.
 fn row_lines(lines: &[&str]) -> usize {
     let mut quotes = 0;
@@ -197,6 +225,14 @@ mod tests {
             "# by hand\nframe,patch,role,scan,x_px,y_px,width_px,height_px\n\
              1,a,wall,s,1,2,3,4\n# between\n\n3,a,wall,s,7,7,7,7\n4,b,wall,s,5,2,3,4\n"
         );
+    }
+
+    #[test]
+    fn rows_are_read_as_they_were_written() {
+        let typed = [patch("1", "a", "1"), patch("4", "b", "5")];
+        let after = with_patch_rows(&Documents::default(), &typed, &[]).unwrap();
+        assert_eq!(patch_rows(&after).unwrap(), typed);
+        assert_eq!(patch_rows(&Documents::default()).unwrap(), []);
     }
 
     #[test]

@@ -1,4 +1,5 @@
-//! A step tablet that was outlined in a scan, written into the text of `test.toml`.
+//! What is told of a scan on the light table, written into the text of `test.toml`: the
+//! step tablet that lies in it, the frame that it shows.
 //!
 //! All other text stays as it is. Begin with [`with_strip`].
 
@@ -45,25 +46,13 @@ pub enum StripOutline {
 /// # Errors
 /// [`FolderError`] when the text is no TOML or has no such scan.
 pub fn with_strip(text: &str, place: &StripPlace) -> Result<String, FolderError> {
-    let mut document = text.parse::<DocumentMut>().map_err(|e| {
-        FolderError::of_file(
-            TEST_TOML,
-            e.message(),
-            "TOML",
-            "mend the text of the record first",
-        )
-    })?;
+    let mut document = parsed(text)?;
     if let Some(nominal) = &place.nominal {
         record_tablet(&mut document, &place.tablet, nominal)?;
     }
     let scans = tables(&mut document, "scan")?;
     let Some(scan) = scans.iter_mut().find(|s| is_called(s, &place.scan)) else {
-        return Err(FolderError::of_file(
-            TEST_TOML,
-            format!("there is no scan {}", place.scan),
-            "a scan of this test",
-            "load the page again",
-        ));
+        return Err(no_scan(&place.scan));
     };
     let mut strip = InlineTable::new();
     strip.insert("tablet", Value::from(place.tablet.as_str()));
@@ -87,6 +76,42 @@ pub fn with_strip(text: &str, place: &StripPlace) -> Result<String, FolderError>
         }
     }
     Ok(document.to_string())
+}
+
+/// Writes into a record which frame a scan shows, or that it names none.
+///
+/// # Errors
+/// [`FolderError`] when the text is no TOML or has no such scan.
+pub fn with_scan_frame(text: &str, scan: &str, frame: Option<&str>) -> Result<String, FolderError> {
+    let mut document = parsed(text)?;
+    let scans = tables(&mut document, "scan")?;
+    let table = scans.iter_mut().find(|s| is_called(s, scan));
+    let table = table.ok_or_else(|| no_scan(scan))?;
+    match frame {
+        Some(frame) => drop(table.insert("frame", value(frame))),
+        None => drop(table.remove("frame")),
+    }
+    Ok(document.to_string())
+}
+
+fn parsed(text: &str) -> Result<DocumentMut, FolderError> {
+    text.parse::<DocumentMut>().map_err(|e| {
+        FolderError::of_file(
+            TEST_TOML,
+            e.message(),
+            "TOML",
+            "mend the text of the record first",
+        )
+    })
+}
+
+fn no_scan(scan: &str) -> FolderError {
+    FolderError::of_file(
+        TEST_TOML,
+        format!("there is no scan {scan}"),
+        "a scan of this test",
+        "load the page again",
+    )
 }
 
 /// A rectangle that is split evenly into the steps.
@@ -233,6 +258,17 @@ mod tests {
             "{text}"
         );
         assert!(!text.contains("calibrated_by"), "{text}");
+    }
+
+    #[test]
+    fn a_scan_names_its_frame_and_names_it_no_more() {
+        let named = with_scan_frame(RECORD, "b", Some("sun-1")).unwrap();
+        assert!(
+            named.contains("file = \"scans/b.tif\"\nframe = \"sun-1\"\n"),
+            "{named}"
+        );
+        assert_eq!(with_scan_frame(&named, "b", None).unwrap(), RECORD);
+        assert!(with_scan_frame(RECORD, "c", Some("sun-1")).is_err());
     }
 
     #[test]

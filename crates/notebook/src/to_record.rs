@@ -547,6 +547,7 @@ impl<'a> Conversion<'a> {
             (None, Some(other)) => Calibrator::OtherScan(self.refer(&from, "scan", other)),
             (None, None) => Calibrator::None,
         };
+        let frame = table.frame.map(|frame| self.refer(&from, "frame", frame));
         let repeat_of = table
             .repeat_of
             .map(|other| self.refer(&from, "scan", other));
@@ -560,6 +561,7 @@ impl<'a> Conversion<'a> {
             tone,
             channel: table.channel.unwrap_or(Channel::Suitable),
             calibrator,
+            frame,
             repeat_of,
             response: table.response.unwrap_or(Response::Density),
             region_map,

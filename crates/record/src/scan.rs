@@ -81,6 +81,8 @@ pub struct Scan {
     pub channel: Channel,
     /// What calibrates it.
     pub calibrator: Calibrator,
+    /// The frame it shows, where no patch says so.
+    pub frame: Option<Id>,
     /// A scan of the same film made with the same settings, to be compared.
     pub repeat_of: Option<Id>,
     /// What the measured signal stands for.

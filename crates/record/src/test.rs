@@ -220,6 +220,26 @@ fn carrying_fault(patch: &Patch, from: &Id, patches: &[Patch]) -> Option<&'stati
     }
 }
 
+impl TestParts {
+    /// Gives the frames that a scan shows: those whose patches lie in it; without any the
+    /// one that it names, or else the one it is called like.
+    #[must_use]
+    pub fn frames_of_scan(&self, scan: &Scan) -> Vec<&Id> {
+        let mut frames: Vec<&Id> = vec![];
+        for patch in &self.patches {
+            let on_it = patch.place.as_ref().is_some_and(|(on, _)| *on == scan.id);
+            if on_it && !frames.contains(&&patch.frame) {
+                frames.push(&patch.frame);
+            }
+        }
+        if frames.is_empty() {
+            let named = scan.frame.as_ref().unwrap_or(&scan.id);
+            frames.extend(self.frames.iter().map(|f| &f.id).find(|id| *id == named));
+        }
+        frames
+    }
+}
+
 impl Test {
     /// Checks the parts against each other and makes them a test.
     ///
@@ -281,6 +301,9 @@ impl Test {
                     }
                 }
                 Calibrator::None => {}
+            }
+            if let Some(frame) = &scan.frame {
+                recorded(from, "frame", frame, &frames)?;
             }
             if let Some(other) = &scan.repeat_of {
                 recorded(from, "scan", other, &scans)?;

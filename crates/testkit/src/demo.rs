@@ -619,6 +619,7 @@ fn scan(id: record::Id, file: String) -> Scan {
             tablet: made::id("tablet"),
             steps: tablet_outlines(21).into_iter().map(Some).collect(),
         }),
+        frame: None,
         repeat_of: None,
         response: Response::Density,
         region_map: None,

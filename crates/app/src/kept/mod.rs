@@ -16,6 +16,7 @@ mod error;
 mod evaluation;
 mod patch_rows;
 mod planning;
+mod scan_frames;
 mod tablets;
 mod tests_kept;
 mod ways;

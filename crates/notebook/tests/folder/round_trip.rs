@@ -83,6 +83,7 @@ fn everything() -> TestParts {
         tone,
         channel,
         calibrator,
+        frame: Some(id("1")),
         repeat_of: Some(id(if name == "c" { "a" } else { "c" })),
         response: Response::RelativeDensity,
         region_map: some("scans/map.png"),
@@ -409,6 +410,7 @@ fn nothing_is_overwritten_and_nothing_half_written() {
     parts.frames.clear();
     parts.patches.clear();
     parts.readings.clear();
+    parts.scans.iter_mut().for_each(|scan| scan.frame = None);
     let error = write(&parts, &files());
     assert!(error.contains("the test has no frames"), "{error}");
     assert_eq!(left_over(parent.path()), Vec::<String>::new());

@@ -1,11 +1,11 @@
-//! Patches and step tablets outlined in scans, by the API.
+//! Patches and step tablets outlined in scans, and the frames that scans show, by the API.
 
 use crate::api::tests::{Number, Placed};
 use crate::layout::Step;
 use crate::refusal::{ApiRefusal, Refusal, Told};
 use crate::shared::{Shared, away};
 use axum::Json;
-use axum::extract::rejection::JsonRejection;
+use axum::extract::rejection::{JsonRejection, PathRejection};
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use serde::Deserialize;
@@ -254,4 +254,45 @@ pub(crate) async fn outline_tablet(
     .await?;
     let next = Step::Negatives.of(&test.to_string());
     Ok((StatusCode::CREATED, Json(Placed { test, next })))
+}
+
+/// The frame that a scan shows.
+#[derive(Debug, Deserialize, ToSchema)]
+pub(crate) struct GivenScan {
+    /// The revision that was read.
+    #[schema(minimum = 1)]
+    expected_revision: u32,
+    /// Id of the frame.
+    #[schema(pattern = "^[A-Za-z0-9_.-]{1,64}$")]
+    frame: String,
+}
+
+/// Gives a scan to a frame. Patches outlined in it go with it; a scan that shows the
+/// frame already takes the other's in exchange.
+#[utoipa::path(
+    put,
+    path = "/api/tests/{test}/scans/{scan}/frame",
+    params(("test" = u32, Path, description = "Number of the test"), ("scan" = String, Path, description = "Id of the scan")),
+    request_body = GivenScan,
+    responses(
+        (status = 200, body = Placed),
+        (status = 400, description = "The JSON or the number can't be read", body = Told),
+        (status = 403, description = "The token of this run is missing", body = Told),
+        (status = 404, description = "There is no such test or revision", body = Told),
+        (status = 409, description = "Somebody changed the test since", body = Told),
+        (status = 415, description = "The body is no JSON", body = Told),
+        (status = 422, description = "There is no such scan or frame, or the scan can't be given to it", body = Told),
+    )
+)]
+pub(crate) async fn give_scan(
+    State(shared): State<Arc<Shared>>,
+    path: Result<Path<(u32, String)>, PathRejection>,
+    given: Result<Json<GivenScan>, JsonRejection>,
+) -> Result<Json<Placed>, ApiRefusal> {
+    let Path((test, scan)) = path?;
+    let Json(given) = given?;
+    let book = shared.book();
+    away(move || book.give_scan(test, given.expected_revision, &scan, &given.frame)).await?;
+    let next = Step::Negatives.of(&test.to_string());
+    Ok(Json(Placed { test, next }))
 }

@@ -17,6 +17,9 @@ impl Book {
                 );
             };
             text = with_record_rows(&text, &table, rows)?;
+            if kind == "frame" {
+                text = open.with_scans_following_frames(&text, rows)?;
+            }
         }
         let documents = open.with_text("test.toml", Some(&text))?;
         let what = format!(
@@ -145,6 +148,20 @@ impl Book {
         Ok(())
     }
 
+    /// Gives a scan to a frame.
+    pub(crate) fn give_scan(
+        &self,
+        test: u32,
+        seen: u32,
+        scan: &str,
+        frame: &str,
+    ) -> Result<(), KeepError> {
+        let open = self.notebook.open_test(id(test), Some(seen))?;
+        let (documents, what) = open.with_scan_given(scan, frame)?;
+        self.notebook.save(id(test), seen, &documents, BY, &what)?;
+        Ok(())
+    }
+
     /// Keeps where a step tablet lies in a scan.
     pub(crate) fn outline_tablet(
         &self,
@@ -197,11 +214,9 @@ impl Book {
                         && p.place.as_ref().is_some_and(|(on, _)| on.as_str() == scan)
                 })
             };
-            // A scan that is called like the frame is taken for its scan until a patch says more.
-            if scans.is_empty()
-                && let Some(scan) = parts.scans.iter().find(|s| s.id == frame.id)
-            {
-                scans.push(scan.id.as_str());
+            if scans.is_empty() {
+                let shows = |s: &&app::Scan| parts.frames_of_scan(s) == [&frame.id];
+                scans.extend(parts.scans.iter().filter(shows).map(|s| s.id.as_str()));
             }
             if let [scan] = scans.as_slice()
                 && *scan != patch.scan

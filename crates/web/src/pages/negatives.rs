@@ -150,7 +150,7 @@ fn table(open: &OpenTest, laid: &LaidTable, tablet: &tablet::Shown, token: &str)
         (outline_form(&names("frames"), &open.tablets))
         div.table-top { (drawing(&laid.scale)) }
         div.on-table data-light-table=(id) data-views=(json.to_string()) data-revision=(open.revision) data-base=(base) {
-            @for (place, view) in views.iter().enumerate() { (picture(place, view, open, token)) }
+            @for (place, view) in views.iter().enumerate() { (picture(place, view, json, open, token)) }
         }
         p.about {
             "Drag to move; Ctrl and the wheel, + and − to magnify, 1 for one pixel of the scan on one of the screen, 0 for the whole frame. "
@@ -162,7 +162,7 @@ fn table(open: &OpenTest, laid: &LaidTable, tablet: &tablet::Shown, token: &str)
     }
 }
 
-fn picture(place: usize, view: &Value, open: &OpenTest, token: &str) -> Markup {
+fn picture(place: usize, view: &Value, json: &Value, open: &OpenTest, token: &str) -> Markup {
     let text = |key: &str| view.get(key).and_then(Value::as_str).unwrap_or_default();
     let calibrated = view
         .get("calibrated")
@@ -189,9 +189,74 @@ fn picture(place: usize, view: &Value, open: &OpenTest, token: &str) -> Markup {
                     }
                     (settle(open, text("frame"), token))
                 }
+                (frame_of(view, json, open, token))
             }
         }
     }
+}
+
+/// The choice which frame a scan shows: open where it shows none, folded away where it
+/// shows one, absent where it shows several.
+fn frame_of(view: &Value, json: &Value, open: &OpenTest, token: &str) -> Markup {
+    let text = |key: &str| view.get(key).and_then(Value::as_str).unwrap_or_default();
+    let (scan, frame) = (text("scan"), text("frame"));
+    let of_scan = |v: &&Value| v.get("scan").and_then(Value::as_str) == Some(scan);
+    let views = json.get("views").and_then(Value::as_array);
+    let several = views.into_iter().flatten().filter(of_scan).count() > 1;
+    let list = |key: &str| {
+        json.get(key)
+            .and_then(Value::as_array)
+            .into_iter()
+            .flatten()
+    };
+    let without: Vec<&Value> = list("unused").collect();
+    let form = html! {
+        form.settle method="post" action=(format!("/tests/{}/given", open.number)) {
+            (token_field(token))
+            input type="hidden" name="expected_revision" value=(open.revision);
+            input type="hidden" name="scan" value=(scan);
+            label { span.unseen { "Frame that scan " (scan) " shows" }
+                select name="frame" {
+                    @for name in list("frames").filter(|n| n.as_str() != Some(frame)) {
+                        option value=(name.as_str().unwrap_or_default()) {
+                            (name.as_str().unwrap_or_default()) @if without.contains(&name) { ", no scan yet" }
+                        }
+                    }
+                }
+            }
+            button { "It shows this one" }
+        }
+    };
+    html! {
+        @if open.frames == 0 || several {}
+        @else if frame.is_empty() {
+            p { "Which frame does this scan show?" }
+            (form)
+        } @else if open.frames > 1 {
+            details {
+                summary { "It shows another frame" }
+                p { "Its patches go with it. A scan that shows the other frame already takes this one's in exchange." }
+                (form)
+            }
+        }
+    }
+}
+
+/// Gives a scan to a frame.
+pub(crate) async fn given(
+    State(shared): State<Arc<Shared>>,
+    Path(test): Path<u32>,
+    body: Bytes,
+) -> Result<Redirect, Refusal> {
+    let typed = fields(&body);
+    let expected = number(&typed, "expected_revision")?;
+    let (scan, frame) = (
+        field(&typed, "scan").to_owned(),
+        field(&typed, "frame").to_owned(),
+    );
+    let book = shared.book();
+    away(move || book.give_scan(test, expected, &scan, &frame)).await?;
+    Ok(Redirect::to(&Step::Negatives.of(&test.to_string())))
 }
 
 /// Confirms what was carried to a frame, or takes it off.
