@@ -1,6 +1,7 @@
 // The light table: all frames side by side at one scale, densities under the
 // pointer, and patches outlined on one frame for all.
 import { ask, say, sayRefused } from './ask.js';
+import { greyAs } from './light.js';
 import { follow } from './tablet.js';
 import { View } from './view.js';
 
@@ -10,6 +11,7 @@ const table = JSON.parse(root.dataset.views);
 const together = document.querySelector('[data-together]');
 const codes = document.querySelector('[data-codes]');
 const lift = document.querySelector('[data-lift]');
+const positive = document.querySelector('[data-positive]');
 const form = document.querySelector('[data-outline]');
 const begin = document.querySelector('[data-begin-outline]');
 const base = Number(root.dataset.base || 'NaN');
@@ -71,6 +73,7 @@ async function open(figure) {
     canvas.style.aspectRatio = `${right - left} / ${bottom - top}`;
     const view = new View(canvas, known, frame, { moved, pointed });
     view.propose(proposed.get(frame.scan));
+    view.look(look());
     views.push(view);
     line.textContent = line.dataset.rest;
     figure.dataset.state = 'shown';
@@ -80,9 +83,26 @@ async function open(figure) {
   }
 }
 
-lift?.addEventListener('input', () => {
-  for (const view of views) view.setLift(Number(lift.value));
-});
+/** How all pictures are shown. */
+function look() {
+  const [black, white] = positive.dataset.positive.split(' ').map(Number);
+  return { lift: Number(lift.value), positive: positive.checked ? { black, white } : null };
+}
+
+/** Shows all pictures, and the scale above them, as is chosen. */
+function show() {
+  for (const view of views) view.look(look());
+  // The first rectangle is the ground; the fields are 0.3 apart, from 0 on.
+  const [, ...fields] = document.querySelectorAll('.table-top rect');
+  fields.forEach((field, at) => {
+    const value = greyAs(0.3 * at, look());
+    field.setAttribute('fill', `rgb(${value},${value},${value})`);
+  });
+  document.querySelector('[data-as-positives]').hidden = !positive.checked;
+}
+
+lift?.addEventListener('input', show);
+positive?.addEventListener('change', show);
 
 /** Shows the form for what was just outlined. */
 function outlined(view) {

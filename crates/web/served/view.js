@@ -13,13 +13,12 @@ export class View {
     this.moved = moved;
     this.pointed = pointed;
     this.tiles = new Map();
-    this.lift = 0;
     this.outlines = frame.outlines;
     this.proposed = [];
     this.draft = null;
     this.outlining = null;
     this.pointer = null;
-    this.greys = greys(scan.table, 0);
+    this.greys = greys(scan.table, { lift: 0, positive: null });
     this.bounds = this.clipped(frame.bounds_px ?? [0, 0, scan.levels[0].width, scan.levels[0].height]);
     this.listen();
     new ResizeObserver(() => this.resized()).observe(canvas);
@@ -68,9 +67,9 @@ export class View {
     this.draw();
   }
 
-  setLift(lift) {
-    this.lift = lift;
-    this.greys = greys(this.scan.table, lift);
+  /** Shows the picture otherwise; what is under the pointer is told as before. */
+  look(look) {
+    this.greys = greys(this.scan.table, look);
     for (const tile of this.tiles.values()) tile.picture = null;
     this.draw();
   }
@@ -252,11 +251,11 @@ export class View {
       const [x, y] = [Math.min(...corners.map(([cx]) => cx)), Math.min(...corners.map(([, cy]) => cy))];
       if (step && !named.has(outline.tablet)) {
         named.add(outline.tablet);
-        this.label(context, ['tablet', `${outline.tablet}${outline.proposed ? ', as found' : ''}`], this.tabletCorner(all, outline), written);
+        this.label(context, [outline.tablet, outline.proposed ? 'as found' : ''], this.tabletCorner(all, outline), written);
       }
       if (step && wide < 22 * ratio) continue;
       if (step) this.write(context, outline.letter, [x + 2 * ratio, y + 16 * ratio]);
-      else this.label(context, [outline.letter, outline.patch ?? ''], [x, y - 2 * ratio], written);
+      else this.label(context, [outline.letter, /^\d/.test(outline.letter) ? '' : outline.patch ?? ''], [x, y - 2 * ratio], written);
     }
   }
 

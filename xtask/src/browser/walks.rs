@@ -124,6 +124,7 @@ pub(crate) fn example_walk(page: &mut Page, address: &str, axe: &Axe) -> Result<
     promise_narrows(page, address, &own)?;
     page.open(&format!("{address}{own}/negatives"), READY)?;
     under_the_pointer(page)?;
+    as_positives(page, axe)?;
     // Part of the wall of the brightest frame behind the filter, away from its patch.
     outline(page, "scan-sun-715-4", [470.0, 315.0, 40.0, 24.0])?;
     fill(page, "patch", "wall-2")?;
@@ -174,6 +175,69 @@ fn under_the_pointer(page: &mut Page) -> Result<(), String> {
     match told.as_str() {
         Some(told) if told.contains("net") => Ok(()),
         _ => Err(format!("the density under the pointer is not told: {told}")),
+    }
+}
+
+/// Shown as positives, pictures and scale turn round, and densities stay what they were.
+fn as_positives(page: &mut Page, axe: &Axe) -> Result<(), String> {
+    const TOLD: &str = "[...document.querySelectorAll('[data-readout]')].map(e => e.textContent).find(t => t.startsWith('D '))";
+    const SCALE: &str = "[...document.querySelectorAll('.table-top rect')].slice(1).map(r => Number(/\\d+/.exec(getComputedStyle(r).fill)[0]))";
+    // The grey card of the frame, an even part of it.
+    let (x, y) = client(page, "scan-sun-715-4", 322.0 + 22.0, 431.0 + 16.0)?;
+    let pixel = format!(
+        "(() => {{ const c = document.elementFromPoint({x}, {y}); const b = c.getBoundingClientRect(); \
+         return c.getContext('2d').getImageData(({x} - b.left) * c.width / b.width, ({y} - b.top) * c.height / b.height, 1, 1).data[0]; }})()"
+    );
+    let see = |page: &mut Page| -> Result<(Value, f64), String> {
+        mouse(page, "mouseMoved", (x + 1.0, y))?;
+        mouse(page, "mouseMoved", (x, y))?;
+        std::thread::sleep(std::time::Duration::from_millis(300));
+        Ok((
+            page.ask(TOLD)?,
+            page.ask(&pixel)?.as_f64().unwrap_or(f64::NAN),
+        ))
+    };
+    let (density, negative) = see(page)?;
+    let before = page.ask(SCALE)?;
+    let range = page
+        .ask("document.querySelector('[data-positive]').dataset.positive.split(' ').map(Number)")?;
+    press(page, "[data-positive]")?;
+    axe.look(page, "the light table as positives")?;
+    let (same, positive) = see(page)?;
+    if density != same {
+        return Err(format!(
+            "as positives the density reads {same}, not {density}"
+        ));
+    }
+    // Beside the definition, computed here: Dp = 2 (white − D)/(white − black), Y = 10^−Dp,
+    // encoded by IEC 61966-2-1. 14: the picture is reduced, and film has grain.
+    let told = density.as_str().unwrap_or_default();
+    let d = told
+        .split_whitespace()
+        .nth(1)
+        .and_then(|t| t.trim_end_matches(',').parse::<f64>().ok());
+    let (Some(d), Some(black), Some(white)) = (d, range[0].as_f64(), range[1].as_f64()) else {
+        return Err(format!("no density is told: {told}"));
+    };
+    let print = (2.0 * (white - d) / (white - black)).clamp(0.0, 2.0);
+    let expected = 255.0 * (1.055 * 10_f64.powf(-print / 2.4) - 0.055);
+    if (positive - expected).abs() > 14.0 || (positive - negative).abs() < 14.0 {
+        return Err(format!(
+            "density {d} is shown as {positive}, by its definition {expected:.0}; as a negative {negative}"
+        ));
+    }
+    let after = page.ask(SCALE)?;
+    let ends = |scale: &Value| Some((scale[0].as_f64()?, scale[10].as_f64()?));
+    match (ends(&before), ends(&after)) {
+        (Some((first, last)), Some((dark, light)))
+            if first > 250.0 && last < 10.0 && dark < 10.0 && light > 250.0 => {}
+        _ => return Err(format!("the scale went from {before} to {after}")),
+    }
+    press(page, "[data-positive]")?;
+    if page.ask(SCALE)? == before {
+        Ok(())
+    } else {
+        Err("the scale is not as it was".to_owned())
     }
 }
 

@@ -30,6 +30,10 @@ const ROLES: [(&str, &str); 10] = [
     ("other", "something else"),
 ];
 
+/// Density range of a negative that a positive shows from black to white: that of a
+/// negative for a soft to normal paper, common practice. \[density\]
+const POSITIVE_RANGE: f64 = 1.5;
+
 /// The light table of a test.
 pub(crate) async fn show(
     State(shared): State<Arc<Shared>>,
@@ -133,6 +137,8 @@ fn table(open: &OpenTest, laid: &LaidTable, tablet: &tablet::Shown, token: &str)
         .base_plus_fog
         .map(|b| b.to_string())
         .unwrap_or_default();
+    let black = laid.base_plus_fog.unwrap_or(0.0);
+    let white = black + POSITIVE_RANGE;
     html! {
         @for warning in &laid.table.warnings { p.note { (sentence(warning)) } }
         (panel(tablet, token))
@@ -143,12 +149,22 @@ fn table(open: &OpenTest, laid: &LaidTable, tablet: &tablet::Shown, token: &str)
                     @for stops in 1..=6 { option value=(stops) { (stops) @if stops == 1 { " stop" } @else { " stops" } } }
                 }
             }
+            label { input type="checkbox" data-positive=(format!("{black:.2} {white:.2}")) autocomplete="off"; "Show as positives" }
             label { input type="checkbox" data-together checked; "Move all frames together" }
             label { input type="checkbox" data-codes; "Show code values" }
             button type="button" data-begin-outline aria-pressed="false" { "Outline a patch or tablet" }
         }
         (outline_form(&names("frames"), &open.tablets))
-        div.table-top { (drawing(&laid.scale)) }
+        div.table-top {
+            (drawing(&laid.scale))
+            p data-as-positives role="status" hidden {
+                b { "Shown as positives." } " "
+                (format!("Density {black:.2}"))
+                @if laid.base_plus_fog.is_some() { " (base+fog)" }
+                (format!(" and less is black, {white:.2} and more is white, the same for all frames; lifted, they are printed that much longer. "))
+                "Only how they look: densities under the pointer and all that is measured are the negatives'."
+            }
+        }
         div.on-table data-light-table=(id) data-views=(json.to_string()) data-revision=(open.revision) data-base=(base) {
             @for (place, view) in views.iter().enumerate() { (picture(place, view, json, open, token)) }
         }
@@ -210,6 +226,8 @@ fn frame_of(view: &Value, json: &Value, open: &OpenTest, token: &str) -> Markup 
             .flatten()
     };
     let without: Vec<&Value> = list("unused").collect();
+    // A scan that shows nothing yet most likely shows a frame without one.
+    let likely = without.first().filter(|_| frame.is_empty());
     let form = html! {
         form.settle method="post" action=(format!("/tests/{}/given", open.number)) {
             (token_field(token))
@@ -218,7 +236,7 @@ fn frame_of(view: &Value, json: &Value, open: &OpenTest, token: &str) -> Markup 
             label { span.unseen { "Frame that scan " (scan) " shows" }
                 select name="frame" {
                     @for name in list("frames").filter(|n| n.as_str() != Some(frame)) {
-                        option value=(name.as_str().unwrap_or_default()) {
+                        option value=(name.as_str().unwrap_or_default()) selected[likely == Some(&name)] {
                             (name.as_str().unwrap_or_default()) @if without.contains(&name) { ", no scan yet" }
                         }
                     }
