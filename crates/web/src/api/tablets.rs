@@ -19,14 +19,16 @@ use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 use utoipa::ToSchema;
 
+/// The word for all tablets of a record.
+const ALL_RECORDED: &str = "all-recorded";
+
 /// Which tablet is looked for.
 #[derive(Debug, Deserialize, ToSchema)]
 pub(crate) struct WantedTablet {
-    /// Id of a recorded tablet, or a usual one: nominal-21, nominal-31, nominal-11. Left
-    /// out: all that are recorded.
-    #[serde(default)]
-    #[schema(max_length = 64)]
-    tablet: Option<String>,
+    /// Id of a recorded tablet, or a usual one: nominal-21, nominal-31, nominal-11; or
+    /// all-recorded.
+    #[schema(min_length = 1, max_length = 64)]
+    tablet: String,
 }
 
 /// A step of a tablet that was found.
@@ -181,7 +183,11 @@ pub(crate) async fn look(
     let Path(test) = test?;
     let Json(wanted) = wanted?;
     let of = Arc::clone(&shared);
-    let job = away(move || begin(&of, test, wanted.tablet.unwrap_or_default())).await?;
+    let job = away(move || match wanted.tablet.as_str() {
+        ALL_RECORDED => begin(&of, test, None),
+        _ => begin(&of, test, Some(wanted.tablet)),
+    })
+    .await?;
     let state = shared
         .jobs()
         .state(job)

@@ -258,23 +258,23 @@ pub(crate) async fn look(
 ) -> Result<Redirect, Refusal> {
     let typed = fields(&body);
     let tablet = field(&typed, "tablet").to_owned();
-    away(move || begin(&shared, test, tablet)).await?;
+    away(move || begin(&shared, test, Some(tablet))).await?;
     Ok(Redirect::to(&Step::Negatives.of(&test.to_string())))
 }
 
 /// Begins a search for a tablet that the test or everybody knows; for the recorded ones
 /// when none is named. Gives the number of the work.
-pub(crate) fn begin(shared: &Shared, test: u32, tablet: String) -> Result<u64, KeepError> {
-    if !shared.book().knows_tablet(test, &tablet)? && !tablet.is_empty() {
-        let tablet: String = tablet.chars().take(64).collect();
+pub(crate) fn begin(shared: &Shared, test: u32, tablet: Option<String>) -> Result<u64, KeepError> {
+    let asked = tablet.as_deref().unwrap_or_default();
+    if !shared.book().knows_tablet(test, asked)? && tablet.is_some() {
+        let tablet: String = asked.chars().take(64).collect();
         return Err(AppError::new(
             format!("the test has no tablet {tablet:?}"),
             "name a tablet of the record, or nominal-21, nominal-31 or nominal-11",
         )
         .into());
     }
-    let only = (!tablet.is_empty()).then_some(tablet);
-    Ok(tablet_looks::begin(shared, test, only)?)
+    Ok(tablet_looks::begin(shared, test, tablet)?)
 }
 
 /// Stops a search.
