@@ -1,5 +1,5 @@
 // Files handed to a test: the log of the field, scans, a table of readings.
-import { ask, say, sayRefused } from './ask.js';
+import { Refused, ask, say, sayRefused } from './ask.js';
 
 async function log(input) {
   const file = input.files[0];
@@ -17,7 +17,15 @@ async function log(input) {
 }
 
 /** Sends files one after the other; the test's revision goes along. */
-export async function sendScans(test, revision, files) {
+export async function sendScans(test, revision, files, most) {
+  // Told before hours of sending, not after.
+  const large = [...files].find((file) => file.size > most);
+  if (large) {
+    throw new Refused(413, {
+      problem: `${large.name} has ${(large.size / 2 ** 30).toFixed(1)} GB, and at most ${(most / 2 ** 30).toFixed(0)} GB are taken`,
+      remedy: 'scan less of the bed or with fewer lines, or save one grey channel instead of three colours',
+    });
+  }
   let expected = revision;
   for (const [at, file] of [...files].entries()) {
     say(`Taking in ${file.name} (${at + 1} of ${files.length}) …`);
@@ -36,8 +44,8 @@ for (const input of document.querySelectorAll('input[data-log]')) {
 const scans = document.querySelector('[data-scans]');
 if (scans) {
   const { scans: test, revision } = scans.dataset;
-  const take = (files) => sendScans(test, Number(revision), files).catch(sayRefused);
   const input = scans.querySelector('input[type=file]');
+  const take = (files) => sendScans(test, Number(revision), files, Number(input.dataset.most)).catch(sayRefused);
   input.addEventListener('change', () => take(input.files));
   document.addEventListener('dragover', (event) => event.preventDefault());
   document.addEventListener('drop', (event) => {

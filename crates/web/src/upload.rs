@@ -1,14 +1,15 @@
 //! Files that are sent: piece by piece onto the disk, up to a limit.
 //!
-//! The file lies in the system's folder for temporary files under a name of
-//! its own making, and is gone when it is dropped. The name that was sent is
+//! The file lies beside the notebook, on the disk that is to keep it, under a name of
+//! its own making, and is gone when it is dropped: also when the sending breaks off. The name that was sent is
 //! looked at as a name only.
 
 use crate::refusal::Refusal;
-use axum::body::Body;
+use axum::body::{Body, HttpBody as _};
 use axum::http::StatusCode;
 use http_body_util::BodyExt as _;
 use std::io::Write as _;
+use std::path::Path;
 use tempfile::NamedTempFile;
 
 /// Largest scan. A 4×5 in sheet at 4800 lines per inch, 16 bits, three colours, is
@@ -17,8 +18,13 @@ pub(crate) const MOST_SCAN_BYTES: u64 = 3 * 1024 * 1024 * 1024;
 /// Largest table, log or record. \[bytes\]
 pub(crate) const MOST_TEXT_BYTES: u64 = 8 * 1024 * 1024;
 
-/// Writes a body to a temporary file.
-pub(crate) async fn received(body: Body, most: u64) -> Result<NamedTempFile, Refusal> {
+/// Writes a body to a temporary file within a folder of this program's own. One that
+/// says it is too large is refused before a byte of it is written.
+pub(crate) async fn received_within(
+    folder: &Path,
+    body: Body,
+    most: u64,
+) -> Result<NamedTempFile, Refusal> {
     let failed = |e: std::io::Error| {
         Refusal::new(
             StatusCode::INSUFFICIENT_STORAGE,
@@ -26,7 +32,10 @@ pub(crate) async fn received(body: Body, most: u64) -> Result<NamedTempFile, Ref
             "check the free space of the disk",
         )
     };
-    let mut file = NamedTempFile::with_prefix("filmproof-").map_err(failed)?;
+    if body.size_hint().lower() > most {
+        return Err(too_large(most));
+    }
+    let mut file = NamedTempFile::with_prefix_in("filmproof-", folder).map_err(failed)?;
     let mut body = body;
     let mut size = 0_u64;
     while let Some(frame) = body.frame().await {
@@ -42,16 +51,38 @@ pub(crate) async fn received(body: Body, most: u64) -> Result<NamedTempFile, Ref
         };
         size += bytes.len() as u64;
         if size > most {
-            return Err(Refusal::new(
-                StatusCode::PAYLOAD_TOO_LARGE,
-                format!("the file has more than {most} bytes"),
-                "send a smaller one",
-            ));
+            return Err(too_large(most));
         }
         file.write_all(&bytes).map_err(failed)?;
     }
     file.flush().map_err(failed)?;
     Ok(file)
+}
+
+fn too_large(most: u64) -> Refusal {
+    let remedy = if most == MOST_SCAN_BYTES {
+        "scan less of the bed or with fewer lines, or save one grey channel instead of three colours"
+    } else {
+        "send the part that is needed"
+    };
+    Refusal::new(
+        StatusCode::PAYLOAD_TOO_LARGE,
+        format!(
+            "the file has more than {}, the most that is taken",
+            in_words(most)
+        ),
+        remedy,
+    )
+}
+
+/// A limit in the unit it is told in.
+fn in_words(bytes: u64) -> String {
+    const MB: u64 = 1024 * 1024;
+    if bytes >= 1024 * MB {
+        format!("{} GB", bytes / (1024 * MB))
+    } else {
+        format!("{} MB", bytes / MB)
+    }
 }
 
 /// Gives the plain name of a file that was sent, or why it is none: no folder in

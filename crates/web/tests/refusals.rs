@@ -298,3 +298,44 @@ async fn a_wrong_method_and_a_wrong_address_are_told_apart() {
     assert_eq!(status, StatusCode::NOT_FOUND);
     assert!(text.starts_with('{'), "{text}");
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_file_is_sent_beside_the_notebook_and_gone_when_it_breaks_off() {
+    let pages = Pages::new();
+    let test = common::begun(&pages).await;
+    let uploads = pages.folder.path().join("notebook.sqlite.work/uploads");
+    let lying = || std::fs::read_dir(&uploads).map_or(0, |entries| entries.count());
+    let (mut sender, body) =
+        http_body_util::channel::Channel::<axum::body::Bytes, std::io::Error>::new(1);
+    let path = format!("/api/tests/{test}/scans?expected_revision=1&name=a.tif");
+    let request = common::change(
+        &pages,
+        "POST",
+        &path,
+        Body::new(body),
+        "application/octet-stream",
+    );
+    let sending = async {
+        for _ in 0..3 {
+            sender.send_data(vec![0; 1 << 16].into()).await.unwrap();
+        }
+        // What was sent lies here and nowhere else; the last piece may be on its way.
+        assert_eq!(lying(), 1);
+        sender.abort(std::io::Error::other("the cable was pulled"));
+    };
+    let (answer, ()) = tokio::join!(pages.send(request), sending);
+    assert_eq!(answer.status(), StatusCode::BAD_REQUEST);
+    assert_eq!(lying(), 0);
+}
+
+#[tokio::test]
+async fn a_file_that_says_it_is_too_large_is_refused_in_plain_words() {
+    let pages = Pages::new();
+    let test = common::begun(&pages).await;
+    let path = format!("/api/tests/{test}/log?expected_revision=1&name=log.json");
+    let large = vec![b' '; (8 << 20) + 1];
+    let request = common::change(&pages, "POST", &path, large, "application/octet-stream");
+    let (status, text) = read(pages.send(request).await).await;
+    assert_eq!(status, StatusCode::PAYLOAD_TOO_LARGE, "{text}");
+    assert!(text.contains("more than 8 MB"), "{text}");
+}

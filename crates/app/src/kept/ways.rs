@@ -43,13 +43,15 @@ const IN_USE: &str = "in-use-";
 /// One that is older than this was left behind by a program that was killed.
 const ABANDONED: Duration = Duration::from_secs(24 * 3600);
 
-/// Removes scratch folders that nobody uses any more.
+/// Name of the folder for files that are being sent.
+const UPLOADS: &str = "uploads";
+
+/// Removes scratch folders and files half sent that nobody uses any more.
 pub(super) fn sweep(work: &Path) {
-    let Ok(entries) = fs::read_dir(work) else {
-        // Not there until something is laid out.
-        return;
-    };
-    for entry in entries.flatten() {
+    let entries = |dir: &Path| fs::read_dir(dir).into_iter().flatten().flatten();
+    let uploads = work.join(UPLOADS);
+    // Neither folder is there until something is laid out or sent.
+    for entry in entries(work).chain(entries(&uploads)) {
         let old = entry
             .metadata()
             .and_then(|kind| kind.modified())
@@ -58,9 +60,11 @@ pub(super) fn sweep(work: &Path) {
                     .duration_since(at)
                     .is_ok_and(|age| age > ABANDONED)
             });
+        // What can't be removed is harmless.
         if old && entry.file_name().to_string_lossy().contains(IN_USE) {
-            // What can't be removed is harmless.
             drop(fs::remove_dir_all(entry.path()));
+        } else if old && entry.path().parent() == Some(uploads.as_path()) {
+            drop(fs::remove_file(entry.path()));
         }
     }
 }
@@ -92,6 +96,17 @@ fn empty_record(title: &str) -> String {
 }
 
 impl Notebook {
+    /// The folder beside the notebook for files that are being sent: on the disk that is
+    /// to keep them.
+    ///
+    /// # Errors
+    /// [`AppError`] when it can't be made.
+    pub fn uploads(&self) -> Result<PathBuf, AppError> {
+        let dir = self.work().join(UPLOADS);
+        fs::create_dir_all(&dir).map_err(|e| AppError::file("making", &dir, &e))?;
+        Ok(dir)
+    }
+
     /// Begins a test with nothing but a title.
     ///
     /// # Errors

@@ -4,7 +4,7 @@ use crate::api::tests::{Number, Placed};
 use crate::layout::Step;
 use crate::refusal::{ApiRefusal, Refusal, Told};
 use crate::shared::{Shared, away};
-use crate::upload::{MOST_SCAN_BYTES, MOST_TEXT_BYTES, plain_name, received};
+use crate::upload::{MOST_SCAN_BYTES, MOST_TEXT_BYTES, plain_name, received_within};
 use axum::Json;
 use axum::body::Body;
 use axum::extract::rejection::QueryRejection;
@@ -61,8 +61,8 @@ pub(crate) async fn send_scan(
     let Path(test) = test?;
     let Query(sent) = sent?;
     let name = plain_name(&sent.name)?.to_owned();
-    let file = received(body, MOST_SCAN_BYTES).await?;
     let book = shared.book();
+    let file = received_within(&book.uploads()?, body, MOST_SCAN_BYTES).await?;
     let told = format!("{name} was taken in");
     let revision =
         away(move || book.take_scan_in(test, sent.expected_revision, file.path(), &name)).await?;
@@ -102,8 +102,8 @@ pub(crate) async fn send_log(
     let Path(test) = test?;
     let Query(sent) = sent?;
     plain_name(&sent.name)?;
-    let file = received(body, MOST_TEXT_BYTES).await?;
     let book = shared.book();
+    let file = received_within(&book.uploads()?, body, MOST_TEXT_BYTES).await?;
     let (revision, told) = away(move || {
         let told = book.take_log_in(test, sent.expected_revision, file.path())?;
         Ok::<_, app::KeepError>((book.open(test)?.revision, told))
@@ -133,7 +133,7 @@ pub(crate) async fn send_bundle(
     State(shared): State<Arc<Shared>>,
     body: Body,
 ) -> Result<(StatusCode, Json<Placed>), ApiRefusal> {
-    let file = received(body, MOST_SCAN_BYTES).await?;
+    let file = received_within(&shared.book().uploads()?, body, MOST_SCAN_BYTES).await?;
     if file.as_file().metadata().is_ok_and(|m| m.len() == 0) {
         return Err(Refusal::new(
             StatusCode::UNPROCESSABLE_ENTITY,

@@ -5,6 +5,11 @@ use app::{AppError, KeepError, Progress, write_card};
 use std::path::Path;
 
 impl Book {
+    /// The folder for files that are being sent, or made to be handed out.
+    pub(crate) fn uploads(&self) -> Result<std::path::PathBuf, AppError> {
+        self.notebook.uploads()
+    }
+
     pub(crate) fn take_bundle_in(
         &self,
         bundle: &Path,

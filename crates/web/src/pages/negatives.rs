@@ -8,6 +8,7 @@ use crate::pages::tablet::{self, panel};
 use crate::pages::{job, unevaluated};
 use crate::refusal::{Refusal, sentence};
 use crate::shared::{LaidTable, OpenTest, Shared, away};
+use crate::upload::MOST_SCAN_BYTES;
 use app::KeepError;
 use axum::body::Bytes;
 use axum::extract::{Path, State};
@@ -88,7 +89,7 @@ fn bring(open: &OpenTest, id: &str, main: bool) -> Markup {
         div.actions data-scans=(id) data-revision=(open.revision) {
             label.button.main[main] tabindex="0" data-take {
                 "Bring scans"
-                input type="file" accept=".tif,.tiff,.png,.jpg,.jpeg" multiple hidden;
+                input type="file" accept=".tif,.tiff,.png,.jpg,.jpeg" multiple hidden data-most=(MOST_SCAN_BYTES);
             }
             span.about { "or drop them anywhere on this page" }
         }

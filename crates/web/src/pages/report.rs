@@ -134,12 +134,14 @@ pub(crate) async fn bundle(
 ) -> Result<Response, Refusal> {
     let book = shared.book();
     let (file, name) = away(move || {
-        let file = tempfile::NamedTempFile::with_prefix("filmproof-").map_err(|e| {
-            AppError::new(
-                format!("the bundle could not be made: {e}"),
-                "check the free space of the disk",
-            )
-        })?;
+        let file = tempfile::NamedTempFile::with_prefix_in("filmproof-", book.uploads()?).map_err(
+            |e| {
+                AppError::new(
+                    format!("the bundle could not be made: {e}"),
+                    "check the free space of the disk",
+                )
+            },
+        )?;
         let name = book.bundle(test, file.path())?;
         // Opened once more, since the bundle took the place of the empty file.
         let opened = std::fs::File::open(file.path()).map_err(|e| {
