@@ -148,6 +148,7 @@ pub(crate) fn carry_patches(
         }
     }
     let mut carried = Carried::default();
+    let mut refused: Vec<Refused> = vec![];
     if jobs.is_empty() {
         return Ok((folder, carried));
     }
@@ -210,17 +211,18 @@ pub(crate) fn carry_patches(
                     for place in &places {
                         parts.patches[*place].place = None;
                     }
-                    let names: Vec<&str> = names.iter().map(Id::as_str).collect();
-                    carried.refusals.push(format!(
-                        "frame {frame} (scan {scan}): {} can't be carried from frame {from} (scan {from_scan}): {reason}; \
-                         outline them on this frame in patches.csv",
-                        names.join(", ")
-                    ));
+                    refused.push(Refused {
+                        to: (frame.clone(), scan.clone()),
+                        from: (from.clone(), from_scan),
+                        names,
+                        reason,
+                    });
                 }
             }
         }
     }
     progress.at("carrying patches", total, total);
+    carried.refusals = sentences(&refused);
     folder.test = Test::assemble(parts).map_err(|e| {
         AppError::new(
             format!("the test with its carried patches does not hold together: {e}"),
@@ -228,6 +230,53 @@ pub(crate) fn carry_patches(
         )
     })?;
     Ok((folder, carried))
+}
+
+/// Patches that could not be carried to a frame.
+struct Refused {
+    /// The frame and its scan.
+    to: (Id, Id),
+    /// Where they are outlined.
+    from: (Id, Id),
+    names: Vec<Id>,
+    reason: String,
+}
+
+/// Says what was refused, frames with one reason together, and once what to do.
+fn sentences(refused: &[Refused]) -> Vec<String> {
+    let mut told: Vec<(&Refused, Vec<String>)> = vec![];
+    for this in refused {
+        let to = format!("{} (scan {})", this.to.0, this.to.1);
+        let same = told.iter_mut().find(|(first, _)| {
+            first.from == this.from && first.names == this.names && first.reason == this.reason
+        });
+        match same {
+            Some((_, frames)) => frames.push(to),
+            None => told.push((this, vec![to])),
+        }
+    }
+    let several = refused.len() > 1;
+    let last = told.len().saturating_sub(1);
+    told.iter()
+        .enumerate()
+        .map(|(place, (of, frames))| {
+            let names: Vec<&str> = of.names.iter().map(Id::as_str).collect();
+            let remedy = match (place == last, several) {
+                (false, _) => "",
+                (true, false) => "; outline them on this frame in patches.csv",
+                (true, true) => "; outline them on each of these frames in patches.csv",
+            };
+            format!(
+                "{} {}: {} can't be carried from frame {} (scan {}): {}{remedy}",
+                if frames.len() == 1 { "frame" } else { "frames" },
+                frames.join(", "),
+                names.join(", "),
+                of.from.0,
+                of.from.1,
+                of.reason,
+            )
+        })
+        .collect()
 }
 
 /// Refuses a scan that shows several frames: which part is whose is not recorded.
@@ -453,4 +502,43 @@ fn tablet_boxes(scan: &Scan) -> Vec<(f64, f64, f64, f64)> {
         })
         .into_iter()
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn refused(frame: &str, reason: &str) -> Refused {
+        let id = |text: &str| Id::new(text).unwrap();
+        Refused {
+            to: (id(frame), id(&format!("scan-{frame}"))),
+            from: (id("anchor"), id("scan-anchor")),
+            names: vec![id("card"), id("leaves")],
+            reason: reason.to_owned(),
+        }
+    }
+
+    #[test]
+    fn frames_with_one_reason_are_told_together_and_the_remedy_once() {
+        let lines = sentences(&[
+            refused("b1", "the frames show nothing in common"),
+            refused("b2", "patch card would lie outside this scan"),
+            refused("b3", "the frames show nothing in common"),
+        ]);
+        assert_eq!(
+            lines,
+            [
+                "frames b1 (scan scan-b1), b3 (scan scan-b3): card, leaves can't be carried from frame anchor \
+                 (scan scan-anchor): the frames show nothing in common",
+                "frame b2 (scan scan-b2): card, leaves can't be carried from frame anchor (scan scan-anchor): \
+                 patch card would lie outside this scan; outline them on each of these frames in patches.csv",
+            ]
+        );
+        let alone = sentences(&[refused("b1", "no")]);
+        assert!(
+            alone[0].ends_with("no; outline them on this frame in patches.csv"),
+            "{alone:?}"
+        );
+        assert!(sentences(&[]).is_empty());
+    }
 }

@@ -16,6 +16,7 @@ mod comparison_text;
 mod exchange;
 mod exposing;
 mod field;
+mod film_options;
 mod findings_text;
 mod light;
 mod map;

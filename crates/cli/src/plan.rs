@@ -1,9 +1,7 @@
 //! The command `plan`: its options.
 
-use app::{
-    AppError, FilmChoice, FilmConvention, FilterChoice, PlanQuestion, SpectralFile, StatedSpread,
-    plan,
-};
+use crate::film_options::FilmOptions;
+use app::{AppError, FilterChoice, PlanQuestion, SpectralFile, plan};
 use clap::{Args, ValueHint};
 use std::path::PathBuf;
 
@@ -12,21 +10,8 @@ use std::path::PathBuf;
     after_help = "Examples:\n  filmproof plan --film-class extended-red --box-speed 400 --filter-edge 715:50% --sheets 8 --holders 4\n  filmproof plan --film film.csv --box-speed 400 --filter r715.csv --light sun:35 --sheets 8 --holders 4 --out my-test"
 )]
 pub(crate) struct PlanArguments {
-    /// orthochromatic, panchromatic, extended-red, near-infrared or infrared.
-    #[arg(long, value_name = "CLASS", required_unless_present = "film")]
-    pub(crate) film_class: Option<String>,
-    /// The film's own spectral sensitivity in place of a class, as for `predict`.
-    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, conflicts_with = "film_class")]
-    pub(crate) film: Option<String>,
-    /// The film's values are log10 of sensitivity.
-    #[arg(long, requires = "film")]
-    pub(crate) film_log: bool,
-    /// The film's curve is a wedge spectrogram made with this lamp.
-    #[arg(long, value_name = "LAMP", requires = "film", value_hint = ValueHint::FilePath)]
-    pub(crate) film_wedge_lamp: Option<String>,
-    /// The film's sensitivity is to equal numbers of photons.
-    #[arg(long, requires = "film", conflicts_with = "film_wedge_lamp")]
-    pub(crate) film_equal_photons: bool,
+    #[command(flatten)]
+    pub(crate) film: FilmOptions,
     /// Speed printed on the box.
     #[arg(long, value_name = "EI", allow_negative_numbers = true)]
     pub(crate) box_speed: f64,
@@ -49,12 +34,6 @@ pub(crate) struct PlanArguments {
     /// sky, with the sun 45 degrees high, when spectra are used and none is given.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(crate) light: Option<String>,
-    /// One standard deviation of the film's red end, when spectra are used.
-    #[arg(long, value_name = "NM", allow_negative_numbers = true)]
-    pub(crate) film_edge_sd: Option<f64>,
-    /// One standard deviation of the filter's edge, when spectra are used.
-    #[arg(long, value_name = "NM", allow_negative_numbers = true)]
-    pub(crate) filter_edge_sd: Option<f64>,
     /// clear-sun, thin-cloud, broken-cloud, overcast, open-shade, under-leaves or lamp.
     #[arg(long, default_value = "clear-sun")]
     pub(crate) sky: String,
@@ -124,21 +103,6 @@ pub(crate) fn planning(arguments: &PlanArguments) -> Result<(), AppError> {
         _ => None,
     };
     let file = |text: &String| SpectralFile::from_text(text);
-    let film = match (&arguments.film, &arguments.film_class) {
-        (Some(text), _) => FilmChoice::File {
-            file: file(text),
-            log: arguments.film_log,
-            convention: match &arguments.film_wedge_lamp {
-                Some(lamp) => FilmConvention::Wedge(file(lamp)),
-                None if arguments.film_equal_photons => FilmConvention::EqualPhotons,
-                None => FilmConvention::EqualEnergy,
-            },
-            absolute: None,
-        },
-        (None, Some(class)) => FilmChoice::Class(class.clone()),
-        // clap asks for one of the two.
-        (None, None) => return Err(AppError::new("no film", "give --film-class or --film")),
-    };
     let edges = arguments.filter_edge.iter().map(|text| FilterChoice::Edge {
         text: text.clone(),
         peak: None,
@@ -146,15 +110,11 @@ pub(crate) fn planning(arguments: &PlanArguments) -> Result<(), AppError> {
     });
     let curves = (arguments.filter.iter()).map(|text| FilterChoice::File(file(text)));
     let answer = plan(&PlanQuestion {
-        film,
+        film: arguments.film.film(None)?,
         box_speed: arguments.box_speed,
         filters: edges.chain(curves).collect(),
         light: arguments.light.as_ref().map(file),
-        spread: StatedSpread {
-            film_edge_nm: arguments.film_edge_sd,
-            filter_edge_nm: arguments.filter_edge_sd,
-            light_infrared_stops: None,
-        },
+        spread: arguments.film.spread(None),
         sky: arguments.sky.clone(),
         ev100: arguments.ev100,
         sheets: arguments.sheets,

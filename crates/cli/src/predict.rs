@@ -1,8 +1,9 @@
 //! The command `predict`: its options and what it prints.
 
+use crate::film_options::FilmOptions;
 use app::{
-    AbsoluteSensitivity, AppError, FilmChoice, FilmConvention, FilterChoice, MeterChoice,
-    PredictRequest, SpectralFile, StatedSpread, predict, write_file,
+    AbsoluteSensitivity, AppError, FilterChoice, MeterChoice, PredictRequest, SpectralFile,
+    predict, write_file,
 };
 use clap::{Args, ValueHint};
 use std::path::PathBuf;
@@ -12,22 +13,8 @@ use std::path::PathBuf;
     after_help = "Examples:\n  filmproof predict --film film.csv --filter r715.csv --light sun.csv --subject leaf.csv\n  filmproof predict --film-class extended-red --filter-edge 715:50% --filter-edge 740:50% --light sun.csv\n  filmproof predict --film-class near-infrared --filter gelatin:89B --light sun:35 --subject leaf --sun-chart"
 )]
 pub(crate) struct PredictArguments {
-    /// Spectral sensitivity of the film: wavelength_nm and a value, linear and relative.
-    ///
-    /// Of a file with several columns name one after the file: FILE.csv#COLUMN. What a file
-    /// doesn't say is said there too: FILE.txt#unit=angstrom,scale=linear,column=NAME,part=1.
-    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, required_unless_present = "film_class")]
-    pub(crate) film: Option<String>,
-    /// The film's values are log10 of sensitivity.
-    #[arg(long, requires = "film")]
-    pub(crate) film_log: bool,
-    /// The film's curve is a wedge spectrogram made with this lamp: its power by
-    /// wavelength. Otherwise sensitivity is to equal energy.
-    #[arg(long, value_name = "LAMP", requires = "film", value_hint = ValueHint::FilePath)]
-    pub(crate) film_wedge_lamp: Option<String>,
-    /// The film's sensitivity is to equal numbers of photons.
-    #[arg(long, requires = "film", conflicts_with = "film_wedge_lamp")]
-    pub(crate) film_equal_photons: bool,
+    #[command(flatten)]
+    pub(crate) film: FilmOptions,
     /// The film's values are absolute, cm²/erg, for this density over base+fog; its speed
     /// in the light is given, and is the EI unless --ei is.
     #[arg(
@@ -44,10 +31,6 @@ pub(crate) struct PredictArguments {
     /// sensitivity from its density to 0.10 over base+fog.
     #[arg(long, value_name = "FILE.csv", requires = "film_absolute", value_hint = ValueHint::FilePath)]
     pub(crate) film_readings: Option<PathBuf>,
-    /// A class in place of a curve: orthochromatic, panchromatic, extended-red,
-    /// near-infrared or infrared; smooth models of our own, with their spread.
-    #[arg(long, value_name = "CLASS", conflicts_with = "film")]
-    pub(crate) film_class: Option<String>,
     /// Transmittance of a filter, 0 to 1 or as its heading says; several are ranked.
     ///
     /// Or a gelatin filter by its number in the published table: gelatin:89B.
@@ -105,12 +88,6 @@ pub(crate) struct PredictArguments {
     /// otherwise nothing is added there, and what that may cost is told.
     #[arg(long)]
     pub(crate) hold_ends: bool,
-    /// One standard deviation of the film's red end.
-    #[arg(long, value_name = "NM", allow_negative_numbers = true)]
-    pub(crate) film_edge_sd: Option<f64>,
-    /// One standard deviation of the filter's edge.
-    #[arg(long, value_name = "NM", allow_negative_numbers = true)]
-    pub(crate) filter_edge_sd: Option<f64>,
     /// One standard deviation of the light's power beyond 700 nm, in stops.
     #[arg(long, value_name = "STOPS", allow_negative_numbers = true)]
     pub(crate) light_infrared_sd: Option<f64>,
@@ -128,26 +105,12 @@ pub(crate) struct PredictArguments {
 /// Answers `predict`.
 pub(crate) fn prediction(arguments: &PredictArguments) -> Result<(), AppError> {
     let file = |text: &String| SpectralFile::from_text(text);
-    let film = match (&arguments.film, &arguments.film_class) {
-        (Some(text), _) => FilmChoice::File {
-            file: file(text),
-            log: arguments.film_log,
-            convention: match &arguments.film_wedge_lamp {
-                Some(lamp) => FilmConvention::Wedge(file(lamp)),
-                None if arguments.film_equal_photons => FilmConvention::EqualPhotons,
-                None => FilmConvention::EqualEnergy,
-            },
-            absolute: arguments
-                .film_absolute
-                .map(|net_density| AbsoluteSensitivity {
-                    net_density,
-                    readings: arguments.film_readings.clone(),
-                }),
-        },
-        (None, Some(class)) => FilmChoice::Class(class.clone()),
-        // clap asks for one of the two.
-        (None, None) => return Err(AppError::new("no film", "give --film or --film-class")),
-    };
+    let absolute = arguments
+        .film_absolute
+        .map(|net_density| AbsoluteSensitivity {
+            net_density,
+            readings: arguments.film_readings.clone(),
+        });
     let filters = arguments
         .filter
         .iter()
@@ -159,7 +122,7 @@ pub(crate) fn prediction(arguments: &PredictArguments) -> Result<(), AppError> {
         }))
         .collect();
     let answer = predict(&PredictRequest {
-        film,
+        film: arguments.film.film(absolute)?,
         filters,
         stack: arguments.stack,
         light: file(&arguments.light),
@@ -170,11 +133,7 @@ pub(crate) fn prediction(arguments: &PredictArguments) -> Result<(), AppError> {
         step_nm: arguments.step,
         monotone: arguments.monotone,
         hold_ends: arguments.hold_ends,
-        spread: StatedSpread {
-            film_edge_nm: arguments.film_edge_sd,
-            filter_edge_nm: arguments.filter_edge_sd,
-            light_infrared_stops: arguments.light_infrared_sd,
-        },
+        spread: arguments.film.spread(arguments.light_infrared_sd),
         sun_chart: arguments.sun_chart,
         figures: arguments
             .figure

@@ -95,33 +95,7 @@ pub fn spectral_panels(of: &SpectralPanels<'_>, sheet: Sheet) -> String {
         let (from, to) = (x.at(band.low.to_nm()), x.at(band.high.to_nm()));
         let top = y + 22.0;
         svg.rectangle(from, top, (to - from).max(1.0), PANEL_PX, Ink::Band);
-        for (edge, anchor, shift) in [
-            (band.low.to_nm(), Anchor::End, -4.0),
-            (band.high.to_nm(), Anchor::Start, 4.0),
-        ] {
-            let px = x.at(edge);
-            svg.line(
-                (px, top),
-                (px, top + PANEL_PX),
-                Ink::Accent,
-                1.0,
-                Dash::Dashed,
-            );
-            // A label that would leave the sheet goes to the other side.
-            let text = format!("{edge:.0} nm");
-            let room = Style::SMALL.width(&text) + 8.0;
-            let (anchor, shift) = match anchor {
-                Anchor::Start if px + room > sheet.width_px => (Anchor::End, -4.0),
-                Anchor::End if px - room < 0.0 => (Anchor::Start, 4.0),
-                _ => (anchor, shift),
-            };
-            let style = Style::SMALL
-                .semibold()
-                .ink(Ink::Accent)
-                .anchor(anchor)
-                .halo();
-            svg.text(px + shift, top + 14.0, &text, style);
-        }
+        band_edges(&mut svg, x, top, [band.low.to_nm(), band.high.to_nm()]);
     }
     area(&mut svg, x, y, &points(&|i| filtered[i]), Ink::Line);
     y += PANEL_PX + 22.0;
@@ -155,6 +129,41 @@ pub fn spectral_panels(of: &SpectralPanels<'_>, sheet: Sheet) -> String {
         y = panel(&mut svg, y + 26.0, of.sun_heights);
     }
     svg.finish(y + 10.0)
+}
+
+/// The two edges of the band, each with its wavelength outside the band; a label that would
+/// leave the sheet goes to the other side, and one that would lie on the first goes below it.
+fn band_edges(svg: &mut Svg, x: Axis, top: f64, edges_nm: [f64; 2]) {
+    const GAP_PX: f64 = 4.0;
+    const LINE_PX: f64 = 16.0;
+    let width_px = svg.sheet().width_px;
+    let mut taken: Option<(f64, f64)> = None;
+    for (nm, outside) in edges_nm.into_iter().zip([Anchor::End, Anchor::Start]) {
+        let px = x.at(nm);
+        svg.line(
+            (px, top),
+            (px, top + PANEL_PX),
+            Ink::Accent,
+            1.0,
+            Dash::Dashed,
+        );
+        let text = format!("{nm:.0} nm");
+        let style = Style::SMALL.semibold().ink(Ink::Accent).halo();
+        let room = style.width(&text) + GAP_PX;
+        let to_the_left = match outside {
+            Anchor::End => px - room >= 0.0,
+            _ => px + room > width_px,
+        };
+        let (anchor, at, from, to) = if to_the_left {
+            (Anchor::End, px - GAP_PX, px - room, px)
+        } else {
+            (Anchor::Start, px + GAP_PX, px, px + room)
+        };
+        let beside = taken.is_none_or(|(first, last)| to <= first || from >= last);
+        let line = if beside { 0.0 } else { LINE_PX };
+        svg.text(at, top + 14.0 + line, &text, style.anchor(anchor));
+        taken = Some((from, to));
+    }
 }
 
 /// The range of wavelengths in which there is something to see, on whole 50 nm.

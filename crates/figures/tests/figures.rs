@@ -603,3 +603,59 @@ fn spectral_panels_show_the_band_and_its_limits() {
     assert!(drawn.contains("Behind edge 600 the film needs 2.3 stops more"));
     golden("spectral_panels", &drawn);
 }
+
+#[test]
+fn band_labels_at_the_edge_of_a_phone_lie_one_below_the_other() {
+    use spectra::{
+        Curve, CurveKind, Ends, GridChoice, Interpolation, Predicting, VerdictLimits, prediction,
+    };
+    let curve = |kind, values: &[(f64, f64)]| Curve::from_values(kind, "invented", values).unwrap();
+    let film = curve(
+        CurveKind::Sensitivity,
+        &[(400.0, 1.0), (720.0, 1.0), (750.0, 0.0)],
+    );
+    let filter = curve(
+        CurveKind::Transmittance,
+        &[(400.0, 0.0), (710.0, 0.0), (710.1, 1.0), (750.0, 1.0)],
+    );
+    let light = curve(CurveKind::RelativePower, &[(400.0, 1.0), (750.0, 1.0)]);
+    let of = Predicting {
+        film: &film,
+        filter: &filter,
+        light: &light,
+        interpolation: Interpolation::Linear,
+        grid: GridChoice::Union,
+        ends: Ends::LeftOut,
+    };
+    let p = prediction(&of, VerdictLimits::COMMON_PRACTICE).unwrap();
+    let panels = figures::SpectralPanels {
+        film: "Film (invented)",
+        filter: "edge 710",
+        light: "equal energy",
+        prediction: &p,
+        filter_curve: &filter,
+        interpolation: Interpolation::Linear,
+        sun_heights: &[],
+    };
+    // The height of each label's base line, from a drawing.
+    let heights = |sheet| -> Vec<f64> {
+        figures::spectral_panels(&panels, sheet)
+            .lines()
+            .filter(|line| line.contains("<text") && line.ends_with(" nm</text>"))
+            .filter(|line| !line.contains("wavelength"))
+            .map(|line| {
+                let (_, rest) = line.split_once(" y=\"").unwrap();
+                rest.split_once('"').unwrap().0.parse().unwrap()
+            })
+            .collect()
+    };
+    // 300 px hold 400 to 750 nm, so the band of some 20 nm is some 20 px wide, and each
+    // label about 40: beside one another they would need more than is left of the edge.
+    let phone = heights(Sheet::PHONE);
+    assert_eq!(phone.len(), 2, "{phone:?}");
+    // 12: the size of the letters, in pixels.
+    assert!(phone[1] - phone[0] >= 12.0, "{phone:?}");
+    let file = heights(Sheet::FILE);
+    assert_eq!(file.len(), 2, "{file:?}");
+    assert_eq!(file[0], file[1], "a wide sheet has room for both");
+}

@@ -1,5 +1,6 @@
 //! Files sent to the notebook, by the API: scans, logs of the field, bundles.
 
+use crate::api::refused::FileRefused;
 use crate::api::tests::{Number, Placed};
 use crate::layout::Step;
 use crate::refusal::{ApiRefusal, Refusal, Told};
@@ -44,12 +45,8 @@ pub(crate) struct Taken {
     request_body(content = Vec<u8>, content_type = "application/octet-stream"),
     responses(
         (status = 201, body = Taken),
-        (status = 400, description = "Number or query can't be read", body = Told),
-        (status = 403, description = "The token of this run is missing", body = Told),
-        (status = 404, description = "There is no such test or revision", body = Told),
-        (status = 409, description = "Somebody changed the test since", body = Told),
-        (status = 413, description = "The file is too large", body = Told),
         (status = 422, description = "The file is no scan that can be read", body = Told),
+        FileRefused,
     )
 )]
 pub(crate) async fn send_scan(
@@ -85,12 +82,8 @@ pub(crate) async fn send_scan(
     request_body(content = Vec<u8>, content_type = "application/octet-stream"),
     responses(
         (status = 200, body = Taken),
-        (status = 400, description = "Number or query can't be read", body = Told),
-        (status = 403, description = "The token of this run is missing", body = Told),
-        (status = 404, description = "There is no such test or revision", body = Told),
-        (status = 409, description = "Somebody changed the test since", body = Told),
-        (status = 413, description = "The file is too large", body = Told),
         (status = 422, description = "The log doesn't fit the plan or the record", body = Told),
+        FileRefused,
     )
 )]
 pub(crate) async fn send_log(

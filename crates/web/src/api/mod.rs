@@ -8,6 +8,7 @@ pub(crate) mod jobs;
 pub(crate) mod outlines;
 pub(crate) mod predict;
 pub(crate) mod records;
+pub(crate) mod refused;
 pub(crate) mod run;
 pub(crate) mod tablets;
 pub(crate) mod tests;

@@ -1,5 +1,6 @@
 //! Patches and step tablets outlined in scans, and the frames that scans show, by the API.
 
+use crate::api::refused::JsonChangeRefused;
 use crate::api::tests::{Number, Placed};
 use crate::layout::Step;
 use crate::refusal::{ApiRefusal, Refusal, Told};
@@ -111,12 +112,8 @@ fn rectangle(sides: [u32; 4]) -> Result<[u32; 4], Refusal> {
     request_body = OutlinedPatch,
     responses(
         (status = 201, body = Placed),
-        (status = 400, description = "The JSON or the number can't be read", body = Told),
-        (status = 403, description = "The token of this run is missing", body = Told),
-        (status = 404, description = "There is no such test or revision", body = Told),
-        (status = 409, description = "Somebody changed the test since", body = Told),
-        (status = 415, description = "The body is no JSON", body = Told),
         (status = 422, description = "The outline doesn't fit the record", body = Told),
+        JsonChangeRefused,
     )
 )]
 pub(crate) async fn outline(
@@ -211,12 +208,8 @@ impl ClearEnd {
     request_body = OutlinedTablet,
     responses(
         (status = 201, body = Placed),
-        (status = 400, description = "The JSON or the number can't be read", body = Told),
-        (status = 403, description = "The token of this run is missing", body = Told),
-        (status = 404, description = "There is no such test or revision", body = Told),
-        (status = 409, description = "Somebody changed the test since", body = Told),
-        (status = 415, description = "The body is no JSON", body = Told),
         (status = 422, description = "The outline doesn't fit the record", body = Told),
+        JsonChangeRefused,
     )
 )]
 pub(crate) async fn outline_tablet(

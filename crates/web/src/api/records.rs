@@ -1,5 +1,6 @@
 //! Records of a test as rows of cells, by the API.
 
+use crate::api::refused::JsonChangeRefused;
 use crate::api::tests::Number;
 use crate::book::Rows;
 use crate::record_tables::{as_typed, shown_rows};
@@ -82,12 +83,8 @@ pub(crate) struct ChangedRecords {
     request_body = ChangedRecords,
     responses(
         (status = 200, body = Records),
-        (status = 400, description = "The JSON or the number can't be read", body = Told),
-        (status = 403, description = "The token of this run is missing", body = Told),
-        (status = 404, description = "There is no such test or revision", body = Told),
-        (status = 409, description = "Somebody changed the test since; the message says what", body = Told),
-        (status = 415, description = "The body is no JSON", body = Told),
         (status = 422, description = "The rows don't fit the record", body = Told),
+        JsonChangeRefused,
     )
 )]
 pub(crate) async fn save_records(

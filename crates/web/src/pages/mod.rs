@@ -13,6 +13,7 @@ pub(crate) mod plan;
 pub(crate) mod planning;
 pub(crate) mod report;
 pub(crate) mod spectra;
+pub(crate) mod spectra_fields;
 pub(crate) mod tablet;
 pub(crate) mod tests;
 pub(crate) mod trace;

@@ -10,6 +10,7 @@ use crate::layout::{Frame, Step, page, token_field};
 use crate::pages::history::number as revision;
 use crate::pages::plan::planned_table;
 use crate::pages::spectra::LEVELS;
+use crate::pages::spectra_fields::{OwnCurves, film_class_field, own_curve_fields};
 use crate::plan_form::{Fields, SKIES, Source, film_of, of_new, of_test, source};
 use crate::refusal::{Refusal, sentence};
 use crate::shared::{Shared, away};
@@ -68,14 +69,14 @@ pub(crate) fn source_fields(
     known: Markup,
 ) -> Markup {
     let from = source(values.typed);
+    let (film, filter) = (values.of("film_curve", ""), values.of("filter_curve", ""));
+    let curves = OwnCurves {
+        film: &film,
+        film_log: values.ticked("film_log", false),
+        filter: &filter,
+    };
     html! {
-        label.slider { span { "Class of film" }
-            select name="film_class" {
-                @for class in &choices.film_classes {
-                    option value=(class) selected[values.of("film_class", "extended-red") == *class] { (class.replace('-', " ")) }
-                }
-            }
-        }
+        (film_class_field(choices, &values.of("film_class", "extended-red")))
         fieldset.slider {
             legend { "The factor to expect" }
             label { input type="radio" name="source" value="practice" checked[from == Source::CommonPractice]; "by class of film and cut-on, common practice" }
@@ -94,18 +95,7 @@ pub(crate) fn source_fields(
                     }
                 }
             }
-            details open[!values.of("film_curve", "").is_empty() || !values.of("filter_curve", "").is_empty()] {
-                summary { "Your own curves" }
-                label.slider {
-                    span { "Film: wavelength in nm and relative sensitivity, a row each" }
-                    textarea name="film_curve" rows="4" spellcheck="false" { (values.of("film_curve", "")) }
-                }
-                label { input type="checkbox" name="film_log" checked[values.ticked("film_log", false)]; "Its values are log10" }
-                label.slider {
-                    span { "Filter: wavelength in nm and transmittance, 0 to 1" }
-                    textarea name="filter_curve" rows="4" spellcheck="false" { (values.of("filter_curve", "")) }
-                }
-            }
+            (own_curve_fields(curves, html! {}))
         }
         div data-when="source" data-is="known" { (known) }
     }
@@ -277,11 +267,7 @@ fn carried_fields(values: &Values<'_>, carried: &Carried) -> Markup {
                 .iter()
                 .any(|(name, value)| name == "filter_id" && value == id)
         } else {
-            // The first that has a cut-on.
-            let first = carried.filters.iter().find(|f| f.edge.is_some());
-            first
-                .or(carried.filters.first())
-                .is_some_and(|f| f.id == id)
+            usual_filter(carried).is_some_and(|usual| usual == id)
         }
     };
     let light = values.of("light_id", carried.lights.first().map_or("", |l| &l.id));
@@ -328,6 +314,13 @@ fn carried_fields(values: &Values<'_>, carried: &Carried) -> Markup {
             }
         }
     }
+}
+
+/// The filter that a plan begins with: the first with a cut-on, or the first of all.
+fn usual_filter(carried: &Carried) -> Option<&str> {
+    let filters = &carried.filters;
+    let with_edge = filters.iter().find(|f| f.edge.is_some());
+    with_edge.or(filters.first()).map(|f| f.id.as_str())
 }
 
 /// A cut-on in words: 715 nm, half of the light.
@@ -439,13 +432,7 @@ fn usual_of(carried: &Carried) -> Fields {
         ),
         (
             "filter_id",
-            carried
-                .filters
-                .iter()
-                .find(|f| f.edge.is_some())
-                .or(carried.filters.first())
-                .map(|f| f.id.clone())
-                .unwrap_or_default(),
+            usual_filter(carried).unwrap_or_default().to_owned(),
         ),
     ];
     pairs

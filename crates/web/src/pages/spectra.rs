@@ -6,6 +6,7 @@
 use crate::drawing::drawing;
 use crate::form::{field, fields as fields_of};
 use crate::layout::{Frame, Step, page};
+use crate::pages::spectra_fields::{OwnCurves, film_class_field, own_curve_fields};
 use crate::refusal::{Refusal, sentence};
 use crate::shared::{OpenTest, Shared, away};
 use crate::spectra_question::{SpectraQuestion, request};
@@ -236,16 +237,14 @@ pub(crate) async fn body(form: &SpectraForm) -> Result<Markup, Refusal> {
 }
 
 fn fields(form: &SpectraForm, choices: &SpectraChoices) -> Markup {
+    let curves = OwnCurves {
+        film: form.film_curve.as_deref().unwrap_or_default(),
+        film_log: form.film_log.is_some(),
+        filter: form.filter_curve.as_deref().unwrap_or_default(),
+    };
     html! {
         form #question method="get" data-answer="/spectra/answer" {
-            label.slider {
-                span { "Class of film" }
-                select name="film_class" {
-                    @for class in &choices.film_classes {
-                        option value=(class) selected[*class == form.film()] { (class.replace('-', " ")) }
-                    }
-                }
-            }
+            (film_class_field(choices, form.film()))
             fieldset.slider {
                 legend { "Filter" }
                 label { input type="radio" name="kind" value="edge" checked[!form.by_table()]; "Long-pass, by its cut-on" }
@@ -299,19 +298,9 @@ fn fields(form: &SpectraForm, choices: &SpectraChoices) -> Markup {
                 span { "EI without a filter, if known" }
                 input name="ei" inputmode="decimal" value=(form.ei.as_deref().unwrap_or_default());
             }
-            details open[form.film_curve.is_some() || form.filter_curve.is_some()] {
-                summary { "Your own curves" }
+            (own_curve_fields(curves, html! {
                 p { "Pasted as two columns, or " a href="/trace" { "read off a printed plot" } "." }
-                label.slider {
-                    span { "Film: wavelength in nm and relative sensitivity, a row each" }
-                    textarea name="film_curve" rows="5" spellcheck="false" { (form.film_curve.as_deref().unwrap_or_default()) }
-                }
-                label { input type="checkbox" name="film_log" checked[form.film_log.is_some()]; "Its values are log10" }
-                label.slider {
-                    span { "Filter: wavelength in nm and transmittance, 0 to 1" }
-                    textarea name="filter_curve" rows="5" spellcheck="false" { (form.filter_curve.as_deref().unwrap_or_default()) }
-                }
-            }
+            }))
             noscript { p.actions { button.main { "Work it out" } } }
         }
     }
@@ -411,7 +400,7 @@ fn shown(found: &PredictAnswer, form: &SpectraForm) -> Markup {
     html! {
         div.headline {
             h2.plain { (asked) }
-            p.big { (factor) " " @if let Some(interval) = interval.strip_suffix(')') { small { (interval) } } }
+            p.big { (factor) " " @if let Some(interval) = interval.strip_suffix(')') { small { (interval.replace(" %", "\u{a0}%")) } } }
         }
         @for (place, svg) in found.svgs.iter().enumerate() {
             div class=(if place == 0 { "figure on-page" } else { "figure on-phone" }) { (drawing(svg)) }
