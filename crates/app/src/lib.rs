@@ -84,17 +84,17 @@ pub use glass::Glass;
 pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_word};
 pub use json::findings_json;
 pub use kept::{
-    Added, EvaluatedTest, KeepError, Notebook, OpenTest, PatchRow, PlannedFor, TabletQuestion,
-    USUAL_TABLETS, bundle_of_folder, folder_of_bundle, plan_foreseen,
+    Added, EvaluatedTest, KeepError, Notebook, OpenTest, PatchRow, PlannedFor, SentFolder,
+    TabletQuestion, USUAL_TABLETS, bundle_of_folder, folder_of_bundle, plan_foreseen,
 };
 pub use kept_pages::EvaluatedPages;
 pub use light_by_name::{LightAnswer, light};
 pub use light_table::{LightTable, light_table};
 pub use notebook::{
     CELL_TABLES, CellColumn, CellKind, CellTable, Check, Checked, Conflict, Documents, Fingerprint,
-    FolderError, Found, FoundTests, Held, Imported, Problem, RecordRow, Revision, Saved, ScanPlace,
-    Stage, StripOutline, StripPlace, TestId, TestOverview, cell_table, check, record_rows,
-    with_record_rows, with_strip, with_top_keys,
+    FolderError, Found, FoundTests, Held, Imported, ListedFile, ListingLimits, Problem, RecordRow,
+    Revision, Saved, ScanPlace, Stage, StripOutline, StripPlace, TestId, TestOverview, cell_table,
+    check, record_rows, with_record_rows, with_strip, with_top_keys,
 };
 pub use output::write_file;
 pub use plan::{CAUTIONS, PlanQuestion, Planned, plan};

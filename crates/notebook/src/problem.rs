@@ -147,12 +147,8 @@ impl Problems {
         expected: impl Into<String>,
         remedy: impl Into<String>,
     ) {
-        if self.list.len() == MOST {
-            self.more += 1;
-            return;
-        }
         let counted = |n: usize| (n > 0).then_some(n);
-        self.list.push(Problem {
+        self.push(Problem {
             file: place.file.clone(),
             line: counted(place.line),
             column: counted(place.column),
@@ -162,14 +158,19 @@ impl Problems {
         });
     }
 
+    /// Adds a problem that was put into words already.
+    pub(crate) fn push(&mut self, problem: Problem) {
+        if self.list.len() == MOST {
+            self.more += 1;
+        } else {
+            self.list.push(problem);
+        }
+    }
+
     /// Adds the problems of an error made elsewhere.
     pub(crate) fn add_all(&mut self, error: FolderError) {
         for problem in error.problems {
-            if self.list.len() == MOST {
-                self.more += 1;
-            } else {
-                self.list.push(problem);
-            }
+            self.push(problem);
         }
         self.more += error.more;
     }

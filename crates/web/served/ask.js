@@ -12,8 +12,23 @@ export class Refused extends Error {
   }
 }
 
-/** Asks the program and gives its JSON; throws a Refused. */
-export async function ask(address, { method = 'GET', json, body, signal } = {}) {
+const SILENT = {
+  problem: 'The program does not answer.',
+  remedy: 'See whether it still runs. What is on this page is kept until you close it.',
+};
+
+function refused(status, told) {
+  return new Refused(status, {
+    problem: told.problem ?? `The program refused (${status}).`,
+    remedy: told.remedy ?? '',
+  });
+}
+
+/**
+ * Asks the program and gives its JSON; throws a Refused. What is lasting goes on though
+ * the page is left.
+ */
+export async function ask(address, { method = 'GET', json, body, signal, lasting = false } = {}) {
   const headers = {};
   if (method !== 'GET') headers['x-filmproof-token'] = token();
   if (json !== undefined) {
@@ -22,22 +37,42 @@ export async function ask(address, { method = 'GET', json, body, signal } = {}) 
   }
   let answer;
   try {
-    answer = await fetch(address, { method, headers, body, signal });
+    answer = await fetch(address, { method, headers, body, signal, keepalive: lasting });
   } catch (error) {
     if (error.name === 'AbortError') throw error;
-    throw new Refused(0, {
-      problem: 'The program does not answer.',
-      remedy: 'See whether it still runs. What is on this page is kept until you close it.',
-    });
+    throw new Refused(0, SILENT);
   }
   const told = await answer.json().catch(() => ({}));
-  if (!answer.ok) {
-    throw new Refused(answer.status, {
-      problem: told.problem ?? `The program refused (${answer.status}).`,
-      remedy: told.remedy ?? '',
-    });
-  }
+  if (!answer.ok) throw refused(answer.status, told);
   return told;
+}
+
+/** Sends a file with PUT and tells the bytes that have gone; throws a Refused. */
+export function send(address, { file, signal, told }) {
+  return new Promise((fine, bad) => {
+    const request = new XMLHttpRequest();
+    request.open('PUT', address);
+    request.setRequestHeader('x-filmproof-token', token());
+    request.setRequestHeader('content-type', 'application/octet-stream');
+    request.responseType = 'json';
+    const stopped = () => bad(new DOMException('stopped', 'AbortError'));
+    const stop = () => request.abort();
+    request.upload.onprogress = (event) => told(event.loaded);
+    request.onload = () => {
+      const answer = request.response ?? {};
+      if (request.status >= 200 && request.status < 300) fine(answer);
+      else bad(refused(request.status, answer));
+    };
+    request.onerror = () => bad(new Refused(0, SILENT));
+    request.onabort = stopped;
+    request.onloadend = () => signal.removeEventListener('abort', stop);
+    if (signal.aborted) {
+      stopped();
+      return;
+    }
+    signal.addEventListener('abort', stop);
+    request.send(file);
+  });
 }
 
 let passes = 0;

@@ -13,7 +13,7 @@ async function follow() {
     sayRefused(error);
     return;
   }
-  if (state.state === 'done') {
+  if (state.state === 'done' && state.notes.length === 0) {
     location.replace(state.result);
     return;
   }

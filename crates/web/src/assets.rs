@@ -59,6 +59,7 @@ static ASSETS: &[Asset] = &[
     asset!("tablet.js", SCRIPT),
     asset!("job.js", SCRIPT),
     asset!("tests.js", SCRIPT),
+    asset!("folder.js", SCRIPT),
     asset!("files.js", SCRIPT),
     asset!("curves.js", SCRIPT),
     asset!("report.js", SCRIPT),

@@ -32,10 +32,30 @@ pub(crate) struct JobState {
     pub(crate) total: u64,
     /// Where the result is, once it has ended well.
     pub(crate) result: Option<String>,
+    /// What should be known of it, once it has ended well, as sentences.
+    pub(crate) notes: Vec<String>,
     /// What was seen, when it failed.
     pub(crate) problem: Option<String>,
     /// What to do about it.
     pub(crate) remedy: Option<String>,
+}
+
+/// How a job ended that ended well.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Ended {
+    /// The address of its result.
+    pub(crate) result: String,
+    /// What should be known of it, as sentences.
+    pub(crate) notes: Vec<String>,
+}
+
+impl From<String> for Ended {
+    fn from(result: String) -> Self {
+        Self {
+            result,
+            notes: vec![],
+        }
+    }
 }
 
 /// Where a job is.
@@ -88,14 +108,14 @@ impl Job {
 }
 
 impl Jobs {
-    /// Starts a job; its work gives the address of its result.
+    /// Starts a job; its work gives the address of its result, with notes where there are any.
     ///
     /// # Errors
     /// [`AppError`] when too many run already.
-    pub(crate) fn start(
+    pub(crate) fn start<E: Into<Ended>>(
         &self,
         title: impl Into<String>,
-        work: impl FnOnce(&JobProgress) -> Result<String, AppError> + Send + 'static,
+        work: impl FnOnce(&JobProgress) -> Result<E, AppError> + Send + 'static,
     ) -> Result<u64, AppError> {
         let mut all = self.lock();
         let running = all
@@ -126,6 +146,7 @@ impl Jobs {
                 done: 0,
                 total: 0,
                 result: None,
+                notes: vec![],
                 problem: None,
                 remedy: None,
             }),
@@ -168,14 +189,19 @@ impl Jobs {
     }
 }
 
-fn run(progress: &JobProgress, work: impl FnOnce(&JobProgress) -> Result<String, AppError>) {
+fn run<E: Into<Ended>>(
+    progress: &JobProgress,
+    work: impl FnOnce(&JobProgress) -> Result<E, AppError>,
+) {
     // A bug in one piece of work must not leave it running for ever on the page.
     let ended = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| work(progress)));
     let mut state = progress.0.lock();
     match ended {
-        Ok(Ok(result)) => {
+        Ok(Ok(ended)) => {
+            let Ended { result, notes } = ended.into();
             state.state = JobStage::Done;
             state.result = Some(result);
+            state.notes = notes;
         }
         Ok(Err(_)) if progress.0.stop.load(Ordering::Relaxed) => {
             state.state = JobStage::Stopped;

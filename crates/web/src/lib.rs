@@ -18,6 +18,7 @@ mod assets;
 mod book;
 mod download;
 mod drawing;
+mod folders;
 mod form;
 mod guard;
 mod jobs;

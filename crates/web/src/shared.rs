@@ -2,6 +2,7 @@
 
 use crate::book::Book;
 pub(crate) use crate::book::{LaidTable, OpenTest, Others};
+use crate::folders::Folders;
 use crate::jobs::Jobs;
 use crate::phone::Phones;
 use crate::refusal::Refusal;
@@ -17,6 +18,7 @@ pub struct Shared {
     token: String,
     book: Arc<Book>,
     jobs: Jobs,
+    folders: Folders,
     phones: Option<Phones>,
 }
 
@@ -30,6 +32,7 @@ impl Shared {
             token: secret()?,
             book: Arc::new(Book::open_at(&settings.notebook)?),
             jobs: Jobs::default(),
+            folders: Folders::default(),
             phones: settings.phone.then(Phones::new).transpose()?,
         })
     }
@@ -54,6 +57,10 @@ impl Shared {
 
     pub(crate) fn book(&self) -> Arc<Book> {
         Arc::clone(&self.book)
+    }
+
+    pub(crate) fn folders(&self) -> &Folders {
+        &self.folders
     }
 
     pub(crate) fn jobs(&self) -> &Jobs {

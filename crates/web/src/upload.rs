@@ -18,6 +18,9 @@ pub(crate) const MOST_SCAN_BYTES: u64 = 3 * 1024 * 1024 * 1024;
 /// Largest table, log or record. \[bytes\]
 pub(crate) const MOST_TEXT_BYTES: u64 = 8 * 1024 * 1024;
 
+/// Most bytes of a test folder, all files together. \[bytes\]
+pub(crate) const MOST_FOLDER_BYTES: u64 = 64 * 1024 * 1024 * 1024;
+
 /// Writes a body to a temporary file within a folder of this program's own. One that
 /// says it is too large is refused before a byte of it is written.
 pub(crate) async fn received_within(

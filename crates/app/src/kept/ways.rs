@@ -28,7 +28,10 @@ pub struct Added {
 static NUMBER: AtomicU64 = AtomicU64::new(0);
 
 /// Tells progress of one work, and goes on unless it was asked to stop.
-fn told<'a>(progress: &'a dyn Progress, work: &'a str) -> impl Fn(u64, u64) -> bool + 'a {
+pub(super) fn told<'a>(
+    progress: &'a dyn Progress,
+    work: &'a str,
+) -> impl Fn(u64, u64) -> bool + 'a {
     move |done, total| {
         progress.at(work, done, total);
         !progress.stop_asked()
@@ -36,6 +39,7 @@ fn told<'a>(progress: &'a dyn Progress, work: &'a str) -> impl Fn(u64, u64) -> b
 }
 
 /// A folder that goes away with its holder.
+#[derive(Debug)]
 pub(super) struct Scratch(pub(super) PathBuf);
 
 /// What a scratch folder's name begins with.
@@ -192,7 +196,7 @@ impl Notebook {
         Ok(added)
     }
 
-    fn keep(&self, taken: TakenIn, by: &str, what: &str) -> Result<Added, KeepError> {
+    pub(super) fn keep(&self, taken: TakenIn, by: &str, what: &str) -> Result<Added, KeepError> {
         let mut file = self.file();
         let same_as = file.tests_with(&taken.documents)?;
         Ok(Added {

@@ -2,6 +2,7 @@
 
 use crate::bundle::GoOn;
 use crate::documents::{BYTES_MOST, Documents, Fingerprint, Held, is_own};
+use crate::folder::TEST_TOML;
 use crate::path::{TEXT_BYTES_MOST, hash_file};
 use crate::problem::FolderError;
 use crate::store::content::held as held_in;
@@ -16,8 +17,8 @@ use std::path::Path;
 /// The most files a test may have.
 pub(crate) const FILES_MOST: usize = 20_000;
 
-/// Folders that hold what can be computed again.
-const COMPUTED: [&str; 1] = ["results"];
+/// The folder that holds what can be computed again.
+const COMPUTED: &str = "results";
 
 /// A test folder's files, read to be kept.
 #[derive(Clone, Debug)]
@@ -46,6 +47,30 @@ impl NotebookFile {
             ScanPlace::TakenIn => self.take_in(path),
             ScanPlace::ReferredTo => self.refer_to(path),
         })
+    }
+
+    /// Takes in files that lie under other names than they have in the test: each with its
+    /// path there, and where it is. `go_on` is told which file of how many comes next.
+    ///
+    /// # Errors
+    /// [`NotebookError`] when there is no `test.toml` among them, a file can't be read, or a
+    /// path would not stand on every disk; [`NotebookError::Stopped`].
+    pub fn take_files_in(
+        &self,
+        files: &[(&str, &Path)],
+        go_on: &GoOn<'_>,
+    ) -> Result<Documents, NotebookError> {
+        let mut documents = Documents::default();
+        for (done, (path, file)) in files.iter().enumerate() {
+            if !go_on(done as u64, files.len() as u64) {
+                return Err(NotebookError::Stopped);
+            }
+            documents.put(path, kept_as(path, file, &|file| self.take_in(file))?)?;
+        }
+        if documents.get(TEST_TOML).is_none() {
+            return Err(no_record("the folder", "send its test.toml too").into());
+        }
+        Ok(documents)
     }
 
     /// Opens a file of a test to be read.
@@ -186,11 +211,9 @@ type Keep<'a> = dyn Fn(&Path) -> Result<Held, NotebookError> + 'a;
 
 fn read_files(dir: &Path, go_on: &GoOn<'_>, keep: &Keep<'_>) -> Result<TakenIn, NotebookError> {
     let root = dir.canonicalize().map_err(file_error("opening", dir))?;
-    if !root.join(crate::folder::TEST_TOML).is_file() {
-        return Err(FolderError::of_file(
-            dir.display().to_string(),
-            "the folder holds no test.toml",
-            "a test folder: test.toml with the record, patches.csv, readings.csv and the scans",
+    if !root.join(TEST_TOML).is_file() {
+        return Err(no_record(
+            &dir.display().to_string(),
             "run `filmproof demo DIR` to see a filled-in folder",
         )
         .into());
@@ -201,6 +224,16 @@ fn read_files(dir: &Path, go_on: &GoOn<'_>, keep: &Keep<'_>) -> Result<TakenIn, 
     };
     read_into(&root, "", go_on, keep, &mut taken)?;
     Ok(taken)
+}
+
+/// There is no record at the top of a folder.
+pub(crate) fn no_record(folder: &str, remedy: impl Into<String>) -> FolderError {
+    FolderError::of_file(
+        folder,
+        "the folder holds no test.toml",
+        "a test folder: test.toml with the record, patches.csv, readings.csv and the scans",
+        remedy,
+    )
 }
 
 fn read_into(
@@ -226,26 +259,24 @@ fn read_into(
         };
         let path = format!("{within}{name}");
         let kind = entry.file_type().map_err(reading)?;
-        if name.starts_with('.') {
-            taken.left_out.push(format!("{path}: hidden"));
-        } else if within.is_empty() && kind.is_dir() && COMPUTED.contains(&name) {
-            taken
-                .left_out
-                .push(format!("{path}: can be computed again"));
+        let as_shown = if kind.is_dir() {
+            format!("{path}/")
+        } else {
+            path.clone()
+        };
+        if let Some(why) = why_left_out(&as_shown) {
+            taken.left_out.push(format!("{path}: {why}"));
         } else if kind.is_dir() {
-            read_into(&entry.path(), &format!("{path}/"), go_on, keep, taken)?;
+            read_into(&entry.path(), &as_shown, go_on, keep, taken)?;
         } else if !kind.is_file() {
             taken.left_out.push(format!("{path}: a link, or no file"));
         } else {
             if !go_on(taken.documents.count() as u64, 0) {
                 return Err(NotebookError::Stopped);
             }
-            let held = if is_own(&path) {
-                own_text(&entry.path(), &path)?
-            } else {
-                keep(&entry.path())?
-            };
-            taken.documents.put(&path, held)?;
+            taken
+                .documents
+                .put(&path, kept_as(&path, &entry.path(), keep)?)?;
             if taken.documents.count() > FILES_MOST {
                 return Err(FolderError::of_file(
                     folder.display().to_string(),
@@ -258,6 +289,27 @@ fn read_into(
         }
     }
     Ok(())
+}
+
+/// Says why a path within a test folder is left out of what is kept; that of a folder ends
+/// with /.
+pub(crate) fn why_left_out(path: &str) -> Option<&'static str> {
+    if path.split('/').any(|part| part.starts_with('.')) {
+        Some("hidden")
+    } else if path.split_once('/').is_some_and(|(top, _)| top == COMPUTED) {
+        Some("can be computed again")
+    } else {
+        None
+    }
+}
+
+/// Keeps a file of the disk under a path of the test.
+fn kept_as(path: &str, file: &Path, keep: &Keep<'_>) -> Result<Held, NotebookError> {
+    if is_own(path) {
+        own_text(file, path)
+    } else {
+        keep(file)
+    }
 }
 
 /// How a test's files are laid out as a folder.

@@ -29,7 +29,7 @@ mod search;
 pub use difference::Difference;
 pub(crate) use error::file_error;
 pub use error::{Conflict, NotebookError};
-pub(crate) use folder_way::Hashed;
+pub(crate) use folder_way::{FILES_MOST, Hashed, no_record, why_left_out};
 pub use folder_way::{TakenIn, folder_files};
 pub use open::{Check, NotebookFile};
 pub use overview::{Stage, TestOverview};

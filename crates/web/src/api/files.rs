@@ -2,6 +2,8 @@
 
 use crate::api::refused::FileRefused;
 use crate::api::tests::{Number, Placed};
+use crate::book::TakenIn;
+use crate::jobs::Ended;
 use crate::layout::Step;
 use crate::refusal::{ApiRefusal, Refusal, Told};
 use crate::shared::{Shared, away};
@@ -137,9 +139,16 @@ pub(crate) async fn send_bundle(
     }
     let book = shared.book();
     let work = shared.jobs().start("Taking a bundle in", move |progress| {
-        let test = book.take_bundle_in(file.path(), progress)?;
-        Ok(Step::Exposures.of(&test.to_string()))
+        Ok(begun_with(book.take_bundle_in(file.path(), progress)?))
     })?;
     let next = crate::pages::job::address(work);
     Ok((StatusCode::ACCEPTED, Json(Placed { test: 0, next })))
+}
+
+/// A test that was taken in is begun with its exposures.
+pub(crate) fn begun_with(taken: TakenIn) -> Ended {
+    Ended {
+        result: Step::Exposures.of(&taken.test.to_string()),
+        notes: taken.notes,
+    }
 }

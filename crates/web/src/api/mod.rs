@@ -4,6 +4,7 @@
 //! is made, so that the two can't differ.
 
 pub(crate) mod files;
+pub(crate) mod folders;
 pub(crate) mod jobs;
 pub(crate) mod outlines;
 pub(crate) mod predict;

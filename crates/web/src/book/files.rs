@@ -1,7 +1,10 @@
 //! Files that go in and out: bundles, scans, logs of the field, field cards.
 
 use super::{BY, Book, id, no_room, number};
-use app::{AppError, KeepError, Progress, write_card};
+use crate::upload::{MOST_FOLDER_BYTES, MOST_SCAN_BYTES};
+use app::{
+    Added, AppError, KeepError, ListedFile, ListingLimits, Progress, SentFolder, write_card,
+};
 use std::path::Path;
 
 impl Book {
@@ -14,8 +17,30 @@ impl Book {
         &self,
         bundle: &Path,
         progress: &dyn Progress,
-    ) -> Result<u32, KeepError> {
-        number(self.notebook.import_bundle(bundle, BY, progress)?.test)
+    ) -> Result<TakenIn, KeepError> {
+        taken_in(self.notebook.import_bundle(bundle, BY, progress)?)
+    }
+
+    /// Begins to take a test folder in whose files are sent one by one.
+    pub(crate) fn await_folder(
+        &self,
+        name: &str,
+        files: Vec<ListedFile>,
+    ) -> Result<SentFolder, KeepError> {
+        let limits = ListingLimits {
+            bytes: MOST_FOLDER_BYTES,
+            file_bytes: MOST_SCAN_BYTES,
+        };
+        self.notebook.await_folder(name, files, limits)
+    }
+
+    /// Takes it in once all of them came.
+    pub(crate) fn take_folder_in(
+        &self,
+        sent: SentFolder,
+        progress: &dyn Progress,
+    ) -> Result<TakenIn, KeepError> {
+        taken_in(self.notebook.keep_sent(sent, BY, progress)?)
     }
 
     pub(crate) fn bundle(&self, test: u32, to: &Path) -> Result<String, KeepError> {
@@ -130,6 +155,35 @@ impl Book {
         write_card(&dir, Some(place.path()))?;
         Ok(std::fs::read_to_string(place.path().join(name)).map_err(|e| no_room(&e))?)
     }
+}
+
+/// A test that came in whole.
+#[derive(Clone, Debug)]
+pub(crate) struct TakenIn {
+    pub(crate) test: u32,
+    /// What should be known of it, as sentences.
+    pub(crate) notes: Vec<String>,
+}
+
+/// Most notes of one kind that are shown.
+const MOST_NOTES: usize = 12;
+
+fn taken_in(added: Added) -> Result<TakenIn, KeepError> {
+    let same = added
+        .same_as
+        .iter()
+        .map(|test| format!("test {test} has the very same files"));
+    let left_out = added.left_out.iter().map(|of| format!("left out {of}"));
+    let mut notes: Vec<String> = same.take(MOST_NOTES).collect();
+    notes.extend(left_out.take(MOST_NOTES));
+    let more = added.left_out.len().saturating_sub(MOST_NOTES);
+    if more > 0 {
+        notes.push(format!("{more} more were left out"));
+    }
+    Ok(TakenIn {
+        test: number(added.test)?,
+        notes,
+    })
 }
 
 /// A name for a scan that the record can refer to.

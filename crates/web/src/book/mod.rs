@@ -7,6 +7,7 @@ mod looking;
 mod tablets;
 
 pub(crate) use comparing::Others;
+pub(crate) use files::TakenIn;
 pub(crate) use tablets::{Found, Missing, TabletSearch};
 
 use app::{

@@ -24,7 +24,9 @@ pub(crate) async fn show(
     Path(job): Path<u64>,
 ) -> Result<Response, Refusal> {
     let state = shared.jobs().state(job).ok_or_else(missing)?;
-    if let (JobStage::Done, Some(result)) = (state.state, &state.result) {
+    if let (JobStage::Done, Some(result), true) =
+        (state.state, &state.result, state.notes.is_empty())
+    {
         return Ok(Redirect::to(result).into_response());
     }
     let address = address(job);
@@ -52,6 +54,10 @@ fn body(state: &JobState, token: &str) -> maud::Markup {
             JobStage::Stopped => {
                 p { "Stopped. Nothing was changed by it." }
                 p { a href="/" { "All tests" } }
+            },
+            JobStage::Done if state.result.is_some() => {
+                @for note in &state.notes { p.note { (sentence(note)) } }
+                div.actions { a.button.main href=[state.result.as_deref()] { "Go on" } }
             },
             JobStage::Failed | JobStage::Done => {
                 p.note { (sentence(state.problem.as_deref().unwrap_or("the work ended without a result"))) }

@@ -164,13 +164,22 @@ fn ways_to_begin(token: &str, has_example: bool) -> Markup {
                 }
             }
             label.button data-take-in tabindex="0" {
-                "Take in a test"
+                "Take in a test folder"
+                input #folder type="file" webkitdirectory hidden;
+            }
+            label.button data-take-in tabindex="0" {
+                "Take in a bundle"
                 input #bundle type="file" accept=".zip" hidden;
             }
         }
+        div.told data-coming hidden {
+            p data-work role="status" {}
+            p { progress aria-label="How much of the folder came" max="1" {} }
+            p.actions { button type="button" data-cancel { "Cancel" } }
+        }
         p.about {
-            "Taken in is a bundle (.zip), as a test is handed on; it may be dropped anywhere on this page. A test folder is taken in by "
-            code { "filmproof import FOLDER --notebook NOTEBOOK" } "."
+            "A test folder holds test.toml, tables and scans; a bundle (.zip) is one as it is handed on. "
+            "Either may be dropped anywhere on this page."
         }
     }
 }
