@@ -4,6 +4,7 @@ use crate::guard::Connection;
 use crate::router::router;
 use crate::shared::Shared;
 use app::AppError;
+use std::convert::Infallible;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, UdpSocket};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -72,11 +73,24 @@ async fn served(settings: &ServeSettings, say: &dyn Fn(&str)) -> Result<(), AppE
         ended = std::future::IntoFuture::into_future(server) => {
             ended.map_err(|e| AppError::new(format!("the server ended: {e}"), "start it again"))
         }
+        never = new_codes_shown(&shared, say) => match never {},
         () = async {
             told_to_stop().await;
             tokio::time::sleep(PATIENCE).await;
         } => Ok(()),
     }
+}
+
+/// Says each code that takes the place of the one that was shown.
+async fn new_codes_shown(shared: &Shared, say: &dyn Fn(&str)) -> Infallible {
+    if let Some(phones) = shared.phones() {
+        let mut shown = phones.shown();
+        while shown.changed().await.is_ok() {
+            let code = shown.borrow_and_update().clone();
+            say(&format!("The code for a phone is {code} now."));
+        }
+    }
+    std::future::pending().await
 }
 
 async fn bound(settings: &ServeSettings) -> Result<TcpListener, AppError> {

@@ -22,7 +22,8 @@ fn closed() -> Refusal {
 
 /// Asks for the code.
 pub(crate) async fn show(State(shared): State<Arc<Shared>>) -> Result<Markup, Refusal> {
-    shared.phones().ok_or_else(closed)?;
+    // A code that is too old is made anew now, so that it is shown when it is looked for.
+    shared.phones().ok_or_else(closed)?.code()?;
     Ok(asking(None))
 }
 
