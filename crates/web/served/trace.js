@@ -16,6 +16,8 @@ const WORDS = [
 let picture = null;
 let marks = [];
 let cross = { x: 0, y: 0 };
+// Questions asked so far: an answer that comes after a later question is not shown.
+let asked = 0;
 
 async function choose(file) {
   if (!file) return;
@@ -72,7 +74,9 @@ async function changed() {
   const ready = points.length >= 2;
   for (const use of form.querySelectorAll('[data-use]')) use.disabled = !ready;
   csv.value = '';
+  asked += 1;
   if (!ready) return;
+  const mine = asked;
   const mark = (at) => ({ x_px: marks[at].x, y_px: marks[at].y, value: number(NAMES[at]) });
   try {
     const read = await ask('/api/trace', {
@@ -83,13 +87,15 @@ async function changed() {
         y1: mark(2),
         y2: mark(3),
         points: points.map(({ x, y }) => ({ x_px: x, y_px: y })),
+        x_log: form.elements.x_log.checked,
         y_log: form.elements.y_log.checked,
       },
     });
+    if (mine !== asked) return;
     csv.value = read.csv;
     say('');
   } catch (error) {
-    sayRefused(error);
+    if (mine === asked) sayRefused(error);
   }
 }
 

@@ -50,6 +50,9 @@ pub(crate) struct MarkedPlot {
     /// Points of the curve.
     #[schema(max_items = 2000)]
     points: Vec<Point>,
+    /// Whether the axis of wavelengths is logarithmic.
+    #[serde(default)]
+    x_log: bool,
     /// Whether the other axis is logarithmic.
     #[serde(default)]
     y_log: bool,
@@ -119,7 +122,7 @@ pub(crate) async fn trace(
     for point in &plot.points {
         text.push_str(&format!("point,{},{},\n", point.x_px, point.y_px));
     }
-    let y_log = plot.y_log;
+    let (x_log, y_log) = (plot.x_log, plot.y_log);
     let csv = away(move || {
         let place = tempfile::tempdir().map_err(|e| {
             AppError::new(
@@ -132,7 +135,7 @@ pub(crate) async fn trace(
         let hidden = format!("{}{}", place.path().display(), std::path::MAIN_SEPARATOR);
         let request = TraceRequest {
             file,
-            x_log: false,
+            x_log,
             y_log,
             sd_px: SD_PX,
         };

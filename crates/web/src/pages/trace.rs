@@ -37,7 +37,8 @@ pub(crate) async fn show(State(shared): State<Arc<Shared>>) -> Markup {
                             label { span { (words) } input name=(name) inputmode="decimal" value=(usual) autocomplete="off"; }
                         }
                     }
-                    label { input type="checkbox" name="y_log"; "The upright axis is divided by powers of ten" }
+                    label { input type="checkbox" name="x_log"; "The axis of wavelengths is logarithmic: 200, 400, 800 nm lie evenly apart" }
+                    label { input type="checkbox" name="y_log"; "The upright axis is logarithmic: 0.1, 1, 10 lie evenly apart" }
                     div.actions {
                         button type="button" data-back disabled { "Take the last mark back" }
                     }
