@@ -6,8 +6,10 @@
 //! report's own tests read its HTML.
 
 pub(crate) mod axe;
+mod folder_walk;
 pub(crate) mod program;
 pub(crate) mod screens;
+mod trace_walk;
 pub(crate) mod walks;
 
 use crate::command::output;
@@ -73,7 +75,7 @@ pub(crate) fn run(workspace: &Workspace, program: &Path) -> Result<(), String> {
     if let Err(why) = crate::field_card::run(workspace, &program, &chromium) {
         faults.push(format!("field card: {why}"));
     }
-    if let Err(why) = pages(workspace, &program, &chromium) {
+    if let Err(why) = pages(workspace, &program, &chromium, &[]) {
         faults.push(format!("pages: {why}"));
     }
     if faults.is_empty() {
@@ -84,12 +86,29 @@ pub(crate) fn run(workspace: &Workspace, program: &Path) -> Result<(), String> {
     }
 }
 
-/// The walks through the pages, each over a notebook of its own.
-pub(crate) fn pages(workspace: &Workspace, program: &Path, chromium: &Path) -> Result<(), String> {
+/// The walks through the pages by name.
+const WALKS: [&str; 4] = ["example", "empty", "trace", "folder"];
+
+/// The walks through the pages, each over a notebook of its own; all when none is named.
+pub(crate) fn pages(
+    workspace: &Workspace,
+    program: &Path,
+    chromium: &Path,
+    named: &[&str],
+) -> Result<(), String> {
+    if let Some(unknown) = named.iter().find(|name| !WALKS.contains(name)) {
+        return Err(format!("there is no walk {unknown}; there are {WALKS:?}"));
+    }
+    let program = &program
+        .canonicalize()
+        .map_err(|e| format!("{}: {e}", program.display()))?;
     let folder = workspace.scratch("walks")?;
     let axe = axe::Axe::fetched(workspace);
     let scans = walks::example_scans(&folder, program)?;
-    for name in ["example", "empty"] {
+    for name in WALKS
+        .into_iter()
+        .filter(|name| named.is_empty() || named.contains(name))
+    {
         let own = folder.join(format!("{name}-notebook"));
         fs::create_dir_all(&own).map_err(|e| format!("{}: {e}", own.display()))?;
         let begin = std::time::Instant::now();
@@ -102,6 +121,8 @@ pub(crate) fn pages(workspace: &Workspace, program: &Path, chromium: &Path) -> R
         let mut page = devtools_page(chromium, &folder)?;
         let walked = match name {
             "example" => walks::example_walk(&mut page, &served.address, &axe),
+            "trace" => trace_walk::walk(&mut page, &served.address, &folder, &axe),
+            "folder" => folder_walk::walk(&mut page, &served.address, &scans, &axe),
             _ => walks::empty_walk(&mut page, &served.address, &scans, &axe),
         };
         if walked.is_err() {

@@ -52,9 +52,12 @@ usage: cargo run -p xtask -- CHORE
   browser [PROGRAM]    look at the worked example's report in Chromium, where there is one,
                        and take the field card from plan to record there
   api PROGRAM          the JSON API against its own description, where schemathesis can be installed
-  pages PROGRAM        walks through the pages alone, with axe-core where it can be fetched
+  pages PROGRAM [WALK...]
+                       walks through the pages alone, with axe-core where it can be fetched:
+                       example, empty, trace, folder; all when none is named
   screens PROGRAM [PATH...]
-                       pictures of every page, light and dark, wide and on a phone
+                       pictures of every page, light and dark, wide, on a phone and on a very
+                       large screen, and in print
   golden report        goldens that differ from the last commit: old, new, difference
   prove [--tests N] [--kind LETTER] [--draw N]
                        simulate tests whose truth is known and score the estimate
@@ -104,8 +107,8 @@ fn main() -> ExitCode {
         ["browser"] => browser::run(&workspace, &built),
         ["browser", program] => browser::run(&workspace, &PathBuf::from(program)),
         ["api", program] => api_description::run(&workspace, &PathBuf::from(program)),
-        ["pages", program] => match browser::chromium(&workspace) {
-            Some(chromium) => browser::pages(&workspace, &PathBuf::from(program), &chromium),
+        ["pages", program, walks @ ..] => match browser::chromium(&workspace) {
+            Some(chromium) => browser::pages(&workspace, &PathBuf::from(program), &chromium, walks),
             None => Err("Chromium is not installed".to_owned()),
         },
         ["screens", program, paths @ ..] => {

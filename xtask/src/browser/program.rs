@@ -16,8 +16,14 @@ pub(crate) struct Served {
 impl Served {
     /// Starts it over a notebook in a folder, on any free port.
     pub(crate) fn start(program: &Path, folder: &Path) -> Result<Self, String> {
+        Self::start_with(program, folder, &[])
+    }
+
+    /// The same with more options.
+    pub(crate) fn start_with(program: &Path, folder: &Path, more: &[&str]) -> Result<Self, String> {
         let mut child = Command::new(program)
             .args(["serve", "notebook.sqlite", "--port", "0"])
+            .args(more)
             .current_dir(folder)
             .stdin(Stdio::null())
             .stdout(Stdio::piped())

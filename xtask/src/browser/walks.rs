@@ -8,10 +8,10 @@ use crate::browser::screens::READY;
 use crate::devtools::Page;
 use serde_json::{Value, json};
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// A page where the work on it has ended.
-fn arrived(step: &str) -> String {
+pub(crate) fn arrived(step: &str) -> String {
     format!("/\\/tests\\/\\d+\\/{step}$/.test(location.pathname) && {READY}")
 }
 
@@ -55,7 +55,12 @@ pub(crate) fn every_state(page: &mut Page, address: &str) -> Result<Vec<String>,
         "document.querySelector('[data-views]')?.dataset.views.includes('wall-2') && {}",
         arrived("negatives")
     ))?;
-    paths.push(format!("{own}/compare"));
+    for more in ["compare", "report.html", "card/sheet", "card/cards"] {
+        paths.push(format!("{own}/{more}"));
+    }
+    paths.push("/let-in".to_owned());
+    paths.push("/?words=nothing+has+this".to_owned());
+    paths.push(failed_work(page)?);
     for (way, steps) in [
         ("plan", ["plan", "exposures"].as_slice()),
         (
@@ -77,6 +82,18 @@ pub(crate) fn every_state(page: &mut Page, address: &str) -> Result<Vec<String>,
         paths.extend(steps.iter().map(|step| format!("{own}/{step}")));
     }
     Ok(paths)
+}
+
+/// Work that fails, for its page.
+fn failed_work(page: &mut Page) -> Result<String, String> {
+    page.ask(
+        "fetch('/api/bundles', { method: 'POST', body: 'no bundle', \
+           headers: { 'x-filmproof-token': document.querySelector('meta[name=token]').content } }) \
+         .then(r => r.json()).then(r => r.next)",
+    )?
+    .as_str()
+    .map(str::to_owned)
+    .ok_or_else(|| "no work was begun".to_owned())
 }
 
 /// More sheets narrow the interval that is promised, while the slider moves.
@@ -453,24 +470,38 @@ fn two_windows(page: &mut Page, own: &str) -> Result<(), String> {
 
 /// Brings scans by the chooser of files.
 fn bring(page: &mut Page, scans: &Path, names: &[&str]) -> Result<(), String> {
-    let files: Vec<String> = names
+    let files: Vec<PathBuf> = names
         .iter()
-        .map(|name| scans.join(format!("{name}.tif")).display().to_string())
+        .map(|name| scans.join(format!("{name}.tif")))
         .collect();
-    let document = page.call("DOM.getDocument", &json!({}))?;
-    let found = page.call(
-        "DOM.querySelector",
-        &json!({ "nodeId": document["root"]["nodeId"], "selector": "[data-scans] input[type=file]" }),
-    )?;
-    page.call(
-        "DOM.setFileInputFiles",
-        &json!({ "files": files, "nodeId": found["nodeId"] }),
-    )?;
+    choose_files(page, "[data-scans] input[type=file]", &files)?;
     page.wait_for(&format!(
         "document.querySelectorAll('[data-view]').length === {} && {}",
         names.len(),
         arrived("negatives")
     ))
+}
+
+/// Chooses files, or a folder, in a chooser of the page.
+pub(crate) fn choose_files(
+    page: &mut Page,
+    selector: &str,
+    files: &[impl AsRef<Path>],
+) -> Result<(), String> {
+    let files: Vec<String> = files
+        .iter()
+        .map(|file| file.as_ref().display().to_string())
+        .collect();
+    let document = page.call("DOM.getDocument", &json!({}))?;
+    let found = page.call(
+        "DOM.querySelector",
+        &json!({ "nodeId": document["root"]["nodeId"], "selector": selector }),
+    )?;
+    page.call(
+        "DOM.setFileInputFiles",
+        &json!({ "files": files, "nodeId": found["nodeId"] }),
+    )
+    .map(drop)
 }
 
 /// Draws a rectangle of a scan, in its pixels, by the mouse.
@@ -511,7 +542,7 @@ fn client(page: &mut Page, scan: &str, x: f64, y: f64) -> Result<(f64, f64), Str
     }
 }
 
-fn mouse(page: &mut Page, kind: &str, (x, y): (f64, f64)) -> Result<(), String> {
+pub(crate) fn mouse(page: &mut Page, kind: &str, (x, y): (f64, f64)) -> Result<(), String> {
     let held = if kind == "mouseMoved" { "none" } else { "left" };
     page.call(
         "Input.dispatchMouseEvent",
@@ -545,7 +576,7 @@ fn fill(page: &mut Page, field: &str, value: &str) -> Result<(), String> {
 }
 
 /// Types into a field in place of what stands there.
-fn fill_in(page: &mut Page, selector: &str, value: &str) -> Result<(), String> {
+pub(crate) fn fill_in(page: &mut Page, selector: &str, value: &str) -> Result<(), String> {
     let selector = Value::from(selector);
     page.ask(&format!(
         "{{ const f = document.querySelector({selector}); f.focus(); f.select(); }}"
@@ -555,14 +586,14 @@ fn fill_in(page: &mut Page, selector: &str, value: &str) -> Result<(), String> {
         .map(drop)
 }
 
-fn press(page: &mut Page, selector: &str) -> Result<(), String> {
+pub(crate) fn press(page: &mut Page, selector: &str) -> Result<(), String> {
     let selector = Value::from(selector);
     page.ask(&format!("document.querySelector({selector}).click()"))
         .map(drop)
 }
 
 /// Makes the worked example's scans for the walk that begins with nothing.
-pub(crate) fn example_scans(folder: &Path, program: &Path) -> Result<std::path::PathBuf, String> {
+pub(crate) fn example_scans(folder: &Path, program: &Path) -> Result<PathBuf, String> {
     let made = crate::command::output(program, &["demo", "example", "--quiet"], folder)?;
     if made.code != 0 {
         return Err(format!(
