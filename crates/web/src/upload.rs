@@ -83,8 +83,10 @@ fn in_words(bytes: u64) -> String {
     const MB: u64 = 1024 * 1024;
     if bytes >= 1024 * MB {
         format!("{} GB", bytes / (1024 * MB))
-    } else {
+    } else if bytes >= MB {
         format!("{} MB", bytes / MB)
+    } else {
+        format!("{bytes} bytes")
     }
 }
 
