@@ -188,7 +188,24 @@ fn keep(pool: &mut Vec<Vec<u8>>, file: Vec<u8>, seeds: usize, chance: &mut Chanc
     }
 }
 
+/// Reads a file; slow is what is slow each time, not what had to wait for another program.
 fn outcome(subject: &Subject, file: &[u8]) -> Result<bool, String> {
+    const TRIES: usize = 3;
+    let mut quickest = Duration::MAX;
+    for _ in 0..TRIES {
+        let (read, took) = timed(subject, file)?;
+        if took <= subject.slow {
+            return Ok(read);
+        }
+        quickest = quickest.min(took);
+    }
+    Err(format!(
+        "took {:.1} s, the quickest of {TRIES} tries",
+        quickest.as_secs_f64()
+    ))
+}
+
+fn timed(subject: &Subject, file: &[u8]) -> Result<(bool, Duration), String> {
     let began = Instant::now();
     let read = catch_unwind(AssertUnwindSafe(|| (subject.hold)(file))).map_err(|panic| {
         panic
@@ -197,11 +214,7 @@ fn outcome(subject: &Subject, file: &[u8]) -> Result<bool, String> {
             .or_else(|| panic.downcast_ref::<&str>().map(|text| (*text).to_owned()))
             .unwrap_or_else(|| "panicked".to_owned())
     })?;
-    let took = began.elapsed();
-    if took > subject.slow {
-        return Err(format!("took {:.1} s", took.as_secs_f64()));
-    }
-    Ok(read)
+    Ok((read, began.elapsed()))
 }
 
 /// The finding, cut down as long as something is still wrong with it.

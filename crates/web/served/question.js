@@ -87,4 +87,5 @@ try {
 } catch {
   // A browser that keeps nothing has nothing to hand over.
 }
+if (place.hasAttribute('data-ask')) await ask();
 document.documentElement.dataset.ready = '1';

@@ -3,7 +3,7 @@
 use crate::form::{field, fields};
 use crate::layout::{Frame, Step, page, token_field};
 use crate::pages::planning::{
-    Values, foreseen_of_new, known_fields, light_fields, means_fields, source_fields, text_field,
+    Values, answer_to_come, known_fields, light_fields, means_fields, source_fields, text_field,
 };
 use crate::pages::spectra::LEVELS;
 use crate::plan_form::{Fields, of_new};
@@ -22,25 +22,6 @@ pub(crate) async fn show(State(shared): State<Arc<Shared>>) -> Result<Markup, Re
     asking(&shared, &vec![], None).await
 }
 
-/// What the form holds before anything is typed.
-fn usual() -> Fields {
-    [
-        ("film_class", "extended-red"),
-        ("box_speed", "400"),
-        ("edge_nm", "715"),
-        ("level", "50%"),
-        ("sky", "clear-sun"),
-        ("sheets", "8"),
-        ("holders", "4"),
-        ("aperture", "16"),
-        ("longest", "60"),
-        ("red_filter", "on"),
-    ]
-    .into_iter()
-    .map(|(name, value)| (name.to_owned(), value.to_owned()))
-    .collect()
-}
-
 async fn asking(
     shared: &Arc<Shared>,
     typed: &Fields,
@@ -48,8 +29,6 @@ async fn asking(
 ) -> Result<Markup, Refusal> {
     let choices = spectra_choices()?;
     let values = Values { typed };
-    let asked = if typed.is_empty() { &usual() } else { typed };
-    let answered = foreseen_of_new(shared, asked).await;
     let level = values.of("level", "50%");
     let frame = Frame {
         token: shared.token(),
@@ -89,7 +68,7 @@ async fn asking(
                     p { "Without a plan: an empty record with this film and filter, to be filled in frame by frame." }
                     p.actions { button name="way" value="record" { "Begin an empty record" } }
                 }
-                div #answer aria-live="polite" { (answered) }
+                (answer_to_come())
             }
         },
     ))

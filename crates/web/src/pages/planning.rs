@@ -205,7 +205,6 @@ async fn asking(
     let measured = |filter: &str| app::factor_found(&found.as_ref()?.json, filter);
     let choices = spectra_choices()?;
     let values = Values { typed };
-    let answered = answer_of_test(shared, test, typed, carried).await;
     Ok(page(
         &frame,
         html! {
@@ -237,7 +236,7 @@ async fn asking(
                     ))
                     p.actions { button.main { "Keep this plan" } a.button href=(Step::Plan.of(&id)) { "Leave it" } }
                 }
-                div #answer aria-live="polite" { (answered) }
+                (answer_to_come())
             }
         },
     ))
@@ -362,6 +361,16 @@ pub(crate) async fn keep(
     }
 }
 
+/// Where the promise comes to stand: it takes a moment to work out, and the form need
+/// not wait for it.
+pub(crate) fn answer_to_come() -> Markup {
+    html! {
+        div #answer aria-live="polite" aria-busy="true" data-ask {
+            p.about { "Working out what this plan promises …" }
+        }
+    }
+}
+
 /// What a plan of a recorded test promises.
 pub(crate) async fn answer(
     State(shared): State<Arc<Shared>>,
@@ -380,13 +389,7 @@ async fn answer_of_test(
     typed: &Fields,
     carried: &Carried,
 ) -> Markup {
-    // Before anything is typed the form stands as it is shown.
-    let usual = if typed.is_empty() {
-        usual_of(carried)
-    } else {
-        typed.clone()
-    };
-    let foreseen = match of_test(&usual, carried) {
+    let foreseen = match of_test(typed, carried) {
         Ok(asked) => {
             let book = shared.book();
             away(move || asked.asked(|question| book.foreseen_for(test, question, &asked.of))).await
@@ -394,51 +397,6 @@ async fn answer_of_test(
         Err(refusal) => Err(refusal),
     };
     told(foreseen)
-}
-
-/// What the form of a recorded test holds before anything is typed.
-fn usual_of(carried: &Carried) -> Fields {
-    let pairs = [
-        ("film_class", "extended-red".to_owned()),
-        (
-            "sheets",
-            carried
-                .sheets
-                .unwrap_or(8)
-                .clamp(2, MOST_SHEETS)
-                .to_string(),
-        ),
-        ("holder_names", holders(carried)),
-        ("aperture", carried.aperture.unwrap_or(16.0).to_string()),
-        ("longest", "60".to_owned()),
-        ("sky", "clear-sun".to_owned()),
-        ("red_filter", "on".to_owned()),
-        ("tablet", if carried.tablet { "on" } else { "" }.to_owned()),
-        (
-            "light_id",
-            carried
-                .lights
-                .first()
-                .map(|l| l.id.clone())
-                .unwrap_or_default(),
-        ),
-        (
-            "process_id",
-            carried
-                .processes
-                .first()
-                .map(|(id, _)| id.clone())
-                .unwrap_or_default(),
-        ),
-        (
-            "filter_id",
-            usual_filter(carried).unwrap_or_default().to_owned(),
-        ),
-    ];
-    pairs
-        .into_iter()
-        .map(|(name, value)| (name.to_owned(), value))
-        .collect()
 }
 
 /// What a plan of a new test promises.
@@ -449,8 +407,7 @@ pub(crate) async fn answer_of_new(
     Ok(foreseen_of_new(&shared, &fields(&body)).await)
 }
 
-/// The same for its page.
-pub(crate) async fn foreseen_of_new(shared: &Arc<Shared>, typed: &Fields) -> Markup {
+async fn foreseen_of_new(shared: &Arc<Shared>, typed: &Fields) -> Markup {
     let foreseen = match of_new(typed) {
         Ok(asked) => {
             let book = shared.book();
