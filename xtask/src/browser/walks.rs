@@ -332,8 +332,9 @@ pub(crate) fn empty_walk(
     bring(
         page,
         scans,
-        &["sun-anchor-2", "sun-715-3", "sun-715-4", "unexposed"],
+        &["sun-anchor-2", "IMG_0012", "sun-715-4", "unexposed"],
     )?;
+    orphan_given(page, axe)?;
     tablet_found(page, axe)?;
     let patches = [
         (
@@ -382,6 +383,25 @@ pub(crate) fn empty_walk(
         ));
     }
     Ok(())
+}
+
+/// A scan whose name says nothing is asked about, and is given to the frame without one.
+fn orphan_given(page: &mut Page, axe: &Axe) -> Result<(), String> {
+    const FRAME: &str = "JSON.parse(document.querySelector('[data-views]').dataset.views).views.find(v => v.scan === 'IMG_0012')?.frame";
+    axe.look(page, "a scan that no frame names")?;
+    let before = page.ask(FRAME)?;
+    let offered =
+        page.ask("document.querySelector('.on-table figcaption > form select')?.value")?;
+    if before != Value::Null || offered != json!("sun-715-3") {
+        return Err(format!(
+            "the scan shows {before}, and {offered} is offered for it"
+        ));
+    }
+    press(page, ".on-table figcaption > form button")?;
+    page.wait_for(&format!(
+        "document.querySelector('[data-views]') && {FRAME} === 'sun-715-3' && {}",
+        arrived("negatives")
+    ))
 }
 
 /// The step tablet is chosen, found by itself, looked at and kept.
@@ -602,5 +622,8 @@ pub(crate) fn example_scans(folder: &Path, program: &Path) -> Result<PathBuf, St
         ));
     }
     let scans = folder.join("example/scans");
+    // One as a camera or scanner names it.
+    fs::copy(scans.join("sun-715-3.tif"), scans.join("IMG_0012.tif"))
+        .map_err(|e| format!("{}: {e}", scans.display()))?;
     fs::canonicalize(&scans).map_err(|e| format!("{}: {e}", scans.display()))
 }
