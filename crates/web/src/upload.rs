@@ -1,8 +1,8 @@
 //! Files that are sent: piece by piece onto the disk, up to a limit.
 //!
 //! The file lies beside the notebook, on the disk that is to keep it, under a name of
-//! its own making, and is gone when it is dropped: also when the sending breaks off. The name that was sent is
-//! looked at as a name only.
+//! its own making, and is gone when it is dropped: also when the sending breaks off.
+//! The name that was sent is looked at as a name only.
 
 use crate::refusal::Refusal;
 use axum::body::{Body, HttpBody as _};

@@ -269,12 +269,8 @@ pub(crate) struct GivenScan {
     request_body = GivenScan,
     responses(
         (status = 200, body = Placed),
-        (status = 400, description = "The JSON or the number can't be read", body = Told),
-        (status = 403, description = "The token of this run is missing", body = Told),
-        (status = 404, description = "There is no such test or revision", body = Told),
-        (status = 409, description = "Somebody changed the test since", body = Told),
-        (status = 415, description = "The body is no JSON", body = Told),
         (status = 422, description = "There is no such scan or frame, or the scan can't be given to it", body = Told),
+        JsonChangeRefused,
     )
 )]
 pub(crate) async fn give_scan(

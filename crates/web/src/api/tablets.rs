@@ -1,5 +1,6 @@
 //! Step tablets looked for in scans, by the API.
 
+use crate::api::refused::JsonChangeRefused;
 use crate::api::tests::{Number, Placed};
 use crate::book::{Found, Missing};
 use crate::form::encoded;
@@ -218,12 +219,8 @@ pub(crate) struct ConfirmedTablets {
     request_body = ConfirmedTablets,
     responses(
         (status = 201, body = Placed),
-        (status = 400, description = "The JSON or the number can't be read", body = Told),
-        (status = 403, description = "The token of this run is missing", body = Told),
-        (status = 404, description = "There is no such test or revision", body = Told),
-        (status = 409, description = "Somebody changed the test since", body = Told),
-        (status = 415, description = "The body is no JSON", body = Told),
         (status = 422, description = "No tablet was found in this scan", body = Told),
+        JsonChangeRefused,
     )
 )]
 pub(crate) async fn keep(
