@@ -55,6 +55,7 @@ mod predict_text;
 mod progress;
 mod scan_channel;
 mod scan_checks;
+mod shown_names;
 mod single_scan;
 mod spectra_choices;
 mod spectral_file;

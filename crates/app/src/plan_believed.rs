@@ -8,6 +8,7 @@ use crate::plan::PlanQuestion;
 use crate::predict::{FilterAnswer, PredictRequest, StatedSpread, unranked};
 use crate::predict_curves::{FilmChoice, FilterChoice};
 use crate::predict_shade::MeterChoice;
+use crate::shown_names::{shown_filter, shown_light};
 use crate::spectral_file::SpectralFile;
 use figures::shown;
 use findings::{FactorPrior, factor_prior};
@@ -409,8 +410,8 @@ fn no_image_by_spectra(
     };
     let reason = format!(
         "behind {} {film} keeps {kept} of its bare response in {}; an image needs a thousandth (predicted from spectra)",
-        answer.name,
-        light.name()
+        shown_filter(&answer.name),
+        shown_light(&light.name())
     );
     (reason, instead)
 }

@@ -3,6 +3,7 @@
 use crate::AppError;
 use crate::plan::PlanQuestion;
 use crate::plan_believed::{Believed, BelievedTest};
+use crate::shown_names::shown_filter;
 use exposure::{SunnySky, sunny_estimate};
 use findings::{FEWEST_SHEETS, MOST_SHEETS, PlanError, PlanRequest};
 use quantity::{Density, Ev100, ExposureIndex, FNumber, Measured, Nanometres, Seconds, Stops};
@@ -135,7 +136,11 @@ pub(crate) fn request(
             }),
         },
         box_speed,
-        filter: filter("filter", format!("filter {}", tested.name), tested.edge)?,
+        filter: filter(
+            "filter",
+            format!("filter {}", shown_filter(&tested.name)),
+            tested.edge,
+        )?,
         red,
         light: Light {
             id: id("light")?,

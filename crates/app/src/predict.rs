@@ -10,6 +10,7 @@ use crate::predict_curves::{Film, FilmChoice, FilterChoice, curve, film, filters
 use crate::predict_json::json_of;
 use crate::predict_shade::{MeterChoice, Shade, ShadeAnswer};
 use crate::predict_text::{lines_of, ranked_lines};
+use crate::shown_names::{shown_filter, shown_light};
 use crate::spectral_file::SpectralFile;
 use crate::sun_chart::{chart, chart_lines};
 use figures::SunHeightFactor;
@@ -132,8 +133,8 @@ pub fn predict(request: &PredictRequest) -> Result<PredictAnswer, AppError> {
         .map_or(&light, |(_, curve)| curve);
     let panels = figures::SpectralPanels {
         film: &film.name,
-        filter: &first.name,
-        light: &request.light.name(),
+        filter: &shown_filter(&first.name),
+        light: &shown_light(&request.light.name()),
         prediction: &first.prediction,
         filter_curve: drawn_filter,
         interpolation: interpolation(request),

@@ -1,6 +1,7 @@
 //! What a prediction says to a person: the answer first, then what it rests on.
 
 use crate::predict::{FilterAnswer, TOLD_FROM_STOPS};
+use crate::shown_names::shown_filter;
 use figures::shown;
 use quantity::Stops;
 use spectra::{Expected, Prediction, VerdictLimits};
@@ -41,21 +42,20 @@ fn doubted(p: &Prediction) -> bool {
 /// Lines about one filter.
 pub(crate) fn lines_of(a: &FilterAnswer, film: &str) -> Vec<String> {
     let p = &a.prediction;
+    let filter = shown_filter(&a.name);
     let mut lines = vec![];
     match (p.factor, p.stops(), a.interval_stops()) {
         (Some(_), _, _) if p.share() < SHARE_TOLD => lines.push(format!(
-            "{film} behind {}: more than ×1 000 000, over 20 stops",
-            a.name
+            "{film} behind {filter}: more than ×1 000 000, over 20 stops"
         )),
         (Some(factor), Some(stops), Some((low, high))) => lines.push(format!(
-            "{film} behind {}: {}, {} stops more ({} to {}, 90 %)",
-            a.name,
+            "{film} behind {filter}: {}, {} stops more ({} to {}, 90 %)",
             shown::factor(factor),
             shown::stops(stops),
             shown::fixed(low, 1),
             shown::fixed(high, 1)
         )),
-        _ => lines.push(format!("{film} behind {}: no factor", a.name)),
+        _ => lines.push(format!("{film} behind {filter}: no factor")),
     }
     lines.push(format!("Verdict: {}.", verdict_words(p)));
     if let Some(ei) = a.ei {

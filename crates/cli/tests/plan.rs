@@ -69,7 +69,7 @@ fn too_few_sheets_name_the_filters_to_leave() {
     let (code, _, error) = plan(&edges(&["650:50%", "695:50%", "715:50%"], "3"));
     assert_eq!(code, 1);
     assert!(
-        error.contains("leave for another day: filter 715:50%"),
+        error.contains("leave for another day: filter 715 nm (50 %)"),
         "{error}"
     );
 }
@@ -181,7 +181,7 @@ fn a_film_by_its_curve_without_an_image_gets_no_sheet() {
     let rest = ["--box-speed", "400", "--sheets", "6", "--holders", "3"];
     let json = json_of(&[&["--film", film, "--filter-edge", "760:50%"], &rest[..]].concat());
     assert_eq!(json["image"], "none");
-    assert!(json["reason"].as_str().unwrap().contains("760:50%"));
+    assert!(json["reason"].as_str().unwrap().contains("760 nm (50 %)"));
     let instead = json["instead"].as_array().unwrap();
     assert!(
         instead

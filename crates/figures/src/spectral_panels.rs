@@ -91,13 +91,15 @@ pub fn spectral_panels(of: &SpectralPanels<'_>, sheet: Sheet) -> String {
     y += PANEL_PX + 42.0;
 
     panel_title(&mut svg, y, "Light × film × filter: what is left");
+    let top = y + 22.0;
     if let Some(band) = p.filtered.band {
         let (from, to) = (x.at(band.low.to_nm()), x.at(band.high.to_nm()));
-        let top = y + 22.0;
         svg.rectangle(from, top, (to - from).max(1.0), PANEL_PX, Ink::Band);
-        band_edges(&mut svg, x, top, [band.low.to_nm(), band.high.to_nm()]);
     }
     area(&mut svg, x, y, &points(&|i| filtered[i]), Ink::Line);
+    if let Some(band) = p.filtered.band {
+        band_edges(&mut svg, x, top, [band.low.to_nm(), band.high.to_nm()]);
+    }
     y += PANEL_PX + 22.0;
     for tick in x.steps(50.0) {
         let nm = 50.0 * tick as f64;

@@ -233,7 +233,7 @@ impl Assumptions {
                     rows.push(row(
                         "constant K of a reflected-light meter",
                         self.meter_k,
-                        "cd/m2",
+                        "cd/m²",
                         "ISO 2720 gives 10.6 to 13.4; makers use 12.5 or 14",
                     ));
                     rows.push(row(

@@ -41,7 +41,7 @@ pub(crate) fn ends(e: &Estimate, assumptions: &Assumptions, i: usize, read: bool
             profile_end(model, &e.fit, i, sd, direction, 0.5 * z * z, REACH)
         };
         let (low, high) = (end(-1.0, z_two), end(1.0, z_two));
-        let method = "profile of the posterior";
+        let method = "ends found by fitting again along the factor";
         match (low, high) {
             (End::At(low), End::At(high)) if read => (low, high, None, method),
             (End::At(low), End::At(high)) => {
@@ -89,7 +89,7 @@ pub(crate) fn ends(e: &Estimate, assumptions: &Assumptions, i: usize, read: bool
             p[i] - z_two * sd,
             p[i] + z_two * sd,
             None,
-            "covariance at the optimum",
+            "ends from the scatter about the best fit",
         )
     };
     Ends {

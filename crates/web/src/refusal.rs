@@ -130,9 +130,9 @@ impl IntoResponse for ApiRefusal {
     }
 }
 
-/// A message as a sentence: a capital, a full stop.
+/// A message as a sentence: a capital, a full stop, and no line that begins with a % sign.
 pub(crate) fn sentence(text: &str) -> String {
-    let text = text.trim();
+    let text = text.trim().replace(" %", "\u{a0}%");
     let mut letters = text.chars();
     let mut out: String = match letters.next() {
         Some(first) => first.to_uppercase().chain(letters).collect(),

@@ -34,20 +34,28 @@ const PRINTED: [&str; 5] = [
 /// Pixels of a printed sheet for each inch, in its picture.
 const SHEET_PER_INCH: &str = "70";
 
-/// Longest line of text, in widths of an n: some 75 letters, which are still easy to read.
-const MOST_LETTERS: f64 = 80.0;
+/// Longest line of text, in widths of an n: some 75 letters, which are still easy to read. The
+/// pages set 68 widths of a figure, and a figure is a quarter wider than an n.
+const MOST_LETTERS: f64 = 88.0;
 
-/// The widest paragraph in widths of an n of its own type, and how it begins.
-const WIDEST_LINE: &str = "(() => { const pen = document.createElement('canvas').getContext('2d'); \
-    let widest = [0, '']; \
+/// The longest line of text in widths of an n of its own type, and how its text begins.
+const LONGEST_LINE: &str = "(() => { const pen = document.createElement('canvas').getContext('2d'); \
+    let longest = [0, '']; \
     for (const p of document.querySelectorAll('p, li, figcaption, caption, dd')) { \
-      const text = p.textContent.trim(); const style = getComputedStyle(p); \
-      const range = document.createRange(); range.selectNodeContents(p); \
-      const width = Math.max(0, ...[...range.getClientRects()].map(r => r.right)) - p.getBoundingClientRect().left; \
-      pen.font = style.font; const letter = pen.measureText('n').width; \
-      const letters = width / letter; \
-      if (text.length > 60 && letters > widest[0]) widest = [letters, text.slice(0, 40)]; \
-    } return widest; })()";
+      if (p.textContent.trim().length < 60) continue; \
+      pen.font = getComputedStyle(p).font; \
+      const lines = new Map(); \
+      for (const pieces = document.createTreeWalker(p, NodeFilter.SHOW_TEXT); pieces.nextNode();) { \
+        const range = document.createRange(); range.selectNodeContents(pieces.currentNode); \
+        for (const { top, left, right } of range.getClientRects()) { \
+          const [from, to] = lines.get(Math.round(top)) ?? [left, right]; \
+          lines.set(Math.round(top), [Math.min(from, left), Math.max(to, right)]); \
+        } \
+      } \
+      const width = Math.max(0, ...[...lines.values()].map(([from, to]) => to - from)); \
+      const letters = width / pen.measureText('n').width; \
+      if (letters > longest[0]) longest = [letters, p.textContent.trim().slice(0, 40)]; \
+    } return longest; })()";
 
 pub(crate) fn run(workspace: &Workspace, program: &Path, paths: &[&str]) -> Result<(), String> {
     let folder = workspace.scratch("screens")?;
@@ -83,7 +91,7 @@ pub(crate) fn run(workspace: &Workspace, program: &Path, paths: &[&str]) -> Resu
                 if broad.as_f64().is_none_or(|w| w > f64::from(width)) {
                     faults.push(format!("{path} is {broad} px wide on {width} px"));
                 }
-                let line = page.ask(WIDEST_LINE)?;
+                let line = page.ask(LONGEST_LINE)?;
                 if !dark
                     && line[0]
                         .as_f64()

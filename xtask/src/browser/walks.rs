@@ -55,14 +55,17 @@ pub(crate) fn every_state(page: &mut Page, address: &str) -> Result<Vec<String>,
         "document.querySelector('[data-views]')?.dataset.views.includes('wall-2') && {}",
         arrived("negatives")
     ))?;
-    for more in ["compare", "report.html", "card/sheet", "card/cards"] {
+    for more in ["compare", "report.html"] {
         paths.push(format!("{own}/{more}"));
     }
     paths.push("/let-in".to_owned());
     paths.push("/?words=nothing+has+this".to_owned());
     paths.push(failed_work(page)?);
     for (way, steps) in [
-        ("plan", ["plan", "exposures"].as_slice()),
+        (
+            "plan",
+            ["plan", "exposures", "card/sheet", "card/cards"].as_slice(),
+        ),
         (
             "record",
             ["exposures", "negatives", "findings", "plan"].as_slice(),

@@ -18,7 +18,11 @@ impl Book {
         bundle: &Path,
         progress: &dyn Progress,
     ) -> Result<TakenIn, KeepError> {
-        taken_in(self.notebook.import_bundle(bundle, BY, progress)?)
+        let added = self
+            .notebook
+            .import_bundle(bundle, BY, progress)
+            .map_err(|e| named(&e, bundle, "the bundle"))?;
+        taken_in(added)
     }
 
     /// Begins to take a test folder in whose files are sent one by one.
@@ -152,9 +156,19 @@ impl Book {
     pub(crate) fn card(&self, test: u32, name: &str) -> Result<String, KeepError> {
         let (_, dir) = self.notebook.folder(id(test), None)?;
         let place = tempfile::tempdir().map_err(|e| no_room(&e))?;
-        write_card(&dir, Some(place.path()))?;
+        write_card(&dir, Some(place.path())).map_err(|e| named(&e.into(), &dir, "the test"))?;
         Ok(std::fs::read_to_string(place.path().join(name)).map_err(|e| no_room(&e))?)
     }
+}
+
+/// The error with a name in place of a path that says nothing to who reads it.
+fn named(error: &KeepError, path: &Path, name: &str) -> AppError {
+    let told = error.to_app_error();
+    let path = path.display().to_string();
+    AppError::new(
+        told.problem.replace(&path, name),
+        told.remedy.replace(&path, name),
+    )
 }
 
 /// A test that came in whole.

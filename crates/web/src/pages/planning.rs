@@ -467,7 +467,7 @@ fn promised(planned: &Planned, rows: &[PlannedRow]) -> Markup {
 
 fn percent(value: Option<&Value>) -> String {
     let share = value.and_then(Value::as_f64).unwrap_or_default();
-    format!("{} %", app::shown::fixed(100.0 * share, 0))
+    format!("{}\u{a0}%", app::shown::fixed(100.0 * share, 0))
 }
 
 /// What is expected of one filter.

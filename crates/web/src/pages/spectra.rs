@@ -399,7 +399,7 @@ fn shown(found: &PredictAnswer, form: &SpectraForm) -> Markup {
         .take_while(|line| !line.is_empty());
     html! {
         div.headline {
-            h2.plain { (asked) }
+            h2.plain { (asked.replace(" %", "\u{a0}%")) }
             p.big { (factor) " " @if let Some(interval) = interval.strip_suffix(')') { small { (interval.replace(" %", "\u{a0}%")) } } }
         }
         @for (place, svg) in found.svgs.iter().enumerate() {

@@ -9,10 +9,10 @@ use maud::{Markup, html};
 use std::sync::Arc;
 
 const MARKS: [(&str, &str, &str); 4] = [
-    ("x1", "nm at the first mark", "400"),
-    ("x2", "nm at the second mark", "700"),
-    ("y1", "value at the third mark", "0"),
-    ("y2", "value at the fourth mark", "1"),
+    ("x1", "Wavelength at the first mark, nm", "400"),
+    ("x2", "Wavelength at the second mark, nm", "700"),
+    ("y1", "Value at the third mark", "0"),
+    ("y2", "Value at the fourth mark", "1"),
 ];
 
 /// The page.
