@@ -10,7 +10,7 @@ mod look;
 
 use doing::{BEYOND, DOINGS, Doing};
 use look::{Looked, look, look_at_file};
-use negative::honesty::HonestyFinding;
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use testkit::film_scan;
 
@@ -21,35 +21,55 @@ const FOUND: f64 = 0.95;
 /// Share of clean scans that may raise an alarm.
 const FALSE: f64 = 0.02;
 
+/// Draws from which scans of the same number never coincide.
+const PER_DRAW: u64 = 10_000;
+/// Chance below which a count of few scans is no longer put down to luck.
+const LUCK: f64 = 0.05;
+
 struct Wanted {
+    /// The first draw, and how many.
     draw: u64,
+    draws: u64,
+    /// Clean scans of each draw.
     clean: u64,
+    /// Whether the limits make room for the luck of few scans.
+    spread: bool,
+    /// One kind only, each strength done to so many scans.
+    kind: Option<(String, u64)>,
     scans: Option<PathBuf>,
 }
 
 fn wanted(words: &[&str]) -> Result<Wanted, String> {
     let mut wanted = Wanted {
         draw: 1,
+        draws: 1,
         clean: CLEAN,
+        spread: false,
+        kind: None,
         scans: None,
     };
-    for pair in words.chunks(2) {
-        match pair {
-            [word @ ("--draw" | "--clean"), value] => {
-                let number = value
-                    .parse()
-                    .map_err(|_| format!("{word} wants a whole number, not {value:?}"))?;
-                if *word == "--draw" {
-                    wanted.draw = number;
-                } else {
-                    wanted.clean = number;
-                }
+    let number = |word: &str, value: Option<&&str>| {
+        let whole = value.and_then(|v| v.parse().ok()).filter(|n| *n > 0);
+        whole.ok_or_else(|| format!("{word} wants a whole number of at least 1"))
+    };
+    let mut words = words.iter();
+    while let Some(word) = words.next() {
+        match *word {
+            "--draw" => wanted.draw = number(word, words.next())?,
+            "--draws" => wanted.draws = number(word, words.next())?,
+            "--clean" => wanted.clean = number(word, words.next())?,
+            "--spread" => wanted.spread = true,
+            "--kind" => {
+                let kind = *words.next().ok_or("--kind wants the name of a kind")?;
+                wanted.kind = Some((kind.to_owned(), number("KIND", words.next())?));
             }
-            ["--scans", folder] => wanted.scans = Some(PathBuf::from(folder)),
+            "--scans" => {
+                let folder = words.next().ok_or("--scans wants a folder")?;
+                wanted.scans = Some(PathBuf::from(folder));
+            }
             _ => {
                 return Err(format!(
-                    "doctored knows --draw, --clean and --scans, not {}",
-                    pair[0]
+                    "doctored knows --draw, --draws, --clean, --spread, --kind and --scans, not {word}"
                 ));
             }
         }
@@ -63,68 +83,111 @@ pub(crate) fn run(words: &[&str]) -> Result<(), String> {
     if let Some(folder) = &wanted.scans {
         return scans_of(folder);
     }
-    if wanted.clean == 0 {
-        return Err("--clean wants at least 1".to_owned());
+    let firsts = || (wanted.draw..wanted.draw + wanted.draws).map(|draw| draw * PER_DRAW);
+    if let Some((kind, times)) = &wanted.kind {
+        let doings = || DOINGS.iter().chain(BEYOND).filter(|d| d.kind == kind);
+        if doings().count() == 0 {
+            return Err(format!("nothing of the kind {kind:?} is done"));
+        }
+        let first = wanted.draw * PER_DRAW + 7000;
+        table(doings().zip(0..).map(|(doing, i)| {
+            let from = first + i * times;
+            (doing, (from..from + times).collect())
+        }));
+        return Ok(());
     }
-    let first = wanted.draw * 10_000;
-    let missed = table(DOINGS, first);
-    let found = DOINGS.len() - missed.len();
+    let draws_of = |doings: &'static [Doing], later: u64| {
+        doings.iter().zip(0..).map(move |(doing, i)| {
+            let draws: Vec<u64> = firsts().map(|first| first + later + i).collect();
+            (doing, draws)
+        })
+    };
+    let missed = table(draws_of(DOINGS, 0));
     println!("\nBeyond what the checks can tell, not counted:\n");
-    table(BEYOND, first + 3000);
-    let draws = first + 5000..first + 5000 + wanted.clean;
-    let alarmed: Vec<(u64, Vec<HonestyFinding>)> = draws
-        .map(|draw| (draw, done(&doing::NOTHING, draw).findings))
-        .filter(|(_, findings)| !findings.is_empty())
+    table(draws_of(BEYOND, 3000));
+    let of_all = DOINGS.len() * wanted.draws as usize;
+    let clean: Vec<u64> = firsts()
+        .flat_map(|first| first + 5000..first + 5000 + wanted.clean)
         .collect();
-    let share = found as f64 / DOINGS.len() as f64;
-    let wrong = alarmed.len() as f64 / wanted.clean as f64;
-    println!(
-        "\n{found} of {} doctored scans found ({:.1} %), {} false alarms in {} clean scans ({:.1} %)",
-        DOINGS.len(),
-        share * 100.0,
-        alarmed.len(),
-        wanted.clean,
-        wrong * 100.0
-    );
-    for (draw, finding) in alarmed
-        .iter()
-        .flat_map(|(d, f)| f.iter().map(move |f| (d, f)))
-    {
-        println!(
-            "false alarm, draw {draw}: {}: {}",
-            finding.flag.name(),
-            finding.evidence
-        );
+    let mut alarms = 0;
+    for draw in &clean {
+        let findings = done(&doing::NOTHING, *draw).findings;
+        alarms += usize::from(!findings.is_empty());
+        for finding in findings {
+            println!(
+                "false alarm, draw {draw}: {}: {}",
+                finding.flag.name(),
+                finding.evidence
+            );
+        }
     }
-    if share < FOUND || wrong > FALSE {
+    println!(
+        "\n{} of {of_all} doctored scans found ({:.1} %), {alarms} false alarms in {} clean scans ({:.1} %)",
+        of_all - missed.len(),
+        (1.0 - missed.len() as f64 / of_all as f64) * 100.0,
+        clean.len(),
+        alarms as f64 / clean.len() as f64 * 100.0
+    );
+    let (most_missed, most_alarms) = (
+        allowed(of_all, 1.0 - FOUND, wanted.spread),
+        allowed(clean.len(), FALSE, wanted.spread),
+    );
+    if missed.len() > most_missed || alarms > most_alarms {
         return Err(format!(
-            "at least {:.0} % must be found and at most {:.0} % be false; missed: {}",
-            FOUND * 100.0,
-            FALSE * 100.0,
+            "at most {most_missed} may be missed and {most_alarms} alarms be false; missed: {}",
             missed.join("; ")
         ));
     }
     Ok(())
 }
 
-/// Does each to a scan of its own draw, prints what was told, gives what was missed.
-fn table(doings: &[Doing], first: u64) -> Vec<String> {
-    println!("| what was done | how strongly | found by | evidence |");
+/// How many of `count` scans may go wrong where a part of `share` may.
+///
+/// That part itself, or with `spread` the number that checks which are wrong just so
+/// often exceed less than once in twenty draws: of 52 scans at 5 % that is 5, of 50 at
+/// 2 % it is 3. Few scans, judged by the share itself, would fail sound checks on
+/// many a draw (52 at 3 % have more than two wrong in one draw of five).
+fn allowed(count: usize, share: f64, spread: bool) -> usize {
+    if !spread {
+        // The least part of a scan above a whole number is rounding.
+        return (count as f64 * share + 1e-9) as usize;
+    }
+    // Binomial: P(0) = (1 − p)^n, P(k + 1) = P(k) (n − k) / (k + 1) · p / (1 − p).
+    let mut chance = (1.0 - share).powf(count as f64);
+    let mut above = 1.0 - chance;
+    let mut most = 0;
+    while above >= LUCK && most < count {
+        chance *= (count - most) as f64 / (most + 1) as f64 * share / (1.0 - share);
+        above -= chance;
+        most += 1;
+    }
+    most
+}
+
+/// Does each to scans of their own draws, prints what was told, gives what was missed.
+fn table<'a>(doings: impl Iterator<Item = (&'a Doing, Vec<u64>)>) -> Vec<String> {
+    println!("| what was done | how strongly | found | by the flags |");
     println!("|---|---|---|---|");
     let mut missed = vec![];
-    for (draw, doing) in (first..).zip(doings) {
-        let looked = done(doing, draw);
-        let told = looked.told(doing.flags);
+    for (doing, draws) in doings {
+        let mut flags = BTreeSet::new();
+        let mut found = 0;
+        for draw in &draws {
+            let looked = done(doing, *draw);
+            if let Some(told) = looked.told(doing.flags) {
+                found += 1;
+                flags.insert(format!("`{}`", told.flag.name()));
+            } else {
+                missed.push(format!("{}, {}, draw {draw}", doing.kind, doing.strength));
+            }
+        }
         println!(
-            "| {} | {} | {} | {} |",
+            "| {} | {} | {found} of {} | {} |",
             doing.kind,
             doing.strength,
-            told.map_or("**missed**", |f| f.flag.name()),
-            told.map_or("", |f| f.evidence.as_str())
+            draws.len(),
+            flags.into_iter().collect::<Vec<_>>().join(", ")
         );
-        if told.is_none() {
-            missed.push(format!("{}, {}", doing.kind, doing.strength));
-        }
     }
     missed
 }
@@ -169,8 +232,18 @@ mod tests {
     }
 
     #[test]
+    fn few_scans_may_have_bad_luck_and_many_may_not() {
+        // Binomial tables: P(X > 5 | 52, 0.05) = 0.045, P(X > 4) = 0.118;
+        // P(X > 3 | 50, 0.02) = 0.018, P(X > 2) = 0.078.
+        assert_eq!((allowed(52, 0.05, true), allowed(50, 0.02, true)), (5, 3));
+        assert_eq!(
+            (allowed(312, 0.05, false), allowed(150, 0.02, false)),
+            (15, 3)
+        );
+    }
+
+    #[test]
     fn a_stretch_a_halo_and_blocks_are_found_and_a_clean_scan_is_let_alone() {
-        // A halo is told in about six of ten made scans: draw 12 is one of them.
         for kind in ["levels stretched, 16 bits", "sharpened", "JPEG, then TIFF"] {
             let doing = DOINGS.iter().rfind(|d| d.kind == kind).unwrap();
             let looked = done(doing, 12);

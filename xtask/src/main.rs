@@ -68,7 +68,7 @@ usage: cargo run -p xtask -- CHORE
   prove-plan [--tests N] [--draw N]
                        simulate planned tests and hold their intervals against the plan's promise
                        and a bracket by hand (500 truths when not given; use --release)
-  doctored [--draw N] [--clean N] [--scans FOLDER]
+  doctored [--draw N] [--draws N] [--clean N] [--spread] [--kind KIND N] [--scans FOLDER]
                        what the checks of scans find of what was done to made scans, and how
                        often they are wrong (200 clean ones when not given; use --release);
                        with a folder, what they say of the scans in it

@@ -456,6 +456,7 @@ fn survey_scan(
             )?;
         }
     }
+    let placed = patches.iter().filter(|p| p.place.is_some()).count();
     let strip = match &scan.calibrator {
         // A strip without outlines was looked for and not found.
         Calibrator::Within(strip) if !strip.steps.is_empty() => Some(strip),
@@ -512,7 +513,12 @@ fn survey_scan(
     let mut looked = if scan.response == Response::LogSignal {
         Looked::default()
     } else {
-        look_at_texture(stored.0, &measured.texture, &mut findings)
+        look_at_texture(
+            stored.0,
+            &measured.texture,
+            &outlines[placed..],
+            &mut findings,
+        )
     };
     looked.patches_clipped = measured.patches.iter().any(PatchStatistics::clipped);
     looked.tone_known = tone.encoding.is_known();

@@ -10,6 +10,7 @@ use negative::honesty::{
     CheckResult, HonestyFinding, Looked, Outcome, ScannerFlare, Texture, check_results,
     tells_halos, texture_findings, told_flare,
 };
+use negative::outline::Outline;
 use negative::tone::Tone;
 use quantity::{Flag, Measured};
 use serde_json::{Value, json};
@@ -18,16 +19,18 @@ use serde_json::{Value, json};
 pub(crate) const POSITIVE_REFUSED: &str = "it was turned into a positive and no step tablet calibrates it, so no density can \
      be read from it; scan it again as a negative with every correction switched off, or with a step tablet beside the film";
 
-/// Adds what the fine structure shows, and says what there was to look at.
+/// Adds what the fine structure shows, and says what there was to look at; `tablet`
+/// are the outlines of the tablet's steps, if any.
 pub(crate) fn look_at_texture(
     info: &ScanInfo,
     texture: &Texture,
+    tablet: &[Outline],
     findings: &mut Vec<HonestyFinding>,
 ) -> Looked {
-    findings.extend(texture_findings(info, texture));
+    findings.extend(texture_findings(info, texture, tablet));
     Looked {
         texture: texture.tells_rhythms(),
-        edges: tells_halos(texture),
+        edges: tells_halos(texture, tablet),
         ..Looked::default()
     }
 }

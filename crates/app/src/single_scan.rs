@@ -280,7 +280,12 @@ pub fn measure_scan(
     }
 
     let mut findings = file_findings(&info, &stored_tone, &measured.histogram);
-    let mut looked = look_at_texture(&info, &measured.texture, &mut findings);
+    let steps: Vec<Outline> = patches
+        .iter()
+        .filter(|(name, _, role)| step_number(name, *role).is_some())
+        .map(|(_, outline, _)| outline.clone())
+        .collect();
+    let mut looked = look_at_texture(&info, &measured.texture, &steps, &mut findings);
     looked.patches_clipped = (request.patches.is_some() || request.strip.is_some())
         && measured.patches.iter().any(PatchStatistics::clipped);
     looked.tone_known = tone.encoding.is_known();

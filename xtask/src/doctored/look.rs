@@ -70,7 +70,7 @@ pub(crate) fn look(scan: &FilmScan, sent: &Sent) -> Looked {
     let surveyed = survey(&mut reader, channel, &tone, &outlines, None, None)
         .unwrap_or_else(|e| unreachable!("a made scan is measured: {e}"));
     let mut findings = file_findings(&info, &tone, &surveyed.histogram);
-    findings.extend(texture_findings(&info, &surveyed.texture));
+    findings.extend(texture_findings(&info, &surveyed.texture, &outlines[1..]));
     let (clear, steps) = (&surveyed.patches[0], &surveyed.patches[1..]);
     let readings: Vec<TabletReading> = steps
         .iter()
@@ -137,6 +137,6 @@ pub(crate) fn look_at_file(path: &Path) -> Result<Vec<HonestyFinding>, String> {
     let surveyed =
         survey(&mut reader, channel, &tone, &[], None, None).map_err(|e| e.to_string())?;
     let mut findings = file_findings(&info, &tone, &surveyed.histogram);
-    findings.extend(texture_findings(&info, &surveyed.texture));
+    findings.extend(texture_findings(&info, &surveyed.texture, &[]));
     Ok(findings)
 }

@@ -180,7 +180,7 @@ pub fn check_results(findings: &[HonestyFinding], looked: Looked) -> Vec<CheckRe
                     Some("the picture is too small")
                 }
                 Check::Sharpening if !looked.edges => {
-                    Some("too few steep edges against the holder, or within the film")
+                    Some("steep edges of two kinds are needed: against the holder, within the film, between the tablet's steps")
                 }
                 _ => None,
             };

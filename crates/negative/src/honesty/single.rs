@@ -8,6 +8,7 @@ use super::levels::{comb, eight_bit_origin};
 use super::periodicity::{block_traces, resampled};
 use super::texture::Texture;
 use crate::decode::ScanInfo;
+use crate::outline::Outline;
 use crate::tone::Tone;
 use quantity::Flag;
 
@@ -66,9 +67,14 @@ pub fn file_findings(
 /// Gives what the fine structure of one scan shows: blocks of a compression
 /// with loss, traces of a change of size, halos of a sharpening.
 ///
-/// A file that says itself that it was compressed with loss is not told again.
+/// `tablet` are the outlines of a tablet's steps in the scan, if any. A file that says
+/// itself that it was compressed with loss is not told again.
 #[must_use]
-pub fn texture_findings(info: &ScanInfo, texture: &Texture) -> Vec<HonestyFinding> {
+pub fn texture_findings(
+    info: &ScanInfo,
+    texture: &Texture,
+    tablet: &[Outline],
+) -> Vec<HonestyFinding> {
     let blocks = block_traces(texture);
     let resampled = resampled(texture, blocks.is_some());
     let mut findings = Vec::new();
@@ -76,6 +82,6 @@ pub fn texture_findings(info: &ScanInfo, texture: &Texture) -> Vec<HonestyFindin
         findings.extend(blocks);
     }
     findings.extend(resampled);
-    findings.extend(sharpened(texture));
+    findings.extend(sharpened(texture, tablet));
     findings
 }

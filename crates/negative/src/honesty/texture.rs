@@ -9,7 +9,7 @@
 
 use crate::decode::{ScanInfo, ScanRow};
 
-/// Rows looked at, about; and edges for each.
+/// Rows looked at, about; and edges for each, high ones and low ones.
 const ROWS: u32 = 512;
 const EDGES_OF_ROW: usize = 16;
 /// Columns looked at, about.
@@ -22,17 +22,25 @@ pub(super) const FEWEST_FOR_RHYTHM: usize = 128;
 pub(super) const EDGE_REACH: usize = 14;
 /// Where its even areas begin.
 pub(super) const EDGE_AREA: usize = 7;
-/// Steepest edges: part of the row's range, and of the code scale.
-const EDGE_OF_RANGE: f64 = 0.12;
+/// Least height of any edge, part of the code scale.
 const EDGE_OF_SCALE: f64 = 0.03;
+/// Least height of a high edge, part of the row's range.
+const EDGE_OF_RANGE: f64 = 0.12;
 /// Spread of the even areas beside an edge, part of its height.
 const EDGE_SPREAD: f64 = 0.2;
 
-/// An edge from dark (0) to bright (1), with its height and its dark side in codes.
+/// An edge from dark (0) to bright (1).
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Edge {
+    /// Column and row of its middle.
+    pub(super) place: (u32, u32),
+    /// Whether it is high beside the range of its row.
+    pub(super) high: bool,
+    /// Codes from its dark side to its bright one, and the dark side's code.
     pub(super) height: f64,
     pub(super) dark: f64,
+    /// Spread of its even areas, part of its height.
+    pub(super) spread: f64,
     pub(super) profile: [f32; 2 * EDGE_REACH + 1],
 }
 
@@ -124,7 +132,7 @@ impl TexturePass {
                 *sum += log_of(three[0] - 2 * three[1] + three[2]);
             }
             self.rows_used[band] += 1;
-            self.find_edges(&codes);
+            self.find_edges(&codes, row);
             self.row = codes;
         }
         self.seen += 1;
@@ -146,23 +154,40 @@ impl TexturePass {
         }
     }
 
-    fn find_edges(&mut self, codes: &[i32]) {
+    fn find_edges(&mut self, codes: &[i32], row: &ScanRow<'_>) {
         let (Some(low), Some(high)) = (codes.iter().min(), codes.iter().max()) else {
             return;
         };
-        let least = (EDGE_OF_RANGE * f64::from(high - low)).max(EDGE_OF_SCALE * self.code_max);
+        let least = EDGE_OF_SCALE * self.code_max;
+        let least_high = (EDGE_OF_RANGE * f64::from(high - low)).max(least);
         let reach = EDGE_REACH + 2;
-        let mut found = 0;
+        let steep = |x: usize| (codes[x + 2] - codes[x - 2]).abs();
+        let (mut found_high, mut found_low) = (0, 0);
         let mut x = reach;
-        while x + reach < codes.len() && found < EDGES_OF_ROW {
-            let steep = |x: usize| (codes[x + 2] - codes[x - 2]).abs();
-            if f64::from(steep(x)) < least || steep(x + 1) > steep(x) {
+        while x + reach < codes.len() {
+            let here = steep(x);
+            // A halo's own flank is an edge too, close to a steeper one.
+            let steepest = || {
+                (x - EDGE_AREA..x).all(|near| steep(near) <= here)
+                    && (x + 1..=x + EDGE_AREA).all(|near| steep(near) <= here)
+            };
+            if f64::from(here) < least || !steepest() {
                 x += 1;
                 continue;
             }
-            if let Some(edge) = edge_at(codes, x, least) {
-                self.edges.push(edge);
-                found += 1;
+            if let Some(mut edge) = edge_at(codes, x, least) {
+                edge.high = edge.height >= least_high;
+                let column = row.x_first + edge.place.0 * row.x_step;
+                edge.place = (column, row.y);
+                let found = if edge.high {
+                    &mut found_high
+                } else {
+                    &mut found_low
+                };
+                if *found < EDGES_OF_ROW {
+                    self.edges.push(edge);
+                    *found += 1;
+                }
                 x += EDGE_AREA;
             }
             x += 1;
@@ -170,7 +195,8 @@ impl TexturePass {
     }
 }
 
-/// Takes the profile of an edge between two even areas.
+/// Takes the profile of an edge between two even areas. Its place is its index in the
+/// row, in row 0, and it is not high.
 fn edge_at(codes: &[i32], x: usize, least: f64) -> Option<Edge> {
     let mean_sd = |part: &[i32]| {
         let n = part.len() as f64;
@@ -181,16 +207,24 @@ fn edge_at(codes: &[i32], x: usize, least: f64) -> Option<Edge> {
     let (left, left_sd) = mean_sd(&codes[x - EDGE_REACH..=x - EDGE_AREA]);
     let (right, right_sd) = mean_sd(&codes[x + EDGE_AREA..=x + EDGE_REACH]);
     let height = (right - left).abs();
-    if height < least || left_sd.max(right_sd) > EDGE_SPREAD * height {
+    let spread = left_sd.max(right_sd) / height;
+    if height < least || spread > EDGE_SPREAD {
         return None;
     }
     let share = |x: usize| {
         let share = (f64::from(codes[x]) - left) / (right - left);
         if right > left { share } else { 1.0 - share }
     };
-    // The pixel next to where the edge is half way up, from dark to bright.
-    let middle = (x - 4..x + 4)
-        .min_by(|a, b| (share(*a) - 0.5).abs().total_cmp(&(share(*b) - 0.5).abs()))?;
+    // Of the two pixels with the largest step between them, the one nearer to half way
+    // up. Half way alone won't do: a sharp edge with a halo has no pixel near it.
+    let step = |x: usize| (codes[x + 1] - codes[x]).abs();
+    let first = (x - 4..x + 4).max_by_key(|x| step(*x))?;
+    let from_half = |x: usize| (share(x) - 0.5).abs();
+    let middle = if from_half(first) <= from_half(first + 1) {
+        first
+    } else {
+        first + 1
+    };
     let mut profile = [0.0; 2 * EDGE_REACH + 1];
     for (k, value) in profile.iter_mut().enumerate() {
         let at = if right > left {
@@ -204,8 +238,11 @@ fn edge_at(codes: &[i32], x: usize, least: f64) -> Option<Edge> {
         *value = share(at) as f32;
     }
     Some(Edge {
+        place: (u32::try_from(middle).ok()?, 0),
+        high: false,
         height,
         dark: left.min(right),
+        spread,
         profile,
     })
 }
