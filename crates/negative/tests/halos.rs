@@ -54,13 +54,16 @@ fn phi(x: f64) -> f64 {
     0.5 * libm::erfc(-x / core::f64::consts::SQRT_2)
 }
 
-fn row(lights: &[(f64, f64)], seen: Seen) -> Vec<u16> {
-    let soft = seen.optic.hypot(seen.radius);
+/// A row whose edges against the holder, first and last, are seen by an optic of `rim`.
+fn row(lights: &[(f64, f64)], rim: f64, seen: Seen) -> Vec<u16> {
     let light = |x: f64| {
         let mut before = 0.003;
         let mut sum = before;
-        for (from, light) in lights {
-            let (sharp, soft) = (phi((x - from) / seen.optic), phi((x - from) / soft));
+        for (i, (from, light)) in lights.iter().enumerate() {
+            let outer = i == 0 || i + 1 == lights.len();
+            let optic = if outer { rim } else { seen.optic };
+            let soft = phi((x - from) / optic.hypot(seen.radius));
+            let sharp = phi((x - from) / optic);
             sum += (light - before) * (sharp + seen.amount * (sharp - soft));
             before = *light;
         }
@@ -73,8 +76,8 @@ fn row(lights: &[(f64, f64)], seen: Seen) -> Vec<u16> {
 
 /// Whether a scan with film above a tablet can be asked, and is told to be sharpened.
 fn told(film: Seen, tablet: Seen) -> (bool, bool) {
-    let mut codes = row(FILM, film).repeat(ROWS as usize);
-    codes.extend(row(STEPS, tablet).repeat(ROWS as usize));
+    let mut codes = row(FILM, film.optic, film).repeat(ROWS as usize);
+    codes.extend(row(STEPS, film.optic, tablet).repeat(ROWS as usize));
     let file = tiff_grey16(WIDTH, 2 * ROWS, &codes, TiffForm::default());
     let mut reader = ScanReader::open(Cursor::new(file), 0, &DecodeLimits::default()).unwrap();
     let info = reader.info().clone();
