@@ -12,6 +12,7 @@
 //! [`relative`] reads a scan without one; [`preview`] makes the small picture;
 //! [`registration`] lays frames of one subject on each other; [`tiles`] cuts a scan
 //! into tiles for looking at it closely. [`density_map`] reads density at every pixel,
+//! [`frame_edges`] finds the picture's own edges and the rebate around it,
 //! [`exposure_difference`] what one frame got more than another, [`float_tiff`] writes
 //! such pictures of numbers.
 
@@ -21,6 +22,7 @@ pub mod density_map;
 pub mod exposure_difference;
 pub mod flat_field;
 pub mod float_tiff;
+pub mod frame_edges;
 pub mod honesty;
 mod monotone;
 pub mod outline;

@@ -13,6 +13,7 @@ mod demo;
 mod expose_frames;
 mod film_scan;
 mod frame_pair;
+mod frame_scan;
 mod invented;
 mod landscape;
 mod large_test;
@@ -34,6 +35,7 @@ pub use demo::{DemoTest, demo};
 pub use expose_frames::{FrameTruth, expose_frames};
 pub use film_scan::{FilmScan, FilmScanPlan, ScanCoding, film_scan};
 pub use frame_pair::{FramePair, FramePairPlan, SecondFrame, frame_pair};
+pub use frame_scan::{FrameFlaw, FrameScan, frame_scan};
 pub use large_test::large_test;
 pub use planned_test::{
     GradientChange, MeanDensities, Placement, Plan, PlannedTest, RecordedLaw,
