@@ -88,12 +88,13 @@ impl Folders {
                 "send them first",
             ));
         }
-        self.give_up(folder).ok_or_else(missing)
+        self.take_out(folder)
     }
 
     /// Takes a folder out of here; what came of it goes when it is dropped.
-    pub(crate) fn give_up(&self, folder: u64) -> Option<SentFolder> {
-        self.lock().coming.remove(&folder).map(|of| of.folder)
+    pub(crate) fn take_out(&self, folder: u64) -> Result<SentFolder, Refusal> {
+        let coming = self.lock().coming.remove(&folder);
+        coming.map(|of| of.folder).ok_or_else(missing)
     }
 
     fn with<T>(

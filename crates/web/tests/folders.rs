@@ -376,6 +376,12 @@ async fn a_file_of_another_size_than_was_listed_is_refused() {
     assert_eq!(pages.send(request).await.status(), StatusCode::NO_CONTENT);
     let (status, _) = put(&pages, folder, 0, b"abcd".to_vec()).await;
     assert_eq!(status, StatusCode::NOT_FOUND, "it was given up");
+    for number in [folder, u64::MAX] {
+        let path = format!("/api/folders/{number}");
+        let request = change(&pages, "DELETE", &path, Body::empty(), "text/plain");
+        let (status, told) = read(pages.send(request).await).await;
+        assert_eq!(status, StatusCode::NOT_FOUND, "{number}: {told}");
+    }
     nothing_is_kept(&pages).await;
 }
 

@@ -177,6 +177,31 @@ impl Notebook {
         by: &str,
         progress: &dyn Progress,
     ) -> Result<Added, KeepError> {
+        let what = format!("imported from the bundle {}", shown_name(bundle));
+        self.unpack_and_keep(bundle, by, &what, progress)
+    }
+
+    /// As [`Self::import_bundle`] of a file whose name on the disk says nothing: one that
+    /// was sent.
+    ///
+    /// # Errors
+    /// As [`Self::import_bundle`].
+    pub fn import_sent_bundle(
+        &self,
+        bundle: &Path,
+        by: &str,
+        progress: &dyn Progress,
+    ) -> Result<Added, KeepError> {
+        self.unpack_and_keep(bundle, by, "imported from a bundle that was sent", progress)
+    }
+
+    fn unpack_and_keep(
+        &self,
+        bundle: &Path,
+        by: &str,
+        what: &str,
+        progress: &dyn Progress,
+    ) -> Result<Added, KeepError> {
         let scratch = Scratch::within(self.work())?;
         unpack_bundle(
             bundle,
@@ -190,8 +215,7 @@ impl Notebook {
             &told(progress, "reading its files"),
         )?;
         progress.at("keeping the test", 0, 1);
-        let what = format!("imported from the bundle {}", shown_name(bundle));
-        let added = self.keep(taken, by, &what)?;
+        let added = self.keep(taken, by, what)?;
         progress.at("keeping the test", 1, 1);
         Ok(added)
     }

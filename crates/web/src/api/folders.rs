@@ -161,6 +161,7 @@ pub(crate) async fn take_in(
         (status = 204, description = "Nothing of it is kept"),
         (status = 400, description = "The number can't be read", body = Told),
         (status = 403, description = "The token of this run is missing", body = Told),
+        (status = 404, description = "No such folder is coming in", body = Told),
     )
 )]
 pub(crate) async fn give_up(
@@ -168,6 +169,6 @@ pub(crate) async fn give_up(
     folder: Folder,
 ) -> Result<StatusCode, ApiRefusal> {
     let Path(folder) = folder?;
-    drop(shared.folders().give_up(folder));
+    drop(shared.folders().take_out(folder)?);
     Ok(StatusCode::NO_CONTENT)
 }

@@ -20,7 +20,7 @@ impl Book {
     ) -> Result<TakenIn, KeepError> {
         let added = self
             .notebook
-            .import_bundle(bundle, BY, progress)
+            .import_sent_bundle(bundle, BY, progress)
             .map_err(|e| named(&e, bundle, "the bundle"))?;
         taken_in(added)
     }
