@@ -27,6 +27,7 @@ mod expose;
 mod expose_answer;
 mod expose_inputs;
 mod field_card;
+mod frame_found;
 mod glass;
 mod infrared_focus;
 mod json;

@@ -4,6 +4,7 @@ use crate::camera_scan;
 use crate::curve_file::names;
 use crate::divided_light::{Divided, LightPictures, divide};
 use crate::error::with_causes;
+use crate::frame_found::frame_said;
 use crate::measuring::{
     READ_BUFFER, add_finding, calibrated, decode_remedy, outline_of, read_labels, recorded_tone,
     tone_words,
@@ -376,6 +377,8 @@ pub fn measure_scan(
         ));
     }
     lines.extend(divided.as_ref().map(Divided::line));
+    let (frame_line, frame) = frame_said(&measured.preview);
+    lines.push(frame_line);
     if let Some(found) = &found {
         lines.push(found.words());
         lines.push(match &request.picture {
@@ -483,6 +486,7 @@ pub fn measure_scan(
         "file": shown,
         "patches": rows,
         "calibration": calibration_json,
+        "frame": frame,
         "tablet_found": found.as_ref().map(FoundTablet::to_json),
         "calibration_refused": refused.map(|refusal| refusal.to_string()),
         "scan": {
