@@ -15,6 +15,9 @@ const REBATE_PART: f64 = 0.85;
 const SEEN_PART: f64 = 0.3;
 /// How far a side may be off a right angle, beside its uncertainty. \[degrees\]
 const OFF_SQUARE: f64 = 0.2;
+/// A level this near full light may be the light itself: base without fog takes some
+/// 0.03 in density and more. \[part of full light\]
+const OPEN_LIGHT: f64 = 0.93;
 
 /// Finds the frame of a scan in its reduced picture.
 ///
@@ -323,6 +326,9 @@ fn answer(sides: &Sides<'_>, level: &Level, tilt: &Tilt) -> Result<FrameEdges, F
             seen_part: seen,
         });
         beside_all.push((name, around));
+    }
+    if !light_seen && level.signal > OPEN_LIGHT {
+        return Err(FrameNotFound::LightOrRebate);
     }
     narrow(sides, &beside_all)?;
     check(sides, level, light_seen)?;
