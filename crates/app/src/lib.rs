@@ -87,7 +87,7 @@ pub use infrared_focus::{FocusRequest, FocusResult, infrared_focus, lens_from_wo
 pub use json::findings_json;
 pub use kept::{
     Added, EvaluatedTest, KeepError, Notebook, OpenTest, PatchRow, PlannedFor, SentFolder,
-    TabletQuestion, USUAL_TABLETS, bundle_of_folder, folder_of_bundle, plan_foreseen,
+    TabletQuestion, USUAL_TABLETS, UsualTablet, bundle_of_folder, folder_of_bundle, plan_foreseen,
 };
 pub use kept_pages::EvaluatedPages;
 pub use light_by_name::{LightAnswer, light};

@@ -3,12 +3,35 @@
 use crate::jobs::{JobStage, JobState};
 use crate::layout::Step;
 use crate::shared::Shared;
-use app::AppError;
+use app::{AppError, KeepError, USUAL_TABLETS};
 
 /// The search of a test that was begun last, where there is one.
 pub(crate) fn state(shared: &Shared, test: u32) -> Option<JobState> {
     let job = *shared.book().looking().get(&test)?;
     shared.jobs().state(job)
+}
+
+/// Begins a search for a tablet that the test or everybody knows; for the recorded ones
+/// when none is named. Gives the number of the work.
+///
+/// # Errors
+/// [`KeepError`] when there is no such test or tablet, or the search can't begin.
+pub(crate) fn look_for(
+    shared: &Shared,
+    test: u32,
+    tablet: Option<String>,
+) -> Result<u64, KeepError> {
+    let asked = tablet.as_deref().unwrap_or_default();
+    if !shared.book().knows_tablet(test, asked)? && tablet.is_some() {
+        let tablet: String = asked.chars().take(64).collect();
+        let usual = USUAL_TABLETS.map(|usual| usual.word).join(", ");
+        return Err(AppError::new(
+            format!("the test has no tablet {tablet:?}"),
+            format!("name a tablet of the record, or a usual one: {usual}"),
+        )
+        .into());
+    }
+    Ok(begin(shared, test, tablet)?)
 }
 
 /// Begins to look for the recorded tablets, or for the one that is named.

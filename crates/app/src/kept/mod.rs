@@ -27,6 +27,6 @@ pub use evaluation::EvaluatedTest;
 pub use patch_rows::PatchRow;
 pub use planning::{PlannedFor, plan_foreseen};
 pub use sent_folder::SentFolder;
-pub use tablets::{TabletQuestion, USUAL_TABLETS};
+pub use tablets::{TabletQuestion, USUAL_TABLETS, UsualTablet};
 pub use tests_kept::{Notebook, OpenTest};
 pub use ways::{Added, bundle_of_folder, folder_of_bundle};

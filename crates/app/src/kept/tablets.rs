@@ -9,9 +9,65 @@ use notebook::{TestId, read_test_folder};
 use record::{Calibrator, Scan};
 use sensitometry::StepTablet;
 
-/// Tablets that are usual: the word for each, and its number of steps.
-pub const USUAL_TABLETS: [(&str, u32); 3] =
-    [("nominal-21", 21), ("nominal-31", 31), ("nominal-11", 11)];
+/// A tablet that is usual, by its nominal densities.
+#[derive(Clone, Copy, Debug)]
+pub struct UsualTablet {
+    /// The word that stands for it.
+    pub word: &'static str,
+    nominal: fn() -> StepTablet,
+}
+
+/// Tablets that are usual.
+pub const USUAL_TABLETS: [UsualTablet; 3] = [
+    UsualTablet {
+        word: "nominal-21",
+        nominal: StepTablet::nominal_21,
+    },
+    UsualTablet {
+        word: "nominal-31",
+        nominal: StepTablet::nominal_31,
+    },
+    UsualTablet {
+        word: "nominal-11",
+        nominal: StepTablet::nominal_11,
+    },
+];
+
+impl UsualTablet {
+    /// The usual tablet of a word; `None` where it stands for none.
+    #[must_use]
+    pub fn of_word(word: &str) -> Option<Self> {
+        USUAL_TABLETS.into_iter().find(|usual| usual.word == word)
+    }
+
+    /// Density of each step, the clear end first.
+    fn densities(self) -> Vec<f64> {
+        let tablet = (self.nominal)();
+        let steps = tablet.steps().iter();
+        steps.map(|d| d.value().to_density()).collect()
+    }
+
+    /// Number of its steps.
+    #[must_use]
+    pub fn steps(self) -> u32 {
+        // Some tens, so the cast is exact.
+        self.densities().len() as u32
+    }
+
+    /// Says what it is: its steps and how far apart they are in density.
+    #[must_use]
+    pub fn words(self) -> String {
+        let densities = self.densities();
+        let apart = match densities.as_slice() {
+            [first, .., last] => (last - first) / (densities.len() - 1) as f64,
+            _ => 0.0,
+        };
+        format!(
+            "usual tablet of {} steps, {apart:.2} apart",
+            densities.len()
+        )
+    }
+}
 
 /// One tablet to be looked for in one scan. Two that are equal have the same answer.
 #[derive(Clone, Debug, PartialEq)]
@@ -40,10 +96,10 @@ impl OpenTest {
             .map(|t| (t.id.to_string(), densities_of(t)))
             .collect();
         if let Some(word) = only {
-            if let Some(densities) = usual_densities(word)
+            if let Some(usual) = UsualTablet::of_word(word)
                 && !tablets.iter().any(|(id, _)| id == word)
             {
-                tablets.push((word.to_owned(), densities));
+                tablets.push((word.to_owned(), usual.densities()));
             }
             tablets.retain(|(id, _)| id == word);
         }
@@ -110,15 +166,4 @@ impl Notebook {
 /// A density as a table has it, so that a usual tablet and the same one recorded are one.
 fn as_written(density: f64) -> f64 {
     (density * 1e4).round() / 1e4
-}
-
-fn usual_densities(word: &str) -> Option<Vec<f64>> {
-    let tablet = match word {
-        "nominal-21" => StepTablet::nominal_21(),
-        "nominal-31" => StepTablet::nominal_31(),
-        "nominal-11" => StepTablet::nominal_11(),
-        _ => return None,
-    };
-    let steps = tablet.steps().iter();
-    Some(steps.map(|d| d.value().to_density()).collect())
 }

@@ -222,22 +222,15 @@ pub(crate) async fn outline_tablet(
     let sides = rectangle([of.x_px, of.y_px, of.width_px, of.height_px])?;
     let book = shared.book();
     away(move || {
-        let nominal = of
-            .tablet
-            .strip_prefix("nominal-")
-            .filter(|steps| ["21", "31", "11"].contains(steps))
-            .map(str::to_owned);
+        let usual = app::UsualTablet::of_word(&of.tablet);
         let place = app::StripPlace {
             scan: of.scan,
             outline: app::StripOutline::Cells {
-                steps: nominal
-                    .as_deref()
-                    .and_then(|steps| steps.parse().ok())
-                    .unwrap_or(21),
+                steps: usual.map_or(21, app::UsualTablet::steps),
                 rectangle_px: sides,
                 direction: of.clear_end.direction().to_owned(),
             },
-            nominal,
+            nominal: usual.map(|usual| usual.steps().to_string()),
             tablet: of.tablet,
             calibrates_others: of.calibrates_others,
             but_not: vec![],

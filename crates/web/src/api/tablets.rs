@@ -6,7 +6,6 @@ use crate::book::{Found, Missing};
 use crate::form::encoded;
 use crate::jobs::JobState;
 use crate::layout::Step;
-use crate::pages::tablet::begin;
 use crate::refusal::{ApiRefusal, Refusal, Told};
 use crate::shared::{Shared, away};
 use crate::tablet_looks;
@@ -185,8 +184,8 @@ pub(crate) async fn look(
     let Json(wanted) = wanted?;
     let of = Arc::clone(&shared);
     let job = away(move || match wanted.tablet.as_str() {
-        ALL_RECORDED => begin(&of, test, None),
-        _ => begin(&of, test, Some(wanted.tablet)),
+        ALL_RECORDED => tablet_looks::look_for(&of, test, None),
+        _ => tablet_looks::look_for(&of, test, Some(wanted.tablet)),
     })
     .await?;
     let state = shared

@@ -62,7 +62,7 @@ impl Book {
         let recorded: Vec<String> = parts.tablets.iter().map(|t| t.id.to_string()).collect();
         let mut search = TabletSearch::default();
         let wanted = open.tablet_questions(None);
-        let words = app::USUAL_TABLETS.iter().map(|(word, _)| *word);
+        let words = app::USUAL_TABLETS.iter().map(|usual| usual.word);
         let usual = words
             .filter(|word| !recorded.iter().any(|own| own == word))
             .flat_map(|word| open.tablet_questions(Some(word)));
@@ -159,10 +159,11 @@ impl Book {
     /// Whether a tablet can be looked for by this word in a test: a recorded one or a usual one.
     pub(crate) fn knows_tablet(&self, test: u32, tablet: &str) -> Result<bool, KeepError> {
         let open = self.notebook.open_test(id(test), None)?;
-        let recorded = open.checked.parts.tablets.iter();
-        let usual = app::USUAL_TABLETS.iter();
-        Ok(recorded.into_iter().any(|t| t.id.as_str() == tablet)
-            || usual.into_iter().any(|(word, _)| *word == tablet))
+        let mut recorded = open.checked.parts.tablets.iter();
+        Ok(
+            recorded.any(|t| t.id.as_str() == tablet)
+                || app::UsualTablet::of_word(tablet).is_some(),
+        )
     }
 
     /// Keeps tablets as they were found, once a person has looked at them.
@@ -214,11 +215,9 @@ fn place_of(found: &Found, search: &TabletSearch, calibrates_others: bool) -> St
     StripPlace {
         scan: found.scan.clone(),
         tablet: found.tablet.clone(),
-        nominal: found
-            .tablet
-            .strip_prefix("nominal-")
+        nominal: app::UsualTablet::of_word(&found.tablet)
             .filter(|_| !search.recorded.contains(&found.tablet))
-            .map(str::to_owned),
+            .map(|usual| usual.steps().to_string()),
         // Steps placed by the pitch drown in the dark and calibrate nothing.
         outline: StripOutline::Steps(
             steps

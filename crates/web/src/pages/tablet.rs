@@ -10,19 +10,12 @@ use crate::pages::history::number;
 use crate::refusal::{Refusal, sentence};
 use crate::shared::{Shared, away};
 use crate::tablet_looks;
-use app::{AppError, KeepError};
+use app::{AppError, KeepError, USUAL_TABLETS, UsualTablet};
 use axum::body::Bytes;
 use axum::extract::{Path, State};
 use axum::response::Redirect;
 use maud::{Markup, html};
 use std::sync::Arc;
-
-/// Usual tablets: the word that the API takes, and words for it.
-pub(crate) const USUAL_TABLETS: [(&str, &str); 3] = [
-    ("nominal-21", "usual tablet of 21 steps, 0.15 apart"),
-    ("nominal-31", "usual tablet of 31 steps, 0.10 apart"),
-    ("nominal-11", "usual tablet of 11 steps, 0.30 apart"),
-];
 
 /// What a page shows of the search, and of the work on it.
 #[derive(Clone, Debug)]
@@ -179,11 +172,8 @@ fn found_one(shown: &Shown, of: &Found) -> Markup {
 }
 
 /// Words for a tablet: its own name, or what a usual one is.
-fn name_of(tablet: &str) -> &str {
-    USUAL_TABLETS
-        .iter()
-        .find(|(word, _)| *word == tablet)
-        .map_or(tablet, |(_, words)| words)
+fn name_of(tablet: &str) -> String {
+    UsualTablet::of_word(tablet).map_or_else(|| tablet.to_owned(), UsualTablet::words)
 }
 
 fn scans(missing: &[Missing]) -> Vec<&str> {
@@ -233,8 +223,8 @@ pub(crate) fn tablets(recorded: &[String]) -> Markup {
     html! {
         select name="tablet" {
             @for tablet in recorded { option value=(tablet) { (name_of(tablet)) } }
-            @for (word, words) in USUAL_TABLETS {
-                @if !recorded.iter().any(|own| own == word) { option value=(word) { (words) } }
+            @for usual in USUAL_TABLETS {
+                @if !recorded.iter().any(|own| own == usual.word) { option value=(usual.word) { (usual.words()) } }
             }
         }
     }
@@ -258,23 +248,8 @@ pub(crate) async fn look(
 ) -> Result<Redirect, Refusal> {
     let typed = fields(&body);
     let tablet = field(&typed, "tablet").to_owned();
-    away(move || begin(&shared, test, Some(tablet))).await?;
+    away(move || tablet_looks::look_for(&shared, test, Some(tablet))).await?;
     Ok(Redirect::to(&Step::Negatives.of(&test.to_string())))
-}
-
-/// Begins a search for a tablet that the test or everybody knows; for the recorded ones
-/// when none is named. Gives the number of the work.
-pub(crate) fn begin(shared: &Shared, test: u32, tablet: Option<String>) -> Result<u64, KeepError> {
-    let asked = tablet.as_deref().unwrap_or_default();
-    if !shared.book().knows_tablet(test, asked)? && tablet.is_some() {
-        let tablet: String = asked.chars().take(64).collect();
-        return Err(AppError::new(
-            format!("the test has no tablet {tablet:?}"),
-            "name a tablet of the record, or nominal-21, nominal-31 or nominal-11",
-        )
-        .into());
-    }
-    Ok(tablet_looks::begin(shared, test, tablet)?)
 }
 
 /// Stops a search.
