@@ -8,22 +8,12 @@
 use assert_cmd::Command;
 use serde_json::Value;
 use std::fs;
-use testkit::{DeclaredTone, FrameFlaw, FrameScan, TiffForm, frame_scan};
+use testkit::{FrameFlaw, FrameScan, frame_scan, tiff_of_light};
 
 fn measured(scan: &FrameScan, json: bool) -> String {
-    let codes: Vec<u16> = scan
-        .signal
-        .iter()
-        .map(|s| (f64::from(*s) * 65_535.0).round() as u16)
-        .collect();
-    let form = TiffForm {
-        pixels_per_inch: 300,
-        tone: DeclaredTone::LinearProfile,
-        deflated: true,
-    };
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join("scan.tif");
-    let tiff = testkit::tiff_grey16(scan.width as u32, scan.height as u32, &codes, form);
+    let tiff = tiff_of_light(scan.width, scan.height, &scan.signal);
     fs::write(&path, tiff).unwrap();
     let mut command = Command::cargo_bin("filmproof").unwrap();
     command.arg("measure").arg(&path);

@@ -10,21 +10,11 @@ use serde_json::Value;
 use std::fmt::Write;
 use std::fs;
 use std::path::Path;
-use testkit::{AnsweredStep, DeclaredTone, TabletFlaw, TabletScan, TiffForm, tablet_scan};
+use testkit::{AnsweredStep, TabletFlaw, TabletScan, tablet_scan, tiff_of_light};
 
 /// Writes a made scan and its table, and gives their paths.
 fn written(dir: &Path, scan: &TabletScan) -> [String; 2] {
-    let codes: Vec<u16> = scan
-        .signal
-        .iter()
-        .map(|s| (f64::from(*s) * 65_535.0).round() as u16)
-        .collect();
-    let form = TiffForm {
-        pixels_per_inch: 300,
-        tone: DeclaredTone::LinearProfile,
-        deflated: true,
-    };
-    let tiff = testkit::tiff_grey16(scan.width as u32, scan.height as u32, &codes, form);
+    let tiff = tiff_of_light(scan.width, scan.height, &scan.signal);
     let mut table = "density\n".to_owned();
     for density in &scan.table {
         writeln!(table, "{density:.4}").unwrap();

@@ -47,7 +47,9 @@ pub use random_test::{
 pub use raw_frame::{RawFrame, RawTag};
 pub use scan_from_codes::{CodeScan, Depth, scan_from_codes};
 pub use tablet_scan::{AnsweredStep, PlaceError, TabletFlaw, TabletScan, tablet_scan};
-pub use tiff_file::{DeclaredTone, TiffForm, linear_grey_profile, tiff_grey8, tiff_grey16};
+pub use tiff_file::{
+    DeclaredTone, TiffForm, linear_grey_profile, tiff_grey8, tiff_grey16, tiff_of_light,
+};
 pub use truth::{
     Bend, PIVOT_NET_DENSITY, TrueDensity, TrueFilter, TrueFrame, TrueWoodEffect, Truth, TruthCurve,
 };

@@ -54,6 +54,25 @@ pub fn tiff_grey8(width: u32, height: u32, samples: &[u8], form: TiffForm) -> Ve
     written::<colortype::Gray8>(width, height, samples, form)
 }
 
+/// Writes linear light, row by row from the top left corner, as a deflated 16-bit grey
+/// TIFF that says so.
+///
+/// # Panics
+/// When there are not `width` × `height` signals, or none.
+#[must_use]
+pub fn tiff_of_light(width: usize, height: usize, signal: &[f32]) -> Vec<u8> {
+    let codes: Vec<u16> = signal
+        .iter()
+        .map(|s| (f64::from(*s) * 65_535.0).round() as u16)
+        .collect();
+    let form = TiffForm {
+        pixels_per_inch: 300,
+        tone: DeclaredTone::LinearProfile,
+        deflated: true,
+    };
+    tiff_grey16(width as u32, height as u32, &codes, form)
+}
+
 fn written<C: ColorType>(width: u32, height: u32, samples: &[C::Inner], form: TiffForm) -> Vec<u8>
 where
     [C::Inner]: TiffValue,
