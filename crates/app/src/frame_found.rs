@@ -1,14 +1,28 @@
 //! The frame of a scan in words and as JSON: where the picture lies, its tilt, and
 //! what the rebate reads. Information alone: no density is made from it.
+//!
+//! The keys are described in `docs/frame-found.md`.
 
 use negative::frame_edges::{Edge, FrameEdges, find_frame};
 use negative::preview::Preview;
 use serde_json::{Value, json};
 
+/// Number of the search, raised when it answers otherwise, so that answers which were
+/// kept are looked for again.
+pub(crate) const FRAME_SEARCH: u32 = 1;
+
+/// Looks for the frame; its JSON alone.
+pub(crate) fn frame_json(picture: &Preview) -> Value {
+    frame_said(picture).1
+}
+
 /// Looks for the frame; a line to show and the JSON beside it.
 pub(crate) fn frame_said(picture: &Preview) -> (String, Value) {
     match find_frame(picture) {
-        Ok(frame) => (words(&frame, picture.tone_known), to_json(&frame)),
+        Ok(frame) => (
+            words(&frame, picture.tone_known),
+            to_json(&frame, picture.tone_known),
+        ),
         Err(reason) => (
             format!("frame: not found: {reason}"),
             json!({ "found": false, "reason": reason.to_string() }),
@@ -36,7 +50,7 @@ fn words(frame: &FrameEdges, tone_known: bool) -> String {
     let doubt = if frame.light_seen {
         ""
     } else {
-        "; nothing lighter lies beside it, so that a gap of open light would look the same"
+        "; nothing in the scan is lighter, so that a gap of open light would look the same"
     };
     format!(
         "frame: {place}; tilt {:.2} ± {:.2} degrees; rebate {} px wide, reads {:.1} ± {:.1} % {scale}{doubt}; shown only, not used for base + fog",
@@ -53,7 +67,7 @@ fn width_words(edge: &Edge) -> String {
     format!("{} {least}{:.0}", edge.side.word(), edge.rebate_width_px)
 }
 
-fn to_json(frame: &FrameEdges) -> Value {
+fn to_json(frame: &FrameEdges, tone_known: bool) -> Value {
     let point = |(x, y): (f64, f64)| json!([x, y]);
     json!({
         "found": true,
@@ -67,13 +81,16 @@ fn to_json(frame: &FrameEdges) -> Value {
             "tilt_deg": edge.tilt_deg,
             "rebate_width_px": edge.rebate_width_px,
             "rebate_cut": edge.rebate_cut,
+            "rebate_band_px": edge.rebate_band().map(point),
             "seen_part": edge.seen_part,
         })).collect::<Vec<_>>(),
         "rebate": {
             "signal": frame.rebate.signal,
             "signal_sd": frame.rebate.signal_sd,
+            "signal_is_light": tone_known,
             "pixels": frame.rebate.pixels,
-            "light_seen_beside": frame.light_seen,
+            "lighter_seen": frame.light_seen,
+            "clear_stretch_px": frame.clear_stretch.map(|corners| corners.map(point)),
         },
         "quality": frame.quality,
     })

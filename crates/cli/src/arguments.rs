@@ -88,6 +88,10 @@ pub(crate) enum Command {
     /// step-2 ... (or with the role tablet_step:N), and all patches get densities;
     /// with neither, the tablet is looked for, and --picture shows what was found.
     /// Without a tablet no density is given.
+    ///
+    /// The picture's own edges, the tilt and what the rebate reads are looked for in
+    /// every scan and told after "frame:", in JSON under "frame"; docs/frame-found.md
+    /// lists its keys. Nothing is measured by them.
     Measure(MeasureArguments),
     /// Give speed and contrast of a characteristic curve under every named criterion.
     ///

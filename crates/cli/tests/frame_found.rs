@@ -51,6 +51,30 @@ fn a_frame_is_said_where_it_lies() {
 }
 
 #[test]
+fn every_key_of_the_frame_is_described() {
+    let scan = (300..340)
+        .map(|draw| frame_scan(draw, FrameFlaw::None))
+        .find(|scan| scan.rebate == [true; 4] && scan.in_light)
+        .unwrap();
+    let answer: Value = serde_json::from_str(&measured(&scan, true)).unwrap();
+    let page = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/frame-found.md");
+    let told = fs::read_to_string(page).unwrap();
+    let frame = answer["frame"].as_object().unwrap();
+    let keys = |within: &str, object: &serde_json::Map<String, Value>| -> Vec<String> {
+        object
+            .keys()
+            .map(|key| format!("`{within}{key}`"))
+            .collect()
+    };
+    let mut all = keys("", frame);
+    all.retain(|key| key != "`rebate`");
+    all.extend(keys("rebate.", frame["rebate"].as_object().unwrap()));
+    all.extend(keys("sides[].", frame["sides"][0].as_object().unwrap()));
+    let lacking: Vec<&String> = all.iter().filter(|key| !told.contains(*key)).collect();
+    assert!(lacking.is_empty(), "{lacking:?}");
+}
+
+#[test]
 fn a_blank_film_has_no_frame_and_says_so() {
     let answer = measured(&frame_scan(400, FrameFlaw::Blank), true);
     let answer: Value = serde_json::from_str(&answer).unwrap();

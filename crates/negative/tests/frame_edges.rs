@@ -39,6 +39,60 @@ fn off(scan: &FrameScan, frame: &FrameEdges) -> f64 {
     worst
 }
 
+/// How far outside the picture a place of the scan lies, pixels of the scan; less than
+/// nothing inside.
+fn outside(scan: &FrameScan, (x, y): (f64, f64)) -> f64 {
+    let corner = |k: usize| (2.0 * scan.corners[k].0, 2.0 * scan.corners[k].1);
+    let beyond = |from: usize, until: usize| {
+        let (a, b) = (corner(from), corner(until));
+        let along = (x - a.0) * (b.0 - a.0) + (y - a.1) * (b.1 - a.1);
+        let length = (b.0 - a.0).hypot(b.1 - a.1);
+        (-along / length).max(along / length - length)
+    };
+    beyond(0, 1).max(beyond(0, 3))
+}
+
+#[test]
+fn what_is_called_rebate_lies_between_the_picture_and_the_end_of_the_film() {
+    let mut without = 0;
+    let draws = 600..620;
+    let count = draws.clone().count();
+    for draw in draws {
+        let scan = frame_scan(draw, FrameFlaw::None);
+        let Ok(frame) = find_frame(&reduced(&scan)) else {
+            without += 1;
+            continue;
+        };
+        for edge in &frame.edges {
+            let [a, b, c, d] = edge.rebate_band().map(|corner| outside(&scan, corner));
+            // The edges themselves are good to a pixel.
+            assert!(a.abs() < 1.0 && b.abs() < 1.0, "{draw}: {edge:?}");
+            for outer in [c, d] {
+                let off = (outer - edge.rebate_width_px).abs();
+                assert!(off < 1.5, "{draw}: {off:.1} px; {edge:?}");
+            }
+        }
+        match frame.clear_stretch {
+            None => without += 1,
+            Some(corners) => {
+                for corner in corners {
+                    let here = outside(&scan, corner);
+                    assert!(
+                        here > 0.0 && here < 2.0 * scan.rebate_width,
+                        "{draw}: {here:.1} of {:.1} px; {}",
+                        2.0 * scan.rebate_width,
+                        scan.scene
+                    );
+                }
+            }
+        }
+    }
+    assert!(
+        without * 3 < count,
+        "{without} of {count} without a stretch"
+    );
+}
+
 #[test]
 fn frames_are_found_where_they_lie() {
     let mut refused = vec![];

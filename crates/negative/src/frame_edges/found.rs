@@ -49,6 +49,24 @@ pub struct Edge {
     pub seen_part: f64,
 }
 
+impl Edge {
+    /// Corners of the rebate beside it, as wide as it is in the middle of all lines:
+    /// first both ends of the edge, then those of its outer side. \[pixels of the scan\]
+    #[must_use]
+    pub fn rebate_band(&self) -> [(f64, f64); 4] {
+        let [(ax, ay), (bx, by)] = self.ends;
+        let length = libm::hypot(bx - ax, by - ay).max(f64::MIN_POSITIVE);
+        // Edges run down or to the right; outwards lies at their right or left hand.
+        let hand = match self.side {
+            SideName::Left | SideName::Bottom => 1.0,
+            SideName::Top | SideName::Right => -1.0,
+        };
+        let off = hand * self.rebate_width_px / length;
+        let (dx, dy) = (off * (ay - by), off * (bx - ax));
+        [(ax, ay), (bx, by), (bx + dx, by + dy), (ax + dx, ay + dy)]
+    }
+}
+
 /// What the rebate reads.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rebate {
@@ -74,7 +92,10 @@ pub struct FrameEdges {
     pub tilt_sd_deg: f64,
     /// What the rebate reads.
     pub rebate: Rebate,
-    /// Whether something lighter than the rebate lies beside it: it is film then.
+    /// Corners of the largest even stretch of rebate, on which clear film can be
+    /// outlined, in pixels of the scan; `None` where none is large enough.
+    pub clear_stretch: Option<[(f64, f64); 4]>,
+    /// Whether something lighter than the rebate is in the scan: it is film then.
     /// Where it is `false`, a gap of open light would look the same.
     pub light_seen: bool,
     /// How sure the sides are, 0 to 1: the smallest part of a side that was seen,

@@ -1,24 +1,40 @@
 //! What must be true of a frame whose sides were found.
 
-use super::find::Sides;
 use super::found::{FrameNotFound, SideName};
 use super::levels::Level;
 use super::side::SideLine;
+use super::sides::Sides;
 use super::view::View;
 use crate::patch::median;
 
 /// Samples along each direction of the picture.
 const SAMPLES: usize = 160;
-/// Part of a line that is clear all through.
+/// Part of a line that is clear all through. A level holds twice its spread on both
+/// sides, so 0.95 of the pixels of clear film; dust, scratches and marks may hide as much
+/// again (0.05), and 160 samples scatter by a standard deviation of 0.02.
 const CLEAR: f64 = 0.88;
 /// Widest rebate, part of the picture's own side.
 const WIDEST: f64 = 0.25;
 /// Widest rebate over that of the opposite side: a gate lies in the middle of its film.
+/// Narrow margins differ most. A sheet of 4 × 5 inches has about 2.4 mm beside its
+/// opening and some 0.6 mm of play in its holder: 3.0 over 1.8 mm. Sizes and play by
+/// common practice, from memory.
 const WIDER: f64 = 1.7;
-/// Widest rebate over the widest of the others, where the opposite one can't tell.
+/// Widest rebate over the widest of the others, where the opposite one can't tell: the
+/// end of a sheet that lies under the holder's flap is up to twice as wide as its sides,
+/// common practice, from memory.
 const WIDER_THAN_ALL: f64 = 2.0;
-/// What two rebates may differ by in any case, pixels of the reduced picture.
+/// What two rebates may differ by in any case, pixels of the reduced picture: each may be
+/// off by the two pixels over which a soft outer end falls, and by half a pixel inside.
 const DIFFER: f64 = 5.0;
+/// How much lighter than all of a rebate another part must be to be no unevenness of the
+/// same light: 0.04 in density. A scanner evens its light to a few percent, common
+/// practice.
+const LIGHTER_BY: f64 = 1.1;
+/// Smallest part of a scan that tells that its light is not the rebate: a step of a
+/// tablet that is as long as the film takes three times as much, holes and scratches a
+/// tenth.
+const LIGHT_PART: f64 = 0.001;
 /// Part of a side that is even.
 const EVEN: f64 = 0.85;
 /// Largest part of a picture that may be lighter than its rebate: holes and scratches.
@@ -60,9 +76,16 @@ pub(super) fn rebate_part(
     clear as f64 / all.max(1) as f64
 }
 
-fn places(view: View<'_>, extent: (f64, f64)) -> core::ops::Range<usize> {
+/// The lines along a side, from one place to another, within the picture.
+pub(super) fn places(view: View<'_>, extent: (f64, f64)) -> core::ops::Range<usize> {
     let until = (extent.1.max(0.0) as usize).min(view.length());
     (extent.0.max(0.0) as usize).min(until)..until
+}
+
+/// Whether a signal is that of rebate; lighter ones are on the way to bare light.
+pub(super) fn is_rebate(level: &Level, signal: f64) -> bool {
+    let edge_of_light = level.high / libm::cbrt(level.high / level.signal);
+    signal >= level.low && signal <= edge_of_light
 }
 
 /// Measures the rebate beside a side.
@@ -74,11 +97,7 @@ pub(super) fn beside(view: View<'_>, line: &SideLine, extent: (f64, f64), level:
         let edge = line.depth_at(along as f64 + 0.5);
         let first = ((edge - 2.0).max(0.0) as usize).min(view.depth() - 1);
         let mut depth = first;
-        let edge_of_light = level.high / libm::cbrt(level.high / level.signal);
-        let holds = |depth: usize| {
-            let signal = view.middle(depth, along);
-            signal >= level.low && signal <= edge_of_light
-        };
+        let holds = |depth: usize| is_rebate(level, view.middle(depth, along));
         while depth > 0 && (holds(depth - 1) || (depth > 1 && holds(depth - 2))) {
             depth -= 1;
         }
@@ -104,6 +123,31 @@ pub(super) fn beside(view: View<'_>, line: &SideLine, extent: (f64, f64), level:
         lighter: 4 * lighter > count,
         signals,
     }
+}
+
+/// Whether a part of the scan outside the picture is lighter than the rebate, so that the
+/// rebate is no open light: that is the lightest there is.
+pub(super) fn lighter_outside(sides: &Sides<'_>, level: &Level) -> bool {
+    let picture = sides.picture;
+    let width = picture.width as usize;
+    let inside = |x: f64, y: f64| {
+        // Corners run clockwise, so the picture lies at the right hand of each side.
+        (0..4).all(|k| {
+            let ((ax, ay), (bx, by)) = (sides.corners[k], sides.corners[(k + 1) % 4]);
+            (bx - ax) * (y - ay) - (by - ay) * (x - ax) > 0.0
+        })
+    };
+    let above = LIGHTER_BY * level.high;
+    let lighter = picture
+        .signal
+        .iter()
+        .enumerate()
+        .filter(|(_, signal)| f64::from(**signal) > above)
+        .filter(|(place, _)| {
+            let (x, y) = ((place % width) as f64 + 0.5, (place / width) as f64 + 0.5);
+            !inside(x, y)
+        });
+    lighter.count() as f64 > LIGHT_PART * picture.signal.len() as f64
 }
 
 /// Samples of the picture inside its sides, row by row.

@@ -6,18 +6,24 @@
 //! fall, at right angles, towards a picture that is nowhere lighter; what is open
 //! light shows as an even ring of film inside such sides.
 //!
-//! Begin with [`find_frame`]; `side` finds the line of one side, `levels` the even
-//! levels, `judge` holds what was found against what must be true of a frame.
+//! Begin with [`find_frame`]; `levels` gives the even levels, `side` the line of one
+//! side, `sides` closes four of them and `tilt` says how they are turned; `judge` holds
+//! what was found against what must be true of a frame, `frame` measures it, and
+//! `clear_stretch` finds where clear film can be outlined.
 //!
 //! What cannot be told is said: where nothing lighter than the rebate is in the
 //! scan, a gap of open light around film that was cut to its picture would look
 //! the same ([`FrameEdges::light_seen`]). Nothing here sets base + fog.
 
+mod clear_stretch;
 mod find;
 mod found;
+mod frame;
 mod judge;
 mod levels;
 mod side;
+mod sides;
+mod tilt;
 mod view;
 
 pub use find::find_frame;

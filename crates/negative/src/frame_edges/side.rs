@@ -35,20 +35,41 @@ impl SideLine {
     }
 }
 
+/// The lines inwards from one side, read once for all levels.
+#[derive(Clone, Debug)]
+pub(super) struct Lines<'a> {
+    view: View<'a>,
+    /// Pixels from one line to the next.
+    step: usize,
+    /// Place along the side, and signals inwards.
+    profiles: Vec<(f64, Vec<f64>)>,
+}
+
+impl<'a> Lines<'a> {
+    pub(super) fn of(view: View<'a>) -> Self {
+        let step = view.length().div_ceil(LINES);
+        let places = (step / 2..view.length()).step_by(step);
+        Self {
+            view,
+            step,
+            profiles: places
+                .map(|along| (along as f64 + 0.5, view.profile(along)))
+                .collect(),
+        }
+    }
+}
+
 /// Finds the line on which most falls from a level lie; `None` when it is no side,
 /// or when two lines could be.
-pub(super) fn side_line(view: View<'_>, level: &Level) -> Option<SideLine> {
+pub(super) fn side_line(lines: &Lines<'_>, level: &Level) -> Option<SideLine> {
+    let (view, step) = (lines.view, lines.step);
     let length = view.length();
-    let step = length.div_ceil(LINES);
     let mut falls: Vec<(f64, f64)> = vec![];
-    let mut lines = 0;
-    for along in (step / 2..length).step_by(step) {
-        lines += 1;
-        let profile = view.profile(along);
-        let found = falls_of(&profile, level);
-        falls.extend(found.into_iter().map(|depth| (along as f64 + 0.5, depth)));
+    for (along, profile) in &lines.profiles {
+        let found = falls_of(profile, level);
+        falls.extend(found.into_iter().map(|depth| (*along, depth)));
     }
-    let least = (LEAST_SEEN * f64::from(lines)) as usize;
+    let least = (LEAST_SEEN * lines.profiles.len() as f64) as usize;
     if falls.len() < least.max(12) {
         return None;
     }
