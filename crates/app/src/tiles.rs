@@ -9,6 +9,9 @@
 //! scans looked at longest ago lose their tiles. Nothing in it is needed; it can
 //! be thrown away at any time.
 //!
+//! Of a scan of a test, the frame that was found in it is kept beside its tiles, under
+//! the same name: it hangs on the same pixels.
+//!
 //! Form of the file: [`HEAD`], width and height as two little-endian u32, then
 //! the codes of all tiles as little-endian u16 in the order of
 //! [`TileLayout::pixels_before`].
@@ -16,15 +19,17 @@
 //! Begin with [`tiles_of_test_scan`] or, without a test, [`tiles_of_scan`].
 
 use crate::error::with_causes;
+use crate::frame_found::{FRAME_SEARCH, frame_json};
 use crate::measuring::{READ_BUFFER, calibrated_scan, recorded_tone, tone_words};
 use crate::scan_channel::channel_of_text;
 use crate::single_scan::{remedy_of, tone_of_text};
 use crate::tablet_search::find_tablets;
-use crate::{AppError, Progress};
+use crate::{AppError, Progress, write_file};
 use negative::decode::{ChannelChoice, DecodeLimits, Polarity, ScanReader};
 use negative::tiles::{TILE_SIDE, TileLayout, TilePass, TilePlace};
 use negative::tone::Tone;
 use notebook::{hash_file, read_test_folder};
+use serde_json::{Value, json};
 use std::fs::{self, File, OpenOptions};
 use std::io::{BufReader, BufWriter, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
@@ -44,6 +49,8 @@ const HEAD_BYTES: u64 = 24;
 const ENDING: &str = "tiles";
 /// Ending of one that is being written.
 const UNFINISHED: &str = "tiles-part";
+/// Ending of what was found of a scan's frame.
+const FRAME_ENDING: &str = "frame";
 /// An unfinished file this old was left behind.
 const LEFT_BEHIND: Duration = Duration::from_secs(3600);
 
@@ -112,6 +119,9 @@ pub struct TiledScan {
     pub density_of_code: Option<Vec<f32>>,
     /// Sentences that name what was assumed or not used.
     pub warnings: Vec<String>,
+    /// Of a scan of a test, the frame that was found in it or why none was: as under
+    /// `frame` of `measure`.
+    pub frame: Option<Value>,
     layout: TileLayout,
     file: Mutex<File>,
     path: PathBuf,
@@ -203,12 +213,34 @@ pub fn tiles_of_test_scan(
         cache,
         progress,
     )?;
+    tiles.frame = Some(kept_frame(&tiles.path, || frame_json(&surveyed.preview)));
     tiles.density_of_code = density_of_code;
     tiles.warnings = warnings;
     Ok(tiles)
 }
 
 impl TiledScan {
+    /// Gives the gross density of the rebate that was found and the spread of single
+    /// pixels about it, where a tablet tells the density of codes.
+    #[must_use]
+    pub fn rebate_density(&self) -> Option<(f64, f64)> {
+        let rebate = self.frame.as_ref()?.get("rebate")?;
+        let signal = rebate.get("signal")?.as_f64()?;
+        let sd = rebate.get("signal_sd")?.as_f64()?;
+        let (low, high) = (
+            self.density_of_signal(signal + sd)?,
+            self.density_of_signal(signal - sd)?,
+        );
+        Some((self.density_of_signal(signal)?, (high - low).abs() / 2.0))
+    }
+
+    fn density_of_signal(&self, signal: f64) -> Option<f64> {
+        let densities = self.density_of_code.as_ref()?;
+        let off = |code: &usize| (f64::from(self.signal_of_code[*code]) - signal).abs();
+        let nearest = (0..self.signal_of_code.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
+        densities.get(nearest).map(|density| f64::from(*density))
+    }
+
     /// Gives one tile: its codes row by row as little-endian u16. `None` where
     /// the scan has no such tile.
     ///
@@ -286,10 +318,30 @@ fn tiled(
         signal_of_code: tone.table().into_iter().map(|s| s as f32).collect(),
         density_of_code: None,
         warnings: reader.info().remarks.clone(),
+        frame: None,
         layout,
         file: Mutex::new(file),
         path,
     })
+}
+
+/// Gives the frame that was found with these tiles, or finds and keeps it.
+///
+/// A cache that can't be read or written only costs time, so that faults are passed over.
+fn kept_frame(tiles: &Path, find: impl FnOnce() -> Value) -> Value {
+    let path = tiles.with_extension(FRAME_ENDING);
+    let found_by = format!("{}, frame {FRAME_SEARCH}", crate::VERSION);
+    let kept = fs::read(&path)
+        .ok()
+        .and_then(|bytes| serde_json::from_slice::<Value>(&bytes).ok())
+        .filter(|kept| kept.get("found_by").and_then(Value::as_str) == Some(found_by.as_str()));
+    if let Some(frame) = kept.as_ref().and_then(|kept| kept.get("frame")) {
+        return frame.clone();
+    }
+    let frame = find();
+    let text = json!({ "found_by": found_by, "frame": &frame }).to_string();
+    drop(write_file(&path, text.as_bytes()));
+    frame
 }
 
 /// A word that can stand in a file's name.
@@ -444,6 +496,7 @@ fn make_room(cache: &TileCache, stays: &Path) {
             return;
         }
         if path != stays && fs::remove_file(&path).is_ok() {
+            drop(fs::remove_file(path.with_extension(FRAME_ENDING)));
             total -= bytes;
         }
     }

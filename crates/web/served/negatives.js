@@ -10,6 +10,7 @@ const test = root.dataset.lightTable;
 const table = JSON.parse(root.dataset.views);
 const together = document.querySelector('[data-together]');
 const codes = document.querySelector('[data-codes]');
+const frames = document.querySelector('[data-frames]');
 const lift = document.querySelector('[data-lift]');
 const positive = document.querySelector('[data-positive]');
 const form = document.querySelector('[data-outline]');
@@ -74,6 +75,7 @@ async function open(figure) {
     const view = new View(canvas, known, frame, { moved, pointed });
     view.propose(proposed.get(frame.scan));
     view.look(look());
+    view.showFound(frames?.checked ?? false);
     views.push(view);
     line.textContent = line.dataset.rest;
     figure.dataset.state = 'shown';
@@ -101,6 +103,9 @@ function show() {
   document.querySelector('[data-as-positives]').hidden = !positive.checked;
 }
 
+frames?.addEventListener('change', () => {
+  for (const view of views) view.showFound(frames.checked);
+});
 lift?.addEventListener('input', show);
 positive?.addEventListener('change', show);
 

@@ -1,5 +1,6 @@
 // One picture on the light table: tiles of 16-bit codes, drawn by the table of
 // densities, moved and magnified by pointer and keys.
+import { drawFound } from './found.js';
 import { densityOf, greys } from './light.js';
 
 const MOST_TILES = 96;
@@ -15,6 +16,7 @@ export class View {
     this.tiles = new Map();
     this.outlines = frame.outlines;
     this.proposed = [];
+    this.found = null;
     this.draft = null;
     this.outlining = null;
     this.pointer = null;
@@ -77,6 +79,12 @@ export class View {
   /** Shows outlines that were found and are not kept. */
   propose(outlines) {
     this.proposed = outlines ?? [];
+    this.draw();
+  }
+
+  /** Shows the edges and the rebate that were found, or hides them. */
+  showFound(shown) {
+    this.found = shown && this.frame.frame_found?.found ? this.frame.frame_found : null;
     this.draw();
   }
 
@@ -198,6 +206,7 @@ export class View {
     const last = this.scan.levels.length - 1;
     if (level < last) this.drawLevel(context, last);
     this.drawLevel(context, level);
+    if (this.found) drawFound(context, this.found, (x, y) => this.toCanvas(x, y), this.ratio);
     this.drawOutlines(context);
     if (document.activeElement === this.canvas && !this.pointer) this.drawCross(context);
     this.drawn = true;

@@ -40,6 +40,8 @@ static ASSETS: &[Asset] = &[
     asset!("icon.svg", "image/svg+xml"),
     asset!("more-light.svg", "image/svg+xml"),
     asset!("more-dark.svg", "image/svg+xml"),
+    asset!("edge-found.svg", "image/svg+xml"),
+    asset!("rebate-found.svg", "image/svg+xml"),
     Asset {
         name: "regular.woff2",
         kind: "font/woff2",
@@ -55,6 +57,7 @@ static ASSETS: &[Asset] = &[
     asset!("merge.js", SCRIPT),
     asset!("light.js", SCRIPT),
     asset!("view.js", SCRIPT),
+    asset!("found.js", SCRIPT),
     asset!("negatives.js", SCRIPT),
     asset!("tablet.js", SCRIPT),
     asset!("job.js", SCRIPT),

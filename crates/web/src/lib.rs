@@ -20,6 +20,7 @@ mod download;
 mod drawing;
 mod folders;
 mod form;
+mod frame_found;
 mod guard;
 mod jobs;
 mod layout;

@@ -144,6 +144,7 @@ pub(crate) fn example_walk(page: &mut Page, address: &str, axe: &Axe) -> Result<
     promise_narrows(page, address, &own)?;
     page.open(&format!("{address}{own}/negatives"), READY)?;
     under_the_pointer(page)?;
+    frames_shown(page)?;
     as_positives(page, axe)?;
     // Part of the wall of the brightest frame behind the filter, away from its patch.
     outline(page, "scan-sun-715-4", [470.0, 315.0, 40.0, 24.0])?;
@@ -196,6 +197,49 @@ fn under_the_pointer(page: &mut Page) -> Result<(), String> {
         Some(told) if told.contains("net") => Ok(()),
         _ => Err(format!("the density under the pointer is not told: {told}")),
     }
+}
+
+/// Frames are drawn where they were found, and taken away when they are not wanted.
+fn frames_shown(page: &mut Page) -> Result<(), String> {
+    const FOUND: &str = "JSON.parse(document.querySelector('[data-views]').dataset.views).views.map(v => v.frame_found).filter(f => f?.found)";
+    // The picture's sides in the worked example, by the maker of its scans, px.
+    let sizes = page.ask(&format!(
+        "{FOUND}.filter(f => f.corners_px).map(f => f.corners_px).map(([a, b, c]) => [b[0] - a[0], c[1] - b[1]])"
+    ))?;
+    let sizes = sizes.as_array().cloned().unwrap_or_default();
+    for size in &sizes {
+        let off = |k: usize, truth: f64| size[k].as_f64().map_or(f64::NAN, |v| (v - truth).abs());
+        if off(0, 640.0).max(off(1, 512.0)).max(0.0) > 1.5 || off(0, 640.0).is_nan() {
+            return Err(format!("a picture of 640 × 512 px was found as {size}"));
+        }
+    }
+    let told = page.ask("[...document.querySelectorAll('.on-table figcaption p')].filter(p => /As found: tilt .* rebate D/.test(p.textContent)).length")?;
+    let found = page.ask(&format!("{FOUND}.length"))?;
+    if told != found || sizes.len() < 4 {
+        return Err(format!(
+            "{found} frames were found, {} whole, and {told} are told",
+            sizes.len()
+        ));
+    }
+    // What is drawn changes the picture of a frame, and goes when it is not wanted.
+    let drawn = |page: &mut Page| -> Result<Value, String> {
+        std::thread::sleep(std::time::Duration::from_millis(300));
+        page.ask("[...document.querySelectorAll('.on-table canvas')].map(c => c.toDataURL().length).join(' ')")
+    };
+    let with = drawn(page)?;
+    press(page, "[data-frames]")?;
+    let without = drawn(page)?;
+    press(page, "[data-frames]")?;
+    if with == without || drawn(page)? != with {
+        return Err(
+            "the frames that were found are not drawn, or stay when they are not wanted".to_owned(),
+        );
+    }
+    println!(
+        "   frames found: {found}, {} with all four sides",
+        sizes.len()
+    );
+    Ok(())
 }
 
 /// Shown as positives, pictures and scale turn round, and densities stay what they were.

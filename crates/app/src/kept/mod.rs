@@ -16,6 +16,7 @@ mod error;
 mod evaluation;
 mod patch_rows;
 mod planning;
+mod rebate;
 mod scan_frames;
 mod sent_folder;
 mod tablets;

@@ -5,6 +5,7 @@
 
 pub(crate) mod files;
 pub(crate) mod folders;
+pub(crate) mod frames;
 pub(crate) mod jobs;
 pub(crate) mod outlines;
 pub(crate) mod predict;

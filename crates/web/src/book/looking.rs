@@ -1,10 +1,11 @@
 //! The light table and the tiles of scans, held for a while.
 
 use super::{Book, LaidTable, MOST_LAID, MOST_TILED, Tiled, id};
+use crate::frame_found::FrameFound;
 use app::shown::density_scale_of_page;
 use app::{AppError, KeepError, LightTable, Progress, TiledScan, light_table, tiles_of_test_scan};
-use serde_json::Value;
-use std::collections::VecDeque;
+use serde_json::{Value, json};
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Arc, PoisonError};
 
 impl Book {
@@ -19,8 +20,9 @@ impl Book {
     /// Lays the light table out.
     pub(crate) fn lay(&self, test: u32, progress: &dyn Progress) -> Result<(), KeepError> {
         let (revision, dir) = self.notebook.folder(id(test), None)?;
-        let table = light_table(&dir, progress)?;
-        self.cut(test, &table, progress)?;
+        let mut table = light_table(&dir, progress)?;
+        let frames = self.cut(test, &table, progress)?;
+        with_frames(&mut table, &frames);
         let base_plus_fog = self.evaluated(test)?.and_then(|pages| {
             pages
                 .json
@@ -46,8 +48,14 @@ impl Book {
         Ok(())
     }
 
-    /// Cuts every scan of a light table into tiles, so that the page finds them.
-    fn cut(&self, test: u32, table: &LightTable, progress: &dyn Progress) -> Result<(), KeepError> {
+    /// Cuts every scan of a light table into tiles, so that the page finds them; gives the
+    /// frames that were found in them.
+    fn cut(
+        &self,
+        test: u32,
+        table: &LightTable,
+        progress: &dyn Progress,
+    ) -> Result<BTreeMap<String, FrameFound>, KeepError> {
         let views = table.json.get("views").and_then(Value::as_array);
         let mut scans: Vec<&str> = views
             .into_iter()
@@ -56,15 +64,19 @@ impl Book {
             .collect();
         scans.dedup();
         let total = scans.len() as u64;
+        let mut frames = BTreeMap::new();
         for (done, scan) in scans.into_iter().enumerate() {
             if progress.stop_asked() {
                 return Err(AppError::new("the work was stopped", "").into());
             }
             progress.at(&format!("opening scan {scan}"), done as u64, total);
             // A scan that can't be opened is told beside its frame; the others are shown.
-            drop(self.tiled(test, scan));
+            let found = self.tiled(test, scan).ok();
+            if let Some(frame) = found.and_then(|tiled| FrameFound::of(&tiled)) {
+                frames.insert(scan.to_owned(), frame);
+            }
         }
-        Ok(())
+        Ok(frames)
     }
 
     /// A scan as tiles; the first look at it cuts them.
@@ -87,5 +99,18 @@ impl Book {
             tiled.pop_front();
         }
         Ok(made)
+    }
+}
+
+/// Puts the frames that were found into the views of their scans. One in a scan of several
+/// frames belongs to none of them, and is left out.
+fn with_frames(table: &mut LightTable, frames: &BTreeMap<String, FrameFound>) {
+    let views = table.json.get_mut("views").and_then(Value::as_array_mut);
+    for view in views.into_iter().flatten().filter_map(Value::as_object_mut) {
+        let scan = view.get("scan").and_then(Value::as_str).unwrap_or_default();
+        let whole = view.get("bounds_px").is_none_or(Value::is_null);
+        if let Some(frame) = frames.get(scan).filter(|_| whole) {
+            view.insert("frame_found".to_owned(), json!(frame));
+        }
     }
 }

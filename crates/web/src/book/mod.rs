@@ -4,6 +4,7 @@ mod comparing;
 mod edits;
 mod files;
 mod looking;
+mod rebates;
 mod tablets;
 
 pub(crate) use comparing::Others;

@@ -4,6 +4,7 @@ pub(crate) mod compare;
 pub(crate) mod curves;
 pub(crate) mod exposures;
 pub(crate) mod findings;
+pub(crate) mod frame_found;
 pub(crate) mod history;
 pub(crate) mod job;
 pub(crate) mod let_in;

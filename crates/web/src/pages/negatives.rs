@@ -5,7 +5,7 @@ use crate::form::{field, fields};
 use crate::layout::{Frame, Step, page, token_field};
 use crate::pages::history::number;
 use crate::pages::tablet::{self, panel};
-use crate::pages::{job, unevaluated};
+use crate::pages::{frame_found, job, unevaluated};
 use crate::refusal::{Refusal, sentence};
 use crate::shared::{LaidTable, OpenTest, Shared, away};
 use crate::upload::MOST_SCAN_BYTES;
@@ -156,6 +156,7 @@ fn table(open: &OpenTest, laid: &LaidTable, tablet: &tablet::Shown, token: &str)
             button type="button" data-begin-outline aria-pressed="false" { "Outline a patch or tablet" }
         }
         (outline_form(&names("frames"), &open.tablets))
+        @if frame_found::any(&views) { (frame_found::legend()) }
         div.table-top {
             (drawing(&laid.scale))
             p data-as-positives role="status" hidden {
@@ -206,6 +207,7 @@ fn picture(place: usize, view: &Value, json: &Value, open: &OpenTest, token: &st
                     }
                     (settle(open, text("frame"), token))
                 }
+                (frame_found::caption(view, open, token))
                 (frame_of(view, json, open, token))
             }
         }
