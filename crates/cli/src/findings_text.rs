@@ -210,6 +210,10 @@ fn frame_lines(frames: &[FrameFinding]) -> Vec<String> {
                 Some(s) if f.stops_missing_bound == Some(Bound::AtMost) => {
                     format!("; at least {:.1} stops more than needed", -s)
                 }
+                Some(s) if f.flags.contains(Flag::RecordContradicted) => {
+                    let side = if s > 0.0 { "short" } else { "more than needed" };
+                    format!("; by its record {:.1} stops {side}", s.abs())
+                }
                 Some(s) if s > 0.05 => format!("; {s:.1} stops short"),
                 Some(s) if s < -1.0 => format!("; {:.1} stops more than needed", -s),
                 _ => String::new(),

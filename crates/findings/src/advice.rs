@@ -134,7 +134,7 @@ pub(crate) fn cannot_tell(
             if curve.response == record::Response::RelativeDensity {
                 say(
                     format!("densities of film {} in process {}", curve.film, curve.process),
-                    "no step tablet calibrates the scan and its tone scale is not known, so absolute density is refused".into(),
+                    "no step tablet calibrates the scan, and what its file or record says of the tone is no calibration, so absolute density is refused".into(),
                     "scan again with a step tablet beside the film and the exposure locked".into(),
                 );
             }

@@ -69,9 +69,10 @@ pub fn evaluate(
     let mut frames = crate::frames::frame_findings(Some(&e), test, readings, criteria);
     let images = Images::of(&frames);
     images.any()?;
-    let (mut factors, unshown): (Vec<_>, Vec<_>) = crate::factors::factors(&e, test, assumptions)
-        .into_iter()
-        .partition(|f| images.support(f));
+    let (mut factors, unshown): (Vec<_>, Vec<_>) =
+        crate::factors::factors(&e, test, readings, assumptions)
+            .into_iter()
+            .partition(|f| images.support(f));
     bound_stops_missing(&mut frames, &e, &factors, &unshown);
     crate::advice::mark_bracket_ends(&mut frames, &mut factors);
     let speeds = crate::factors::speeds(&e, assumptions);

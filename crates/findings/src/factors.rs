@@ -14,7 +14,7 @@ use crate::normal::quantile;
 use crate::solve::{End, Seen, profile_end};
 use core::f64::consts::LOG10_2;
 use quantity::{Bound, ExposureIndex, FilterFactor, Flag, Flags, Interval, NetDensity, Stops};
-use record::{Id, PatchRole, Response, Test};
+use record::{Id, PatchRole, Reading, Response, Test};
 use std::collections::BTreeMap;
 
 fn stops_of(log10: f64) -> Stops {
@@ -187,11 +187,16 @@ fn evidence(e: &Estimate, factor: usize, matched_on: &[Id], test: &Test) -> Evid
 }
 
 /// The factor and EI of every film, filter and light.
-pub(crate) fn factors(e: &Estimate, test: &Test, assumptions: &Assumptions) -> Vec<FactorFinding> {
+pub(crate) fn factors(
+    e: &Estimate,
+    test: &Test,
+    readings: &[Reading],
+    assumptions: &Assumptions,
+) -> Vec<FactorFinding> {
     let mut found = vec![];
     for (i, key) in e.model.keys.iter().enumerate() {
         if let Key::Factor(factor) = key {
-            found.push(one_factor(e, test, assumptions, i, factor));
+            found.push(one_factor(e, test, readings, assumptions, i, factor));
         }
     }
     found
@@ -200,6 +205,7 @@ pub(crate) fn factors(e: &Estimate, test: &Test, assumptions: &Assumptions) -> V
 fn one_factor(
     e: &Estimate,
     test: &Test,
+    readings: &[Reading],
     assumptions: &Assumptions,
     i: usize,
     key: &FactorKey,
@@ -271,6 +277,18 @@ fn one_factor(
     if flags.contains(Flag::NoReciprocityLaw) {
         flags.insert(Flag::FactorWithReciprocity);
     }
+    let all_frames = evidence
+        .frames_used
+        .iter()
+        .chain(&evidence.frames_as_limits);
+    if all_frames
+        .filter_map(|&f| model.recorded[f].as_ref())
+        .any(|r| r.reciprocity_loss_log10 > RECIPROCITY_SAID)
+    {
+        flags.insert(Flag::ReciprocityLast);
+    }
+    let made_from = made_from(e, test, i, key);
+    flags.extend(&of_the_scans(&made_from, readings));
     if bound == Some(Bound::AtLeast) {
         flags.insert(Flag::Blank);
     }
@@ -321,7 +339,7 @@ fn one_factor(
                 })
                 .collect()
         },
-        made_from: made_from(e, test, i, key),
+        made_from,
         next_steps: match (bound, curve) {
             (None, Some(c)) => crate::next_sheet::next_steps(e, test, assumptions, i, key, c),
             _ => vec![],
@@ -329,6 +347,35 @@ fn one_factor(
         interval_method: method.to_owned(),
         flags,
     }
+}
+
+/// A loss by reciprocity from which on an answer says that its EI leaves it out:
+/// half the third of a stop by which a meter is set. \[log10\]
+const RECIPROCITY_SAID: f64 = LOG10_2 / 6.0;
+
+/// What makes the densities of a whole scan doubtful, and so what rests on them.
+const OF_THE_SCAN: [Flag; 9] = [
+    Flag::LevelsChanged,
+    Flag::Comb,
+    Flag::EightBitOrigin,
+    Flag::Lossy,
+    Flag::LossTraces,
+    Flag::Sharpened,
+    Flag::InvertedPositive,
+    Flag::ToneContradicted,
+    Flag::TabletMisfit,
+];
+
+/// The doubts about the scans that readings were made in.
+fn of_the_scans(made_from: &[(Id, Id)], readings: &[Reading]) -> Flags {
+    let used = readings.iter().filter(|r| {
+        made_from
+            .iter()
+            .any(|(f, p)| *f == r.frame && *p == r.patch)
+    });
+    used.flat_map(|r| r.value.flags().iter())
+        .filter(|flag| OF_THE_SCAN.contains(flag))
+        .collect()
 }
 
 /// Readings of the filtered frames and of the anchors they are set against.
@@ -409,15 +456,31 @@ fn filtered_ei(
     match test.film(&key.film).and_then(|f| f.box_speed) {
         Some(speed) => {
             let box_log = libm::log10(speed.to_arithmetic());
+            let value = box_log - log_factor.value;
+            // Box speed and factor are told by different things, so their errors
+            // add in squares; a limit moves outward by that of the box speed.
+            let speed_half = z * assumptions.box_speed_stops * LOG10_2;
+            let interval = match bound {
+                None => around(
+                    value,
+                    value - libm::hypot(log_factor.high - log_factor.value, speed_half),
+                    value + libm::hypot(log_factor.value - log_factor.low, speed_half),
+                ),
+                Some(Bound::AtLeast) => {
+                    let limit = box_log - log_factor.low + speed_half;
+                    around(limit, limit, limit)
+                }
+                Some(Bound::AtMost) => {
+                    let limit = box_log - log_factor.high - speed_half;
+                    around(limit, limit, limit)
+                }
+            };
             (
-                Some(around(
-                    box_log - log_factor.value,
-                    box_log - log_factor.high,
-                    box_log - log_factor.low,
-                )),
+                Some(interval),
                 format!(
-                    "box speed {} divided by the factor; the film's own speed was not measured",
-                    speed.to_arithmetic()
+                    "box speed {} divided by the factor; the film's own speed was not measured and is taken as the box speed give or take {:.1} stop (one standard deviation)",
+                    speed.to_arithmetic(),
+                    assumptions.box_speed_stops
                 ),
             )
         }

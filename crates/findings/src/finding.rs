@@ -168,7 +168,8 @@ pub struct FrameFinding {
     /// fit sees it: positive when it got more light.
     pub exposure_error: Option<Measured<Stops>>,
     /// The EI that this frame's exposure stands for in its light, filter
-    /// included; `None` without a light reading.
+    /// included; `None` without a light reading. As in the EI that is answered,
+    /// reciprocity is left out: the time is the one that the film felt.
     pub effective_ei: Option<ExposureIndex>,
     /// Its patches.
     pub patches: Vec<PatchFinding>,

@@ -174,16 +174,9 @@ pub(crate) fn recorded_exposure(
     })
     .map_err(|e| failed(with_causes(&e)))?;
     flags.extend(&film.flags);
-    // The meter's dial knows nothing of reciprocity: the EI of a setting is
-    // that of the time by the shutter.
-    let effective_ei = match film.exposure_index(constant, lens_factor) {
-        Ok(Some(felt)) => Some(
-            felt.slower_by(film.reciprocity_loss)
-                .map_err(|e| failed(e.to_string()))?,
-        ),
-        Ok(None) => None,
-        Err(e) => return Err(failed(e.to_string())),
-    };
+    let effective_ei = film
+        .exposure_index(constant, lens_factor)
+        .map_err(|e| failed(e.to_string()))?;
     Ok(RecordedExposure {
         log_h: film.mid_tone.unwrap_or(film.camera).to_log10(),
         absolute: film.mid_tone.is_some(),

@@ -3,6 +3,7 @@
 use crate::curves::is_subject;
 use crate::estimate::Estimate;
 use crate::finding::{FrameFinding, PatchFinding, Verdict, VerdictCriteria};
+use crate::judged;
 use crate::model::Key;
 use crate::solve::{Model, Seen};
 use core::f64::consts::LOG10_2;
@@ -143,7 +144,7 @@ fn frame_finding(
     if let Some(recorded) = e.and_then(|e| e.model.recorded[f].as_ref()) {
         flags.extend(&recorded.flags);
     }
-    let (verdict, reason) = verdict(frame, &patches, base, criteria);
+    let (verdict, mut reason) = verdict(frame, &patches, base, criteria);
     if verdict == Verdict::Blank {
         flags.insert(Flag::Blank);
     }
@@ -151,7 +152,13 @@ fn frame_finding(
     if e.is_some_and(|e| e.outliers.contains(&f) || e.developed_apart.contains(&f)) {
         flags.insert(Flag::Outlier);
     }
-    let stops_missing = e.and_then(|e| stops_missing(e, test, &places.terms[f], frame, criteria));
+    let terms = &places.terms[f];
+    let stops_missing = e.and_then(|e| judged::stops_missing(e, test, terms, frame, criteria));
+    if e.and_then(|e| judged::contradicted(e, test, terms, frame, criteria, &patches)) == Some(true)
+    {
+        flags.insert(Flag::RecordContradicted);
+        reason.push_str("; its record lets expect otherwise, so scan, holder, time or aperture may be another frame's");
+    }
     FrameFinding {
         frame: frame.id.clone(),
         film: frame.film.clone(),
@@ -357,58 +364,6 @@ fn exposure_error(e: &Estimate, terms: &[usize], frame: &Frame) -> Option<Measur
     let value: f64 = own.iter().map(|&(i, c)| c * e.fit.parameters[i]).sum();
     let sd = libm::sqrt(e.covariance.variance(&own)) / LOG10_2;
     stops(value).map(|s| Measured::new(s, sd))
-}
-
-/// How many stops more exposure the frame needed for its shadow, or without one
-/// its grey card, to reach the criterion that the verdict goes by.
-fn stops_missing(
-    e: &Estimate,
-    test: &Test,
-    terms: &[usize],
-    frame: &Frame,
-    criteria: &VerdictCriteria,
-) -> Option<Measured<Stops>> {
-    let p = &e.fit.parameters;
-    if !matches!(frame.exposure, Exposure::Camera(_)) {
-        return None;
-    }
-    let mut terms: Vec<_> = terms
-        .iter()
-        .map(|&k| &e.model.terms[k])
-        .filter(|t| e.model.curves[t.curve].response == Response::Density)
-        .filter_map(|t| {
-            let linear = &t.exposed.as_ref()?.linear;
-            let name = linear.iter().find_map(|(i, _)| match &e.model.keys[*i] {
-                Key::Subject(name, _) => Some(name),
-                _ => None,
-            })?;
-            match test.patch(&frame.id, name)?.role {
-                PatchRole::Shadow => Some((0_u8, t, criteria.shadow_at_least)),
-                PatchRole::GreyCard => Some((1, t, criteria.card_at_least)),
-                _ => None,
-            }
-        })
-        .collect();
-    terms.sort_by_key(|(rank, ..)| *rank);
-    let (_, term, wanted_net) = *terms.first()?;
-    let curve = &e.model.curves[term.curve];
-    let base = curve.base(p)?;
-    let wanted = curve.x_at(p, base + wanted_net)?;
-    let exposed = term.exposed.as_ref()?;
-    let at = exposed.x(p);
-    // Behind a filter the curve is stretched about its pivot.
-    let shrink = 1.0 / exposed.steeper(p);
-    let wanted_here = curve.pivot + (wanted - curve.pivot) * shrink;
-    let mut gradient: Vec<_> = curve
-        .place_gradient(p, wanted)
-        .into_iter()
-        .map(|(k, d)| (k, d * shrink))
-        .collect();
-    let by_ratio = -(wanted - curve.pivot) * shrink;
-    gradient.extend(exposed.stretch.iter().map(|&i| (i, by_ratio)));
-    gradient.extend(exposed.linear.iter().map(|&(i, c)| (i, -c)));
-    let sd = libm::sqrt(e.covariance.variance(&gradient)) / LOG10_2;
-    stops(wanted_here - at).map(|s| Measured::new(s, sd))
 }
 
 /// The readings as they entered the fit.

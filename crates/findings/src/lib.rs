@@ -27,6 +27,7 @@ mod factors;
 mod finding;
 mod frame_exposure;
 mod frames;
+mod judged;
 mod model;
 mod next_sheet;
 mod normal;

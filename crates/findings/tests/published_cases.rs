@@ -492,8 +492,22 @@ fn reciprocity_failure_is_booked_to_the_filter_without_a_law() {
         near("more", (told(None) / 16.0).log2(), more, 5e-3);
         let (_, lawful) = evaluated(with.parts());
         near("with the law", factor_stops(&lawful), 4.0, 0.1);
+        // The EI leaves the loss out, and says so; the EI of a frame leaves it out
+        // too, so that the matching frame lies a factor of 16 below the bare one.
+        assert!(lawful.factors[0].flags.contains(Flag::ReciprocityLast));
+        let called = |name: &str| {
+            let frame = lawful.frames.iter().find(|f| f.frame.as_str() == name);
+            frame.unwrap().effective_ei.unwrap().to_arithmetic()
+        };
+        near(
+            "EI of the bare frame",
+            called("a1") / called("f2"),
+            16.0,
+            0.01,
+        );
         let (_, unlawful) = evaluated(without.parts());
         let factor = &unlawful.factors[0];
+        assert!(!factor.flags.contains(Flag::ReciprocityLast));
         assert!(factor.flags.contains(Flag::FactorWithReciprocity));
         // Without the law the answer allows for some failure: its interval
         // holds the truth, and it is wider than with the law.

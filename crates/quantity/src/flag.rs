@@ -85,6 +85,8 @@ flags! {
     BoxSpeedDisagrees, "box_speed_disagrees", "the readings and the box speed contradict each other: light reading, meter, film or development may not be what the record says";
     FactorWithReciprocity, "factor_with_reciprocity", "filter factor and reciprocity failure cannot be told apart here";
     LightUnknown, "light_unknown", "nothing recorded ties the light on this frame to that on the others";
+    ReciprocityLast, "reciprocity_last", "frames here were exposed so long that the film lost speed, and the EI leaves that loss out: work the time out from the EI, then correct it for reciprocity";
+    RecordContradicted, "record_contradicted", "the densities of the frame and its recorded exposure contradict each other";
 }
 
 /// A set of flags, sorted and without repeats.
