@@ -33,6 +33,7 @@ async fn the_promised_interval_narrows_with_sheets_and_with_what_is_known() {
         "the figure"
     );
     assert!(four.contains("common practice"));
+    assert!(four.contains(">Off</th>"), "how far the marks are off");
     let (_, spectra) = ask("sheets=8&source=spectra&sun_deg=30").await;
     assert!(spectra.contains("(spectra)"), "{spectra}");
     let (_, known) = ask("sheets=8&source=known&known_stops=7.5&known_sd=0.4").await;

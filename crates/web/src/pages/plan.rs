@@ -74,7 +74,7 @@ pub(crate) fn planned_table(planned: &[PlannedRow]) -> Markup {
     html! {
         div.wide.fold tabindex="0" role="region" aria-label="Planned frames" {
             table.planned {
-                caption { "In the order in which they are to be made." }
+                caption { "In the order in which they are to be made. Off: stops that the marks give over what the EI asks for." }
                 thead { tr {
                     th scope="col" { "Frame" }
                     th scope="col" { "Holder" }
@@ -82,6 +82,7 @@ pub(crate) fn planned_table(planned: &[PlannedRow]) -> Markup {
                     th scope="col" { "Filter" }
                     th.n scope="col" { "EI" }
                     th scope="col" { "To set" }
+                    th.n scope="col" { "Off" }
                     th scope="col" { "Why" }
                 } }
                 tbody { @for frame in planned { tr {
@@ -91,6 +92,7 @@ pub(crate) fn planned_table(planned: &[PlannedRow]) -> Markup {
                     td { (frame.filters) }
                     td.n { (frame.ei) }
                     td.word { (frame.setting) }
+                    td.n { (frame.off) }
                     td.long { (sentence(&frame.why)) }
                 } } }
             }
