@@ -9,7 +9,7 @@ use crate::measuring::{Measuring, calibrator_words, measure_folder, tone_words};
 use crate::output::{FIGURES, FINDINGS_JSON, READINGS_CSV, REPORT_HTML, write_results};
 use crate::pictures::pictures;
 use crate::progress::go_on;
-use crate::scan_checks::{checks_json, evidence_words};
+use crate::scan_checks::{checks_json, checks_told, evidence_words};
 use crate::tablet_search::{TabletInScan, find_tablets};
 use crate::{AppError, Progress, VERSION};
 use findings::{Assumptions, EvaluateError, Findings, VerdictCriteria, evaluate};
@@ -271,6 +271,7 @@ fn scan_summaries(folder: &TestFolder, measured: &Measuring) -> Vec<ScanSummary>
                     })
                     .collect(),
                 repeat: s.repeat.clone(),
+                checks: checks_told(&s.findings, s.looked),
             })
         })
         .collect()

@@ -13,6 +13,7 @@ use negative::honesty::{
 use negative::outline::Outline;
 use negative::tone::Tone;
 use quantity::{Flag, Measured};
+use report::{CheckOutcome, CheckTold};
 use serde_json::{Value, json};
 
 /// What to do about a positive that nothing calibrates.
@@ -64,18 +65,74 @@ pub(crate) fn checks_json(findings: &[HonestyFinding], looked: Looked) -> Value 
 }
 
 fn check_json(result: &CheckResult) -> Value {
-    let (outcome, evidence) = match &result.outcome {
-        Outcome::Passed => ("passed", None),
-        Outcome::Found(evidence) => ("found", Some(evidence.as_str())),
-        Outcome::NotLooked(why) => ("not_looked", Some(*why)),
-    };
     json!({
         "name": result.check.name(),
         "meaning": result.check.meaning(),
-        "outcome": outcome,
-        "evidence": evidence,
+        "outcome": result.outcome.name(),
+        "evidence": result.outcome.reason(),
         "consequence": result.consequence.name(),
+        "words": result.words(),
     })
+}
+
+/// Every check with its outcome and what follows, for the report.
+pub(crate) fn checks_told(findings: &[HonestyFinding], looked: Looked) -> Vec<CheckTold> {
+    check_results(findings, looked)
+        .into_iter()
+        .map(|result| CheckTold {
+            check: result.check.words(),
+            meaning: result.check.meaning(),
+            outcome: match result.outcome {
+                Outcome::Passed => CheckOutcome::NothingFound,
+                Outcome::Found(_) => CheckOutcome::Found,
+                Outcome::NotLooked(_) => CheckOutcome::NotLooked,
+            },
+            words: result.outcome.words(),
+            evidence: result.outcome.reason().unwrap_or_default().to_owned(),
+            follows: result.consequence.words(),
+        })
+        .collect()
+}
+
+/// How many checks of one scan ended in which way, and why some could not look, as
+/// lines; what was found stands in lines of its own.
+pub(crate) fn checks_lines(findings: &[HonestyFinding], looked: Looked) -> Vec<String> {
+    let results = check_results(findings, looked);
+    let of = |wanted: &str| -> Vec<String> {
+        results
+            .iter()
+            .filter(|r| r.outcome.name() == wanted)
+            .map(|r| r.check.words())
+            .collect()
+    };
+    let (passed, found) = (of("passed"), of("found"));
+    let mut lines = vec![format!(
+        "{} checks of the scan: {} found something, {} found nothing{}",
+        results.len(),
+        found.len(),
+        passed.len(),
+        if passed.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", passed.join(", "))
+        }
+    )];
+    let mut reasons: Vec<(&str, Vec<String>)> = vec![];
+    for result in &results {
+        let Outcome::NotLooked(why) = result.outcome else {
+            continue;
+        };
+        match reasons.iter_mut().find(|(known, _)| *known == why) {
+            Some((_, checks)) => checks.push(result.check.words()),
+            None => reasons.push((why, vec![result.check.words()])),
+        }
+    }
+    lines.extend(
+        reasons.into_iter().map(|(why, checks)| {
+            format!("  could not be looked for: {} ({why})", checks.join(", "))
+        }),
+    );
+    lines
 }
 
 /// Evidence of a finding with what follows for the densities, where anything does.

@@ -12,7 +12,8 @@ use crate::measuring::{
 use crate::progress::go_on;
 use crate::scan_channel::{channel_of_text, extra_words};
 use crate::scan_checks::{
-    POSITIVE_REFUSED, checks_json, evidence_words, flare_of, is_positive, look_at_texture, veiled,
+    POSITIVE_REFUSED, checks_json, checks_lines, evidence_words, flare_of, is_positive,
+    look_at_texture, veiled,
 };
 use crate::tablet_search::{FoundTablet, tablet_in};
 use crate::told_file::ToldFile;
@@ -450,6 +451,7 @@ pub fn measure_scan(
         ),
         None => {}
     }
+    lines.extend(checks_lines(&findings, looked));
     for finding in &findings {
         let words = evidence_words(finding, looked);
         lines.push(format!("{}: {words}", finding.flag.name()));

@@ -369,6 +369,7 @@ pub(crate) fn scans(scans: &[ScanSummary]) -> Markup {
             @if !silent.is_empty() {
                 p.about { "No check found anything in " (silent.join(", ")) "." }
             }
+            (crate::scan_checks::checks(scans))
         }
     }
 }

@@ -108,6 +108,36 @@ pub struct ScanSummary {
     pub flags: Vec<FlagEvidence>,
     /// How it compares with the scan it repeats, in words.
     pub repeat: Option<String>,
+    /// Every honesty check, in one order for all scans.
+    pub checks: Vec<CheckTold>,
+}
+
+/// How a check of a scan ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CheckOutcome {
+    /// It looked and found nothing.
+    NothingFound,
+    /// It found something.
+    Found,
+    /// It could not look.
+    NotLooked,
+}
+
+/// A check of a scan with how it ended, in words.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CheckTold {
+    /// What it is called.
+    pub check: String,
+    /// What it means when it finds something.
+    pub meaning: &'static str,
+    /// How it ended.
+    pub outcome: CheckOutcome,
+    /// The outcome in words.
+    pub words: &'static str,
+    /// What was seen, or why it could not look; empty where nothing was found.
+    pub evidence: String,
+    /// What follows for the densities, in words.
+    pub follows: &'static str,
 }
 
 /// A flag with what was seen.

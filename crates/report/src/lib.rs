@@ -20,13 +20,15 @@ mod labels;
 mod pictures;
 mod raw;
 mod red_end;
+mod scan_checks;
 pub mod style;
 mod words;
 
 pub use figures::DensityScale;
 pub use fragments::{DrawnTwice, Fragments, fragments};
 pub use input::{
-    FlagEvidence, FramePicture, OutlineKind, PictureOutline, ReportInput, ScanSummary,
+    CheckOutcome, CheckTold, FlagEvidence, FramePicture, OutlineKind, PictureOutline, ReportInput,
+    ScanSummary,
 };
 
 use figures::PatchLetters;

@@ -229,3 +229,39 @@ fn the_red_end_is_told_or_said_to_be_a_ridge() {
     assert!(told.contains("half of the sensitivity is left at") && !told.contains("ridge"));
     assert!(told.contains("What other filters would give"));
 }
+
+#[test]
+fn every_check_of_every_scan_is_told_with_how_it_ended() {
+    let (test, findings) = (test("t"), findings("t"));
+    let input = input(&test, &findings);
+    let page = report::html(&input);
+    let table = page.split("<details class=\"checks\">").nth(1).unwrap();
+    let table = table.split("</details>").next().unwrap();
+    // Counted by hand in the fixture: 3 checks, 2 scans, 1 finding, 2 that could not look.
+    assert!(
+        table.contains("<summary>3 honesty checks of 2 scans: 1 finding, 2 times a check could not look</summary>"),
+        "{table}"
+    );
+    let rows: Vec<&str> = table.split("<tr>").skip(2).collect();
+    for scan in &input.scans {
+        for told in &scan.checks {
+            let holds = |row: &&&str| {
+                let lower = row.to_lowercase();
+                lower.contains(&format!(">{}</th>", told.check))
+                    && lower.contains(told.words)
+                    && lower.contains(&told.evidence.to_lowercase())
+                    && (row.contains("all 2") || row.contains(scan.scan.as_str()))
+            };
+            assert_eq!(
+                rows.iter().filter(holds).count(),
+                1,
+                "{} {told:?}",
+                scan.scan
+            );
+        }
+    }
+    assert!(
+        rows.iter()
+            .any(|r| r.contains("Densities are less certain"))
+    );
+}

@@ -56,6 +56,12 @@ macro_rules! checks {
                 match self { $(Self::$variant => $name,)* }
             }
 
+            /// Gives the name as words.
+            #[must_use]
+            pub fn words(self) -> String {
+                self.name().replace('_', " ")
+            }
+
             /// Gives the one sentence that says what it means when it finds something.
             #[must_use]
             pub fn meaning(self) -> &'static str {
@@ -119,6 +125,38 @@ pub enum Outcome {
     NotLooked(&'static str),
 }
 
+impl Outcome {
+    /// Gives the stable name used in JSON.
+    #[must_use]
+    pub fn name(&self) -> &'static str {
+        match self {
+            Self::Passed => "passed",
+            Self::Found(_) => "found",
+            Self::NotLooked(_) => "not_looked",
+        }
+    }
+
+    /// Gives it in words.
+    #[must_use]
+    pub fn words(&self) -> &'static str {
+        match self {
+            Self::Passed => "nothing found",
+            Self::Found(_) => "found",
+            Self::NotLooked(_) => "could not be looked for",
+        }
+    }
+
+    /// Gives what was seen, or why it could not look.
+    #[must_use]
+    pub fn reason(&self) -> Option<&str> {
+        match self {
+            Self::Passed => None,
+            Self::Found(evidence) => Some(evidence),
+            Self::NotLooked(why) => Some(why),
+        }
+    }
+}
+
 /// A check with how it ended.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CheckResult {
@@ -128,6 +166,21 @@ pub struct CheckResult {
     pub outcome: Outcome,
     /// What follows for the densities: fine unless something was found.
     pub consequence: Consequence,
+}
+
+impl CheckResult {
+    /// Says how it ended and what follows: `found: codes are missing (relative densities only)`.
+    #[must_use]
+    pub fn words(&self) -> String {
+        let outcome = self.outcome.words();
+        match &self.outcome {
+            Outcome::Passed => outcome.to_owned(),
+            Outcome::Found(evidence) => {
+                format!("{outcome}: {evidence} ({})", self.consequence.words())
+            }
+            Outcome::NotLooked(why) => format!("{outcome}: {why}"),
+        }
+    }
 }
 
 /// What the checks of a scan had to go on.
