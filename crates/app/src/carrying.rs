@@ -11,14 +11,15 @@
 
 use crate::error::with_causes;
 use crate::measuring::{
-    READ_BUFFER, channel_of, decode_remedy, outline_of, recorded_tone, scan_error,
+    READ_BUFFER, Surveyed, channel_of, decode_remedy, outline_of, recorded_tone, scan_error,
 };
+use crate::pictures::smaller;
 use crate::progress::go_on;
 use crate::{AppError, Progress};
 use negative::decode::{DecodeLimits, ScanReader};
-use negative::preview::PreviewPass;
+use negative::preview::{Preview, PreviewPass};
 use negative::registration::{
-    GreyPicture, Motion, Placement, Registration, RegistrationError, register,
+    GreyPicture, Motion, Placement, Registration, RegistrationError, register, register_upright,
 };
 use notebook::TestFolder;
 use record::{Calibrator, Id, Outline, Scan, Test};
@@ -58,6 +59,8 @@ pub(crate) struct Quality {
     pub(crate) rotation_degrees: f64,
     pub(crate) scale: f64,
     pub(crate) shift_px: (f64, f64),
+    /// From pixels of the scan that gives to pixels of the scan that takes.
+    pub(crate) registration: Registration,
 }
 
 /// One carried patch.
@@ -318,6 +321,46 @@ pub(crate) fn laid_scans(
         reduced_picture(folder, first)?,
         reduced_picture(folder, second)?,
     );
+    laid((first, &from), (second, &to))
+}
+
+/// Lays two scans that were measured on each other, by pictures of at most `side` pixels
+/// on their long side: the fewer, the quicker, and the less certain the place.
+pub(crate) fn laid_surveyed(
+    folder: &TestFolder,
+    side: u32,
+    first: &Surveyed,
+    second: &Surveyed,
+) -> Result<Registration, AppError> {
+    alone_in_scan(&folder.test, &first.scan)?;
+    alone_in_scan(&folder.test, &second.scan)?;
+    let reduced = |of: &Surveyed| {
+        let Some(scan) = folder.test.scan(&of.scan) else {
+            unreachable!("a measured scan is recorded")
+        };
+        let long = of.preview.width.max(of.preview.height);
+        let preview = smaller(&of.preview, long.div_ceil(side.max(1)).max(1));
+        reduced_preview(scan, &preview, (of.info.width, of.info.height))
+    };
+    let (from, to) = (reduced(first)?, reduced(second)?);
+    // Mostly nothing was touched between two frames.
+    let upright = register_upright(&from.picture, &to.picture, Motion::Flat);
+    if let Some(found) = upright.ok().filter(lies_well) {
+        return Ok(found.scaled(from.box_side, to.box_side));
+    }
+    laid((&first.scan, &from), (&second.scan, &to))
+}
+
+/// Whether so much of two frames follows one motion that no other need be looked for.
+fn lies_well(found: &Registration) -> bool {
+    const PIXELS: f64 = 0.5;
+    4 * found.blocks_agreeing >= 3 * found.blocks && found.scatter_px < PIXELS
+}
+
+fn laid(
+    (first, from): (&Id, &Reduced),
+    (second, to): (&Id, &Reduced),
+) -> Result<Registration, AppError> {
     let found = register(&from.picture, &to.picture, Motion::Tilted).map_err(|e| {
         AppError::new(
             format!("scans {first} (the first) and {second} can't be laid on each other: {e}"),
@@ -353,7 +396,8 @@ fn lay(
 ) -> Result<(Way, Vec<CarriedPatch>), String> {
     let (way, found) = match register(&first.picture, &second.picture, Motion::Tilted) {
         Ok(found) => {
-            let to_scan = found.placement().scaled(first.box_side, second.box_side);
+            let registration = found.scaled(first.box_side, second.box_side);
+            let to_scan = registration.placement();
             let middle = (0.5 * first.size.0, 0.5 * first.size.1);
             let to = to_scan.carry(middle);
             let quality = Quality {
@@ -365,6 +409,7 @@ fn lay(
                 rotation_degrees: to_scan.rotation_at(middle).to_degrees(),
                 scale: to_scan.scale_at(middle),
                 shift_px: (to.0 - middle.0, to.1 - middle.1),
+                registration,
             };
             (Way::Registered(Box::new(quality)), Some(found))
         }
@@ -450,7 +495,15 @@ fn reduced_picture(folder: &TestFolder, id: &Id) -> Result<Reduced, AppError> {
     reader
         .for_each_row(channel, |row| pass.take(&row))
         .map_err(|e| fail(&e))?;
-    let preview = pass.finish();
+    reduced_preview(scan, &pass.finish(), (info.width, info.height))
+}
+
+/// The same from a preview of the scan, whose size is told.
+fn reduced_preview(
+    scan: &Scan,
+    preview: &Preview,
+    (scan_width, scan_height): (u32, u32),
+) -> Result<Reduced, AppError> {
     let (width, height) = (preview.width as usize, preview.height as usize);
     let mut values: Vec<f32> = preview
         .signal
@@ -473,14 +526,14 @@ fn reduced_picture(folder: &TestFolder, id: &Id) -> Result<Reduced, AppError> {
     }
     let picture = GreyPicture::new(width, height, values).map_err(|e| {
         AppError::new(
-            format!("scan {id} ({}): {}", scan.file, with_causes(&e)),
+            format!("scan {} ({}): {}", scan.id, scan.file, with_causes(&e)),
             "outline the patches of this frame itself",
         )
     })?;
     Ok(Reduced {
         picture,
         box_side: side,
-        size: (f64::from(info.width), f64::from(info.height)),
+        size: (f64::from(scan_width), f64::from(scan_height)),
     })
 }
 

@@ -132,7 +132,8 @@ pub fn density_maps(request: &MapRequest, progress: &dyn Progress) -> Result<Map
             against: left_out(against),
         };
         json["against"] = json!({ "frame": other.as_str(), "map": map });
-        json["registration"] = pair.registration_json(&mut lines);
+        lines.push(format!("{}: {}", pair.names(), pair.registration_words()));
+        json["registration"] = pair.registration_json();
         json["difference"] = pair.difference(request.zero.as_deref(), &mut files, &mut lines)?;
         json["joint"] = pair.joint(&mut files)?;
     }
@@ -152,7 +153,7 @@ pub fn density_maps(request: &MapRequest, progress: &dyn Progress) -> Result<Map
 }
 
 /// Reads the map of a frame from its scan.
-fn mapped<'a>(
+pub(crate) fn mapped<'a>(
     folder: &'a TestFolder,
     measured: &Measuring,
     id: &Id,
@@ -239,7 +240,7 @@ pub(crate) fn reading(
 }
 
 /// The same without tablet and border, which belong to no frame.
-fn left_out(mut of: Mapped<'_>) -> Mapped<'_> {
+pub(crate) fn left_out(mut of: Mapped<'_>) -> Mapped<'_> {
     let side = f64::from(of.map.box_side);
     let size = (
         f64::from(of.map.width) * side,
@@ -278,61 +279,55 @@ pub(crate) fn numbers_file(
     })
 }
 
-fn draw_map(
-    of: &Mapped<'_>,
-    files: &mut Files,
-    lines: &mut Vec<String>,
-) -> Result<Value, AppError> {
-    let map = &of.map;
-    let id = &of.frame.id;
-    let scale = DensityScale {
-        white_density: 0.0,
-        base_plus_fog: of.base_plus_fog,
-        lifted_by: Stops::ZERO,
-        absolute: true,
-    };
-    let pixels: Vec<u8> = (map.density.iter().zip(&map.state).enumerate())
-        .map(|(place, (density, state))| {
-            let (x, y) = (place as u32 % map.width, place as u32 / map.width);
-            match state {
-                PixelState::Read => scale.grey(f64::from(*density)),
-                PixelState::Thinner => Mark::Thin.pixel(x, y),
-                PixelState::Denser => Mark::Dense.pixel(x, y),
-                PixelState::Clipped => Mark::Clipped.pixel(x, y),
-                PixelState::LeftOut => Mark::LeftOut.pixel(x, y),
-            }
-        })
-        .collect();
-    let png = png_of_grey(map.width, map.height, &pixels).map_err(drawing(&of.scan.id))?;
-    let all = map.density.len();
-    let part = |state| share(map.count(state), all);
-    let mut sorted: Vec<f32> = map
-        .density
-        .iter()
-        .copied()
-        .filter(|d| d.is_finite())
-        .collect();
-    sorted.sort_by(f32::total_cmp);
-    let at = |q: f64| {
-        let place = (q * sorted.len() as f64) as usize;
-        sorted
-            .get(place.min(sorted.len().saturating_sub(1)))
-            .map(|d| f64::from(*d))
-    };
-    let range = at(0.05).zip(at(0.95));
-    let words = range.map_or("no density can be read".to_owned(), |(low, high)| {
-        format!("density {low:.2} to {high:.2} (middle 90 %)")
-    });
-    let figure = MapFigure {
-        title: format!("Frame {id}: {words}"),
-        subtitle: format!(
-            "Gross density at every pixel; each is the mean transmittance of {0} × {0} pixels of scan {1}. \
-             {2} × {3} pixels.",
-            map.box_side, of.scan.id, map.width, map.height
-        ),
-        png: &png,
-        size: (map.width, map.height),
-        marks: [
+/// A picture of densities with its words.
+pub(crate) struct DensityPicture {
+    title: String,
+    subtitle: String,
+    png: Vec<u8>,
+    size: (u32, u32),
+    marks: Vec<(Mark, &'static str, f64)>,
+    scale: DensityScale,
+    /// The middle 90 % and the median.
+    range: Option<(f64, f64)>,
+    median: Option<f64>,
+}
+
+impl DensityPicture {
+    pub(crate) fn of(of: &Mapped<'_>) -> Result<Self, AppError> {
+        let map = &of.map;
+        let scale = DensityScale {
+            white_density: 0.0,
+            base_plus_fog: of.base_plus_fog,
+            lifted_by: Stops::ZERO,
+            absolute: true,
+        };
+        let pixels: Vec<u8> = (map.density.iter().zip(&map.state).enumerate())
+            .map(|(place, (density, state))| {
+                let (x, y) = (place as u32 % map.width, place as u32 / map.width);
+                match state {
+                    PixelState::Read => scale.grey(f64::from(*density)),
+                    PixelState::Thinner => Mark::Thin.pixel(x, y),
+                    PixelState::Denser => Mark::Dense.pixel(x, y),
+                    PixelState::Clipped => Mark::Clipped.pixel(x, y),
+                    PixelState::LeftOut => Mark::LeftOut.pixel(x, y),
+                }
+            })
+            .collect();
+        let png = png_of_grey(map.width, map.height, &pixels).map_err(drawing(&of.scan.id))?;
+        let mut sorted: Vec<f32> = map
+            .density
+            .iter()
+            .copied()
+            .filter(|d| d.is_finite())
+            .collect();
+        sorted.sort_by(f32::total_cmp);
+        let at = |q: f64| {
+            let place = (q * sorted.len() as f64) as usize;
+            sorted
+                .get(place.min(sorted.len().saturating_sub(1)))
+                .map(|d| f64::from(*d))
+        };
+        let marks = [
             (
                 Mark::Thin,
                 "thinner than the tablet's lightest step",
@@ -346,16 +341,61 @@ fn draw_map(
             (Mark::Clipped, "clipped in the scan", PixelState::Clipped),
         ]
         .into_iter()
-        .map(|(mark, words, state)| (mark, words, part(state)))
+        .map(|(mark, words, state)| (mark, words, part(map, state)))
         .filter(|(_, _, share)| *share > 0.0)
-        .collect(),
-    };
+        .collect();
+        let mut picture = Self {
+            title: String::new(),
+            subtitle: format!(
+                "Gross density at every pixel; each is the mean transmittance of {0} × {0} pixels of scan {1}. \
+                 {2} × {3} pixels.",
+                map.box_side, of.scan.id, map.width, map.height
+            ),
+            png,
+            size: (map.width, map.height),
+            marks,
+            scale,
+            range: at(0.05).zip(at(0.95)),
+            median: at(0.5),
+        };
+        picture.title = format!("Frame {}: {}", of.frame.id, picture.words());
+        Ok(picture)
+    }
+
+    fn words(&self) -> String {
+        self.range
+            .map_or("no density can be read".to_owned(), |(low, high)| {
+                format!("density {low:.2} to {high:.2} (middle 90 %)")
+            })
+    }
+
+    pub(crate) fn svg(&self, sheet: Sheet) -> String {
+        let figure = MapFigure {
+            title: self.title.clone(),
+            subtitle: self.subtitle.clone(),
+            png: &self.png,
+            size: self.size,
+            marks: self.marks.clone(),
+        };
+        density_map(&figure, &self.scale, sheet)
+    }
+}
+
+fn part(map: &DensityMap, state: PixelState) -> f64 {
+    share(map.count(state), map.density.len())
+}
+
+fn draw_map(
+    of: &Mapped<'_>,
+    files: &mut Files,
+    lines: &mut Vec<String>,
+) -> Result<Value, AppError> {
+    let map = &of.map;
+    let id = &of.frame.id;
+    let picture = DensityPicture::of(of)?;
     let name = format!("density-{id}");
-    files.write(
-        format!("{name}.svg"),
-        density_map(&figure, &scale, Sheet::FILE).as_bytes(),
-    )?;
-    files.write(format!("{name}.png"), &png)?;
+    files.write(format!("{name}.svg"), picture.svg(Sheet::FILE).as_bytes())?;
+    files.write(format!("{name}.png"), &picture.png)?;
     let tiff = numbers_file(
         map.width,
         map.height,
@@ -363,8 +403,10 @@ fn draw_map(
         "gross density; not a number where there is none",
     )?;
     files.write(format!("{name}.tif"), &tiff)?;
+    let part = |state| part(map, state);
     lines.push(format!(
-        "Frame {id}: {words}, {:.1} % of the scan read",
+        "Frame {id}: {}, {:.1} % of the scan read",
+        picture.words(),
         100.0 * part(PixelState::Read)
     ));
     Ok(json!({
@@ -372,9 +414,9 @@ fn draw_map(
         "width_px": map.width,
         "height_px": map.height,
         "box_side_px": map.box_side,
-        "low_density": range.map(|r| r.0),
-        "median_density": at(0.5),
-        "high_density": range.map(|r| r.1),
+        "low_density": picture.range.map(|r| r.0),
+        "median_density": picture.median,
+        "high_density": picture.range.map(|r| r.1),
         "read_share": part(PixelState::Read),
         "thinner_share": part(PixelState::Thinner),
         "denser_share": part(PixelState::Denser),

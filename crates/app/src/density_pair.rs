@@ -17,11 +17,15 @@ use quantity::Stops;
 use record::{Frame, Id, Response};
 use serde_json::{Value, json};
 
-/// Fields of the joint histogram: their width and how many to density 4.
+/// Width of a field of the joint histogram.
 const FIELD_DENSITY: f64 = 0.05;
-const FIELDS: usize = 80;
+/// Density up to which fields are counted.
+const HIGHEST_DENSITY: f64 = 4.0;
 /// Share of a picture that must be told for its median to say something.
 const LEAST_TOLD: f64 = 0.01;
+
+/// What the one curve does to a difference.
+pub(crate) const ONE_CURVE: &str = "Through the one curve of the process: where the film is softer or harder behind the filter, differences come out too small or too large in proportion.";
 
 /// Two frames that lie on each other.
 pub(crate) struct Pair<'a> {
@@ -51,9 +55,8 @@ impl Pair<'_> {
         self.registration.uncertainty_px(middle)
     }
 
-    pub(crate) fn registration_json(&self, lines: &mut Vec<String>) -> Value {
+    pub(crate) fn registration_json(&self) -> Value {
         let found = &self.registration;
-        lines.push(format!("{}: {}", self.names(), self.registration_words()));
         json!({
             "agreement": found.agreement,
             "above_chance_sd": found.above_chance,
@@ -65,14 +68,14 @@ impl Pair<'_> {
         })
     }
 
-    fn names(&self) -> String {
+    pub(crate) fn names(&self) -> String {
         format!(
             "Frame {} over frame {}",
             self.frame.frame.id, self.against.frame.id
         )
     }
 
-    fn registration_words(&self) -> String {
+    pub(crate) fn registration_words(&self) -> String {
         format!(
             "laid on each other to {:.1} pixels of the scan, agreement {:.2}, {} of {} blocks follow",
             self.uncertainty_px(),
@@ -136,12 +139,8 @@ impl Pair<'_> {
         Ok((to - log_h(&self.against, curves.0)?) / core::f64::consts::LOG10_2)
     }
 
-    pub(crate) fn difference(
-        &self,
-        zero: Option<&str>,
-        files: &mut Files,
-        lines: &mut Vec<String>,
-    ) -> Result<Value, AppError> {
+    /// Works out the difference of exposures through the curves.
+    pub(crate) fn told(&self, zero: Option<&str>) -> Result<ToldDifference, AppError> {
         let (first, second) = (
             self.curve(self.against.frame)?,
             self.curve(self.frame.frame)?,
@@ -164,70 +163,60 @@ impl Pair<'_> {
             let stops = Stops::new(stops).map_err(|e| AppError::new(e.to_string(), ""))?;
             found = found.from_zero_at(stops);
         }
-        let all = found.stops.len();
-        let part = |state| share(found.count(state), all);
         let sorted = found.sorted();
+        let enough = share(found.count(DifferenceState::Told), found.stops.len()) >= LEAST_TOLD;
         let at = |q: f64| {
             let place = (q * sorted.len() as f64) as usize;
             sorted
                 .get(place.min(sorted.len().saturating_sub(1)))
                 .map(|s| f64::from(*s))
-                .filter(|_| part(DifferenceState::Told) >= LEAST_TOLD)
+                .filter(|_| enough)
         };
-        let range = (at(0.05), at(0.5), at(0.95));
-        let words = match range {
-            (Some(low), Some(middle), Some(high)) => {
-                let words = |stops| figures::shown::signed(stops, 1);
-                format!(
-                    "{} to {} stops (middle 90 %), median {}",
-                    words(low),
-                    words(high),
-                    words(middle)
-                )
-            }
-            _ => "too little of the two can be read for a difference".to_owned(),
-        };
-        let base = match zero {
-            Some(name) => format!("0 is the difference of patch {name}."),
-            None => "0 is equal exposure on the film.".to_owned(),
-        };
-        let title = format!("{}: {words}", self.names());
-        self.draw_difference(&found, &range, &title, &base, files)?;
-        lines.push(format!("{}: {words}; {base}", self.names()));
-        lines.push(format!(
-            "{:.1} % of the scan is told; {:.1} % is too thin and {:.1} % too dense for the curve or the tablet",
-            100.0 * part(DifferenceState::Told),
-            100.0 * part(DifferenceState::TooThin),
-            100.0 * part(DifferenceState::TooDense),
-        ));
-        lines.push(
-            "Through the one curve of the process: where the film is softer or harder behind the filter, differences come out too small or too large in proportion.".to_owned(),
-        );
-        let (low, high) = second.range();
-        Ok(json!({
-            "low_stops": range.0,
-            "median_stops": range.1,
-            "high_stops": range.2,
-            "zero_patch": zero,
-            "zero_stops": zero_stops,
-            "told_share": part(DifferenceState::Told),
-            "too_thin_share": part(DifferenceState::TooThin),
-            "too_dense_share": part(DifferenceState::TooDense),
-            "missing_share": part(DifferenceState::Missing),
-            "curve_low_density": low,
-            "curve_high_density": high,
-        }))
+        Ok(ToldDifference {
+            range: (at(0.05), at(0.5), at(0.95)),
+            found,
+            zero_patch: zero.map(str::to_owned),
+            zero_stops,
+            curve_range: second.range(),
+        })
     }
 
-    fn draw_difference(
+    pub(crate) fn difference(
         &self,
-        found: &ExposureDifference,
-        range: &(Option<f64>, Option<f64>, Option<f64>),
-        title: &str,
-        base: &str,
+        zero: Option<&str>,
         files: &mut Files,
-    ) -> Result<(), AppError> {
-        let widest = [range.0, range.2]
+        lines: &mut Vec<String>,
+    ) -> Result<Value, AppError> {
+        let told = self.told(zero)?;
+        let picture = self.stops_picture(&told)?;
+        let name = format!(
+            "stops-{}-over-{}",
+            self.frame.frame.id, self.against.frame.id
+        );
+        files.write(format!("{name}.svg"), picture.svg(Sheet::FILE).as_bytes())?;
+        files.write(format!("{name}.png"), &picture.png)?;
+        let tiff = numbers_file(
+            told.found.width,
+            told.found.height,
+            &told.found.stops,
+            "exposure of one frame over another in stops; not a number where there is none",
+        )?;
+        files.write(format!("{name}.tif"), &tiff)?;
+        lines.push(format!(
+            "{}: {}; {}",
+            self.names(),
+            told.words(),
+            told.base_words()
+        ));
+        lines.push(told.shares_words());
+        lines.push(ONE_CURVE.to_owned());
+        Ok(told.to_json())
+    }
+
+    /// Draws the difference in colours.
+    pub(crate) fn stops_picture(&self, told: &ToldDifference) -> Result<StopsPicture, AppError> {
+        let found = &told.found;
+        let widest = [told.range.0, told.range.2]
             .into_iter()
             .flatten()
             .map(f64::abs)
@@ -246,65 +235,57 @@ impl Pair<'_> {
             .collect();
         let png = png_of_rgb(found.width, found.height, &pixels)
             .map_err(drawing(&self.against.scan.id))?;
-        let all = found.stops.len();
-        let figure = MapFigure {
-            title: title.to_owned(),
+        let marks = [
+            (
+                Mark::Thin,
+                "one of the two too thin: toe, or beyond the tablet",
+                DifferenceState::TooThin,
+            ),
+            (
+                Mark::Dense,
+                "one of the two too dense: shoulder, or beyond the tablet",
+                DifferenceState::TooDense,
+            ),
+            (
+                Mark::LeftOut,
+                "left out: tablet, border, clipped, not on the other frame",
+                DifferenceState::Missing,
+            ),
+        ]
+        .into_iter()
+        .map(|(mark, words, state)| (mark, words, told.share(state)))
+        .filter(|(_, _, share)| *share > 0.0)
+        .collect();
+        Ok(StopsPicture {
+            title: format!("{}: {}", self.names(), told.words()),
             subtitle: format!(
                 "Exposure of the first over that of the second through the fitted curve, on the pixels of scan {}. \
-                 {base} Frames {}.",
+                 {} Frames {}.",
                 self.against.scan.id,
+                told.base_words(),
                 self.registration_words()
             ),
-            png: &png,
+            png,
             size: (found.width, found.height),
-            marks: [
-                (
-                    Mark::Thin,
-                    "one of the two too thin: toe, or beyond the tablet",
-                    DifferenceState::TooThin,
-                ),
-                (
-                    Mark::Dense,
-                    "one of the two too dense: shoulder, or beyond the tablet",
-                    DifferenceState::TooDense,
-                ),
-                (
-                    Mark::LeftOut,
-                    "left out: tablet, border, clipped, not on the other frame",
-                    DifferenceState::Missing,
-                ),
-            ]
-            .into_iter()
-            .map(|(mark, words, state)| (mark, words, share(found.count(state), all)))
-            .filter(|(_, _, share)| *share > 0.0)
-            .collect(),
-        };
-        let name = format!(
-            "stops-{}-over-{}",
-            self.frame.frame.id, self.against.frame.id
-        );
-        files.write(
-            format!("{name}.svg"),
-            stops_map(&figure, &scale, Sheet::FILE).as_bytes(),
-        )?;
-        files.write(format!("{name}.png"), &png)?;
-        let tiff = numbers_file(
-            found.width,
-            found.height,
-            &found.stops,
-            "exposure of one frame over another in stops; not a number where there is none",
-        )?;
-        files.write(format!("{name}.tif"), &tiff)
+            marks,
+            scale,
+        })
     }
 
-    pub(crate) fn joint(&self, files: &mut Files) -> Result<Value, AppError> {
-        let joint: JointHistogram = negative::exposure_difference::joint_histogram(
+    /// Counts how the densities of both frames go together, in fields so wide.
+    pub(crate) fn joint_counts(&self, field_density: f64) -> JointHistogram {
+        let fields = (HIGHEST_DENSITY / field_density).round() as usize;
+        negative::exposure_difference::joint_histogram(
             &self.against.map,
             &self.frame.map,
             &self.placement(),
-            FIELD_DENSITY,
-            FIELDS,
-        );
+            field_density,
+            fields,
+        )
+    }
+
+    /// Draws them; `None` where no pixel is read on both.
+    pub(crate) fn joint_picture(&self, joint: &JointHistogram, sheet: Sheet) -> Option<String> {
         let (first, second) = (&self.against.frame.id, &self.frame.frame.id);
         let fields = JointFields {
             title: format!("Densities of frame {second} where frame {first} has its own"),
@@ -319,7 +300,13 @@ impl Pair<'_> {
             side: joint.side,
             counts: &joint.counts,
         };
-        if let Some(svg) = joint_histogram(&fields, Sheet::FILE) {
+        joint_histogram(&fields, sheet)
+    }
+
+    pub(crate) fn joint(&self, files: &mut Files) -> Result<Value, AppError> {
+        let joint = self.joint_counts(FIELD_DENSITY);
+        let (first, second) = (&self.against.frame.id, &self.frame.frame.id);
+        if let Some(svg) = self.joint_picture(&joint, Sheet::FILE) {
             let name = format!("densities-{second}-by-{first}");
             files.write(format!("{name}.svg"), svg.as_bytes())?;
             let mut table = format!("density_{first},density_{second},pixels\n");
@@ -334,5 +321,92 @@ impl Pair<'_> {
             files.write(format!("{name}.csv"), table.as_bytes())?;
         }
         Ok(json!({ "field_density": joint.step, "pixels": joint.pixels }))
+    }
+}
+
+/// What one frame got more light than the other, with what was taken as zero.
+pub(crate) struct ToldDifference {
+    found: ExposureDifference,
+    /// The middle 90 % and the median, where enough can be told. \[stops\]
+    range: (Option<f64>, Option<f64>, Option<f64>),
+    zero_patch: Option<String>,
+    zero_stops: Option<f64>,
+    /// Densities that tell an exposure on the frame's curve.
+    curve_range: (f64, f64),
+}
+
+impl ToldDifference {
+    fn share(&self, state: DifferenceState) -> f64 {
+        share(self.found.count(state), self.found.stops.len())
+    }
+
+    pub(crate) fn words(&self) -> String {
+        match self.range {
+            (Some(low), Some(middle), Some(high)) => {
+                let words = |stops| figures::shown::signed(stops, 1);
+                format!(
+                    "{} to {} stops (middle 90 %), median {}",
+                    words(low),
+                    words(high),
+                    words(middle)
+                )
+            }
+            _ => "too little of the two can be read for a difference".to_owned(),
+        }
+    }
+
+    fn base_words(&self) -> String {
+        match &self.zero_patch {
+            Some(name) => format!("0 is the difference of patch {name}."),
+            None => "0 is equal exposure on the film.".to_owned(),
+        }
+    }
+
+    pub(crate) fn shares_words(&self) -> String {
+        format!(
+            "{:.1} % of the scan is told; {:.1} % is too thin and {:.1} % too dense for the curve or the tablet",
+            100.0 * self.share(DifferenceState::Told),
+            100.0 * self.share(DifferenceState::TooThin),
+            100.0 * self.share(DifferenceState::TooDense),
+        )
+    }
+
+    pub(crate) fn to_json(&self) -> Value {
+        json!({
+            "low_stops": self.range.0,
+            "median_stops": self.range.1,
+            "high_stops": self.range.2,
+            "zero_patch": self.zero_patch,
+            "zero_stops": self.zero_stops,
+            "told_share": self.share(DifferenceState::Told),
+            "too_thin_share": self.share(DifferenceState::TooThin),
+            "too_dense_share": self.share(DifferenceState::TooDense),
+            "missing_share": self.share(DifferenceState::Missing),
+            "curve_low_density": self.curve_range.0,
+            "curve_high_density": self.curve_range.1,
+        })
+    }
+}
+
+/// A picture of differences with its words.
+pub(crate) struct StopsPicture {
+    title: String,
+    subtitle: String,
+    png: Vec<u8>,
+    size: (u32, u32),
+    marks: Vec<(Mark, &'static str, f64)>,
+    scale: StopsScale,
+}
+
+impl StopsPicture {
+    pub(crate) fn svg(&self, sheet: Sheet) -> String {
+        let figure = MapFigure {
+            title: self.title.clone(),
+            subtitle: self.subtitle.clone(),
+            png: &self.png,
+            size: self.size,
+            marks: self.marks.clone(),
+        };
+        stops_map(&figure, &self.scale, sheet)
     }
 }

@@ -9,6 +9,7 @@ use crate::measuring::{Measuring, calibrator_words, measure_folder, tone_words};
 use crate::output::{FIGURES, FINDINGS_JSON, READINGS_CSV, REPORT_HTML, write_results};
 use crate::pictures::pictures;
 use crate::progress::go_on;
+use crate::report_maps::report_maps;
 use crate::scan_checks::{checks_json, checks_told, evidence_words};
 use crate::tablet_search::{TabletInScan, find_tablets};
 use crate::{AppError, Progress, VERSION};
@@ -62,12 +63,21 @@ pub fn evaluate_folder(
     let tails = findings::tails(&findings, &folder.test);
     go_on(progress)?;
     progress.at("drawing", 0, 1);
-    let pictures = pictures(&folder, &measured, &findings)?;
+    let word = shell_word(dir);
+    let (pictures, maps) = std::thread::scope(|scope| {
+        let maps = scope.spawn(|| report_maps(&folder, &measured, &findings, &word));
+        let pictures = pictures(&folder, &measured, &findings);
+        (pictures, maps.join())
+    });
+    let pictures = pictures?;
+    let maps = maps.map_err(|_| AppError::new("drawing the maps broke off", ""))?;
+    go_on(progress)?;
     let mut warnings = folder.warnings.clone();
     warnings.extend(measured.warnings.iter().cloned());
     let scans = scan_summaries(&folder, &measured);
     if let Value::Object(object) = &mut json {
         object.insert("red_end".to_owned(), tails_json(&tails));
+        object.insert("maps".to_owned(), maps.json);
         object.insert("scans".to_owned(), scans_json(&scans, &measured));
         object.insert("carried".to_owned(), carried_json(&measured.carried));
         object.insert(
@@ -108,6 +118,7 @@ pub fn evaluate_folder(
         lifted_pictures: pictures.lifted,
         scale: pictures.scale,
         lifted_scale: pictures.lifted_scale,
+        maps: maps.told,
         scans,
         refusals: measured.refusals.clone(),
         recompute: vec![format!("filmproof evaluate {}", shell_word(dir))],

@@ -54,6 +54,7 @@ mod predict_json;
 mod predict_shade;
 mod predict_text;
 mod progress;
+mod report_maps;
 mod scan_channel;
 mod scan_checks;
 mod shown_names;

@@ -311,7 +311,7 @@ fn crop(p: &Preview, x: u32, y: u32, width: u32, height: u32) -> Preview {
 
 /// Means of `by` × `by` pixels; signals are light, so the mean is a
 /// densitometer's.
-fn smaller(p: &Preview, by: u32) -> Preview {
+pub(crate) fn smaller(p: &Preview, by: u32) -> Preview {
     if by == 1 {
         return p.clone();
     }

@@ -6,6 +6,7 @@
 use crate::density_scale::{DensityScale, SURROUND, draw_scale};
 use crate::shown;
 use crate::svg::{Ink, Sheet, Style, Svg};
+use crate::text_width::{Weight, wrap};
 use base64::Engine as _;
 
 /// Tallest picture. \[pixels\]
@@ -74,9 +75,15 @@ pub(crate) fn begin(figure: &MapFigure<'_>, sheet: Sheet) -> (Svg, f64) {
     (svg, top + height + 10.0)
 }
 
-/// Draws what the marks mean and gives the y below.
-pub(crate) fn draw_marks(svg: &mut Svg, figure: &MapFigure<'_>, from_y: f64) -> f64 {
+/// Draws what the marks mean, in the width of the sheet, and gives the y below.
+pub(crate) fn draw_marks(
+    svg: &mut Svg,
+    figure: &MapFigure<'_>,
+    (from_y, width_px): (f64, f64),
+) -> f64 {
     const SIDE: (u32, u32) = (24, 14);
+    /// Where the words begin.
+    const BESIDE: f64 = 34.0;
     let mut y = from_y;
     for (mark, meaning, share) in &figure.marks {
         svg.grey_rectangle(
@@ -104,13 +111,13 @@ pub(crate) fn draw_marks(svg: &mut Svg, figure: &MapFigure<'_>, from_y: f64) -> 
         } else {
             "less than 0.1 %".to_owned()
         };
-        svg.text(
-            34.0,
-            y + 12.0,
-            &format!("{meaning}: {percent} of the picture"),
-            Style::SMALL.ink(Ink::Muted),
-        );
-        y += 20.0;
+        let words = format!("{meaning}: {percent} of the picture");
+        let lines = wrap(&words, 12.0, Weight::Regular, width_px - BESIDE);
+        for (place, line) in lines.iter().enumerate() {
+            let y = y + 12.0 + 15.0 * place as f64;
+            svg.text(BESIDE, y, line, Style::SMALL.ink(Ink::Muted));
+        }
+        y += 5.0 + 15.0 * lines.len() as f64;
     }
     y
 }
@@ -120,7 +127,7 @@ pub(crate) fn draw_marks(svg: &mut Svg, figure: &MapFigure<'_>, from_y: f64) -> 
 pub fn density_map(figure: &MapFigure<'_>, scale: &DensityScale, sheet: Sheet) -> String {
     let (mut svg, y) = begin(figure, sheet);
     let y = draw_scale(&mut svg, scale, y) + 10.0;
-    let y = draw_marks(&mut svg, figure, y);
+    let y = draw_marks(&mut svg, figure, (y, sheet.width_px));
     svg.finish(y)
 }
 

@@ -3,6 +3,7 @@
 use crate::axis::{Axis, ceil_to};
 use crate::shown;
 use crate::svg::{Anchor, Dash, Ink, Sheet, Style, Svg};
+use crate::text_width::{Weight, wrap};
 
 /// Distance of ticks: one stop of a gradient of 1. \[density\]
 const TICK: f64 = 0.3;
@@ -99,17 +100,16 @@ pub fn joint_histogram(fields: &JointFields<'_>, sheet: Sheet) -> Option<String>
         Style::TEXT.anchor(Anchor::Middle),
     );
     svg.text_upward(14.0, top + 0.5 * side, &fields.second, Style::TEXT);
-    let y = top + side + 56.0;
-    svg.text(
-        left,
-        y,
-        &format!(
-            "full ink: {most} pixels in a field of {0} × {0}; ink follows the logarithm",
-            shown::fixed(fields.step, 2)
-        ),
-        Style::SMALL.ink(Ink::Muted),
+    let mut y = top + side + 56.0;
+    let words = format!(
+        "full ink: {most} pixels in a field of {0} × {0}; ink follows the logarithm",
+        shown::fixed(fields.step, 2)
     );
-    Some(svg.finish(y + 10.0))
+    for line in wrap(&words, 12.0, Weight::Regular, sheet.width_px - left) {
+        svg.text(left, y, &line, Style::SMALL.ink(Ink::Muted));
+        y += 15.0;
+    }
+    Some(svg.finish(y - 5.0))
 }
 
 #[cfg(test)]

@@ -109,7 +109,7 @@ pub fn stops_map(figure: &MapFigure<'_>, scale: &StopsScale, sheet: Sheet) -> St
         "stops; darker: less light than on the other frame; lighter: more",
         Style::SMALL.ink(Ink::Muted),
     );
-    let y = draw_marks(&mut svg, figure, y + 12.0);
+    let y = draw_marks(&mut svg, figure, (y + 12.0, sheet.width_px));
     svg.finish(y)
 }
 

@@ -26,6 +26,7 @@ pub(crate) fn evidence(input: &ReportInput<'_>, letters: &PatchLetters) -> Marku
                     }
                 }
             }
+            (crate::maps::maps(input))
             (why(input, letters))
             (criteria(input))
             (assumptions(&found.assumptions))

@@ -27,6 +27,8 @@ pub struct ReportInput<'a> {
     pub scale: Option<DensityScale>,
     /// The scale of `lifted_pictures`; `None` when there are none.
     pub lifted_scale: Option<DensityScale>,
+    /// Frames behind a filter over the frame without one, pixel by pixel.
+    pub maps: MapsTold,
     /// One entry for each scan.
     pub scans: Vec<ScanSummary>,
     /// What was refused, as sentences: `absolute density is refused because …`.
@@ -57,6 +59,44 @@ pub struct FramePicture {
     /// Which outlines were drawn on another frame and carried here, and how
     /// well, as sentences to confirm by looking.
     pub carried: Vec<String>,
+}
+
+/// Maps of pairs of frames, and what is said of those that are not drawn.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct MapsTold {
+    /// Pairs that are drawn.
+    pub pairs: Vec<PairPictures>,
+    /// How many are drawn at most.
+    pub most: usize,
+    /// Command lines that draw the rest.
+    pub further: Vec<String>,
+    /// Pairs that could not be drawn, each with its reason.
+    pub refused: Vec<String>,
+}
+
+/// Two frames of one subject that were laid on each other.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PairPictures {
+    /// The frame behind the filter.
+    pub frame: Id,
+    /// The frame without it.
+    pub against: Id,
+    /// The filters.
+    pub filters: Vec<Id>,
+    /// The light of both.
+    pub light: Id,
+    /// Density of the frame at every pixel, as SVG.
+    pub density: String,
+    /// What it got more light than the other, in stops, as SVG.
+    pub stops: String,
+    /// How the densities of both go together, as SVG.
+    pub joint: Option<String>,
+    /// How much of the picture is told.
+    pub told: String,
+    /// What the difference rests on.
+    pub limits: String,
+    /// The command that draws the same large.
+    pub command: String,
 }
 
 /// An outline to be drawn over a picture.

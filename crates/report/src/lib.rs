@@ -17,6 +17,7 @@ mod evidence;
 mod fragments;
 mod input;
 mod labels;
+mod maps;
 mod pictures;
 mod raw;
 mod red_end;
@@ -27,8 +28,8 @@ mod words;
 pub use figures::DensityScale;
 pub use fragments::{DrawnTwice, Fragments, fragments};
 pub use input::{
-    CheckOutcome, CheckTold, FlagEvidence, FramePicture, OutlineKind, PictureOutline, ReportInput,
-    ScanSummary,
+    CheckOutcome, CheckTold, FlagEvidence, FramePicture, MapsTold, OutlineKind, PairPictures,
+    PictureOutline, ReportInput, ScanSummary,
 };
 
 use figures::PatchLetters;

@@ -40,4 +40,4 @@ pub use carry::{CarriedOutline, carry_outline, misplacement, outline_by};
 pub use error::RegistrationError;
 pub use halving::GreyPicture;
 pub use placement::Placement;
-pub use register::{Motion, Registration, register};
+pub use register::{Motion, Registration, register, register_upright};
