@@ -109,24 +109,10 @@ pub fn curve_of_bracket(request: &BracketRequest) -> Result<BracketAnswer, AppEr
         });
     }
     let curve = bracket_curve(&readings).map_err(|e| wrong(e.to_string()))?;
-    let mut unknown = vec![
-        "The level: only differences of log H mean something, so no speed and no EI follows.".to_owned(),
-        "An error that all ratios of exposure share, of a shutter or of reciprocity: it scales the contrast.".to_owned(),
-    ];
-    unknown.push(if value_name == "density" {
-        "Whether the densities are right: an error of the scanner's calibration is in the curve.".to_owned()
-    } else {
-        "What film and scanner each did: the values are of the two together until a step tablet tells them apart.".to_owned()
-    });
-    if let Some(step) = curve
+    let step = curve
         .equal_step
-        .and_then(|s| Stops::from_delta_log_h(s).ok())
-    {
-        unknown.push(format!(
-            "A ripple that repeats every {:.2} stops: all frames lie whole steps of that apart. One frame at a third of a step more would show it.",
-            step.to_stops()
-        ));
-    }
+        .and_then(|s| Stops::from_delta_log_h(s).ok());
+    let unknown = findings::bracket_cannot_tell(value_name == "density", step);
     let mut csv = format!("log_h,{value_name},log_h_sd\n");
     for p in &curve.points {
         csv.push_str(&format!(

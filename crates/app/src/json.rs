@@ -4,7 +4,7 @@
 //! `high`; where only a bound is known, the end that isn't is null.
 
 use crate::curve_file::names;
-use findings::{FactorFinding, Findings, TailFinding};
+use findings::{BracketFinding, FactorFinding, Findings, TailFinding};
 use quantity::{Bound, Interval, Measured};
 use record::{Id, Response};
 use serde_json::{Value, json};
@@ -135,6 +135,7 @@ pub fn findings_json(f: &Findings) -> Value {
                 "flags": names(&c.flags),
             })
         }).collect::<Vec<_>>(),
+        "bracket_curves": f.bracket_curves.iter().map(bracket_curve).collect::<Vec<_>>(),
         "causes": f.causes.iter().map(|c| json!({
             "question": c.question,
             "cause": c.cause,
@@ -157,6 +158,27 @@ pub fn findings_json(f: &Findings) -> Value {
         },
         "notes": f.notes,
         "flags": names(&f.flags),
+    })
+}
+
+fn bracket_curve(b: &BracketFinding) -> Value {
+    let told = b.answer.as_ref().ok();
+    json!({
+        "film": b.film.as_str(),
+        "process": b.process.as_str(),
+        "filter": filter_name(&b.filters),
+        "of": response_word(b.response),
+        "frames": ids(&b.frames),
+        "exposure_scale": "relative",
+        "anchor": told.map(|t| t.anchor),
+        "reading_sd": told.map(|t| t.reading_sd),
+        "readings_used": told.map(|t| t.used),
+        "readings_left_out": told.map(|t| t.left_out),
+        "points": told.map(|t| t.samples.iter().map(|p| json!({
+            "value": p.value, "log_h": p.log_h, "log_h_sd": p.log_h_sd,
+        })).collect::<Vec<_>>()),
+        "cannot_tell": told.map(|t| &t.cannot_tell),
+        "refused": b.answer.as_ref().err(),
     })
 }
 

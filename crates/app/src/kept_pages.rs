@@ -92,6 +92,7 @@ fn parts_json(evaluated: &Evaluated) -> Value {
         "scans": parts.scans,
         "raw": parts.raw,
         "curves": parts.curves.iter().map(|c| c.as_ref().map(twice)).collect::<Vec<_>>(),
+        "brackets": parts.brackets,
         "families": parts.families.iter().map(twice).collect::<Vec<_>>(),
     })
 }
@@ -116,6 +117,7 @@ fn fragments_of(json: &Value) -> Fragments {
         scans: text(json.get("scans")),
         raw: text(json.get("raw")),
         curves: list("curves"),
+        brackets: text(json.get("brackets")),
         families: list("families").into_iter().flatten().collect(),
     }
 }

@@ -144,8 +144,8 @@ pub mod shown {
     pub use figures::shown::*;
     pub use figures::{Sheet, factor_sentence, filters_words};
     pub use findings::{
-        CannotTell, Comparison, CriterionRow, CurveFinding, Difference, FactorFinding, Findings,
-        FrameFinding, Verdict, WoodFinding,
+        BracketFinding, CannotTell, Comparison, CriterionRow, CurveFinding, Difference,
+        FactorFinding, Findings, FrameFinding, Verdict, WoodFinding,
     };
     pub use quantity::{Bound, Flag, Flags, Stops as StopsOf};
     pub use report::{DrawnTwice, Fragments, style};

@@ -446,6 +446,7 @@ pub(crate) fn curve_figure(
         method: curve.method().name().to_owned(),
         coverage: findings::Assumptions::COMMON_PRACTICE.coverage,
         curves: vec![finding],
+        bracket_curves: vec![],
         frames: vec![frame],
         factors: vec![],
         speeds: vec![],

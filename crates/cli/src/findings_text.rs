@@ -1,8 +1,8 @@
 //! Findings as text for a terminal: answer first, then why.
 
 use app::shown::{
-    self, Bound, CriterionRow, CurveFinding, FactorFinding, Findings, Flag, FrameFinding,
-    filters_words, opposite,
+    self, Bound, BracketFinding, CriterionRow, CurveFinding, FactorFinding, Findings, Flag,
+    FrameFinding, filters_words, opposite,
 };
 
 /// Widest line of running text, in characters.
@@ -35,6 +35,9 @@ pub(crate) fn findings_text(f: &Findings) -> String {
     }
     for curve in &f.curves {
         line(curve_line(curve));
+    }
+    for bracket in &f.bracket_curves {
+        line(bracket_line(bracket));
     }
     for wood in &f.wood_effect {
         line(format!(
@@ -98,6 +101,29 @@ pub(crate) fn sentences(heading: &str, sentences: &[String]) -> String {
         out.push('\n');
     }
     out
+}
+
+fn bracket_line(b: &BracketFinding) -> String {
+    let behind = if b.filters.is_empty() {
+        "without filter".to_owned()
+    } else {
+        format!("behind {}", filters_words(&b.filters))
+    };
+    let whose = format!(
+        "curve of film {} in {} by its own bracket {behind}, no step tablet",
+        b.film, b.process
+    );
+    match &b.answer {
+        Ok(told) => {
+            let ends = told.samples.first().zip(told.samples.last());
+            let span = ends.map_or(0.0, |(first, last)| last.log_h - first.log_h);
+            format!(
+                "{whose}: relative log H over {span:.2}, {} readings scatter by {:.3}; it has no level",
+                told.used, told.reading_sd
+            )
+        }
+        Err(why) => format!("{whose}: none, because {why}"),
+    }
 }
 
 fn curve_line(c: &CurveFinding) -> String {

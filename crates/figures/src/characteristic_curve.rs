@@ -22,13 +22,13 @@ use record::{FrameRole, PatchRole, Response};
 use std::collections::BTreeSet;
 
 /// One stop as a difference of log H, as the trade rounds it.
-const TICK: f64 = 0.3;
+pub(crate) const TICK: f64 = 0.3;
 /// Net density at the speed point.
 const SPEED_DENSITY: f64 = 0.10;
 /// How far from the sampled curve a reading may lie and still be drawn.
 const REACH: f64 = 0.9;
 /// Longest axis that is drawn; 40 in log units is far beyond any film and scan.
-const LONGEST_AXIS: f64 = 40.0;
+pub(crate) const LONGEST_AXIS: f64 = 40.0;
 /// Height of a frame's row, in pixels.
 const ROW_PX: f64 = 20.0;
 /// Most frames that are drawn one by one; more would be no figure but a list.
@@ -62,9 +62,9 @@ fn samples(curve: &CurveFinding) -> impl DoubleEndedIterator<Item = &CurveSample
 }
 
 /// The limits of a plot, in the units of its axes.
-struct Limits {
-    log_h: (f64, f64),
-    value: (f64, f64),
+pub(crate) struct Limits {
+    pub(crate) log_h: (f64, f64),
+    pub(crate) value: (f64, f64),
 }
 
 fn limits<'a>(
@@ -111,19 +111,25 @@ fn limits<'a>(
 }
 
 /// The two axes of a plot, with one unit length.
-struct Plot {
-    x: Axis,
-    y: Axis,
+pub(crate) struct Plot {
+    pub(crate) x: Axis,
+    pub(crate) y: Axis,
 }
 
 impl Plot {
-    fn at(&self, log_h: f64, value: f64) -> (f64, f64) {
+    pub(crate) fn at(&self, log_h: f64, value: f64) -> (f64, f64) {
         (self.x.at(log_h), self.y.at(value))
     }
 }
 
 /// Lays the axes out below `top` and draws grid, ticks and names.
-fn draw_axes(svg: &mut Svg, sheet: Sheet, top: f64, limits: &Limits, names: (&str, &str)) -> Plot {
+pub(crate) fn draw_axes(
+    svg: &mut Svg,
+    sheet: Sheet,
+    top: f64,
+    limits: &Limits,
+    names: (&str, &str),
+) -> Plot {
     let left = if sheet.is_narrow() { 62.0 } else { 104.0 };
     let right = 10.0;
     let (across, up) = (

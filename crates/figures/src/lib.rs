@@ -17,6 +17,7 @@
 //! and [`wood_effect()`] are simpler. [`shown`] says how numbers are rounded.
 
 mod axis;
+mod bracket_curve;
 mod characteristic_curve;
 mod density_bars;
 mod density_map;
@@ -39,6 +40,7 @@ mod tablet_picture;
 mod text_width;
 mod wood_effect;
 
+pub use bracket_curve::bracket_curve;
 pub use characteristic_curve::{characteristic_curve, curve_family};
 pub use density_bars::density_bars;
 pub use density_map::{MapFigure, Mark, density_map};

@@ -1,10 +1,11 @@
 //! Every figure of a test with a name, to be written as files.
 
 use crate::{
-    PatchLetters, Sheet, bracket, characteristic_curve, curve_family, density_bars, ei_intervals,
-    factor_intervals, wood_effect,
+    PatchLetters, Sheet, bracket, bracket_curve, characteristic_curve, curve_family, density_bars,
+    ei_intervals, factor_intervals, wood_effect,
 };
 use findings::{CurveFinding, Findings};
+use record::Response;
 
 /// A figure with a name that can be part of a file name.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -30,6 +31,22 @@ pub fn named_figures(findings: &Findings) -> Vec<NamedFigure> {
         push(
             format!("characteristic-curve-{}-{}", curve.film, curve.process),
             characteristic_curve(findings, curve, &letters, sheet),
+        );
+    }
+    for found in &findings.bracket_curves {
+        let filters: Vec<_> = found.filters.iter().map(|f| f.as_str()).collect();
+        let behind = match filters.as_slice() {
+            [] => "no-filter".to_owned(),
+            filters => filters.join("+"),
+        };
+        push(
+            format!(
+                "bracket-curve-{}-{}-{behind}-{}",
+                found.film,
+                found.process,
+                response_word(found.response)
+            ),
+            bracket_curve(found, sheet),
         );
     }
     for family in curve_families(findings) {
@@ -65,6 +82,14 @@ pub fn named_figures(findings: &Findings) -> Vec<NamedFigure> {
     }
     push("wood-effect".to_owned(), wood_effect(findings, sheet));
     out
+}
+
+fn response_word(response: Response) -> &'static str {
+    match response {
+        Response::Density => "density",
+        Response::RelativeDensity => "relative",
+        Response::LogSignal => "signal",
+    }
 }
 
 /// Groups the curves by film, so that those of one film can lie in one plot;

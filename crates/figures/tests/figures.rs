@@ -190,6 +190,7 @@ fn findings() -> Findings {
         invented: true,
         method: "m".into(),
         coverage: 0.9,
+        bracket_curves: vec![],
         curves: vec![curve("n", 0.6), curve("n-plus", 0.75)],
         frames,
         factors: vec![

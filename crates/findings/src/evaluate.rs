@@ -161,6 +161,7 @@ pub fn evaluate(
         method: METHOD.to_owned(),
         coverage: assumptions.coverage,
         curves: crate::curves::curve_findings(&e, test),
+        bracket_curves: crate::bracket::bracket_findings(&e, test, readings, assumptions),
         frames,
         factors,
         speeds,

@@ -23,6 +23,8 @@ pub struct Findings {
     pub coverage: f64,
     /// One curve for each film and process.
     pub curves: Vec<CurveFinding>,
+    /// Curves of brackets, where no tablet sheet tells the film's curve.
+    pub bracket_curves: Vec<BracketFinding>,
     /// One entry for each frame, in the order of the records.
     pub frames: Vec<FrameFinding>,
     /// One entry for each film, filter and light.
@@ -88,6 +90,67 @@ pub struct CurveSample {
     pub value: f64,
     /// One standard deviation of the fitted value.
     pub standard_uncertainty: f64,
+}
+
+/// The curve that the frames' own bracket gives, without a step tablet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BracketFinding {
+    /// The film.
+    pub film: Id,
+    /// The process.
+    pub process: Id,
+    /// Filters of the bracket's frames.
+    pub filters: Vec<Id>,
+    /// What was read: densities, or values relative to clear film.
+    pub response: Response,
+    /// Frames with readings that were taken.
+    pub frames: Vec<Id>,
+    /// The curve, or why there is none.
+    pub answer: Result<BracketTold, String>,
+}
+
+/// What a bracket tells.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BracketTold {
+    /// The curve.
+    pub samples: Vec<BracketSample>,
+    /// The readings on it.
+    pub readings: Vec<PlacedReading>,
+    /// Value at which log H is set to zero.
+    pub anchor: f64,
+    /// Scatter of a reading about the curve, one standard deviation.
+    pub reading_sd: f64,
+    /// Readings used.
+    pub used: usize,
+    /// Readings left out: clipped, or alone in their patch.
+    pub left_out: usize,
+    /// What it can't tell, as sentences.
+    pub cannot_tell: Vec<String>,
+}
+
+/// A point of a curve from a bracket.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BracketSample {
+    /// Value, in the unit of the readings.
+    pub value: f64,
+    /// log10 H relative to the anchor.
+    pub log_h: f64,
+    /// Standard uncertainty of `log_h` against the anchor: scatter, and what the exposures
+    /// are uncertain by.
+    pub log_h_sd: f64,
+}
+
+/// A reading where a bracket's curve puts it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlacedReading {
+    /// The frame.
+    pub frame: Id,
+    /// The patch.
+    pub patch: Id,
+    /// log10 H relative to the curve's anchor.
+    pub log_h: f64,
+    /// The reading.
+    pub value: Measured<f64>,
 }
 
 /// One criterion of speed or contrast, answered or not.

@@ -15,6 +15,7 @@
 
 mod advice;
 mod assumptions;
+mod bracket;
 mod causes;
 mod compare;
 mod consistency;
@@ -36,6 +37,7 @@ mod solve;
 mod tail;
 
 pub use assumptions::Assumptions;
+pub use bracket::bracket_cannot_tell;
 pub use compare::*;
 pub use criteria::rows as criterion_rows;
 pub use estimate::EstimateError;

@@ -1,6 +1,7 @@
 //! The evidence: pictures, figures, criteria side by side, causes of
 //! uncertainty, assumptions, and how far the scans can be believed.
 
+use crate::bracket_curves::{bracket_curves, without_tablet_sheet};
 use crate::words::{
     capital, counted, drawn, figure, film_name, filter_names, flag_names, flag_notes, flag_words,
     light_name, scan_name, sentence, wide,
@@ -26,6 +27,7 @@ pub(crate) fn evidence(input: &ReportInput<'_>, letters: &PatchLetters) -> Marku
                     }
                 }
             }
+            (bracket_curves(input))
             (crate::maps::maps(input))
             (why(input, letters))
             (criteria(input))
@@ -98,6 +100,7 @@ fn curves(input: &ReportInput<'_>, letters: &PatchLetters) -> Markup {
                     " has no known zero, so distances along it hold and places on it do not."
                 }
             }
+            (without_tablet_sheet(found, curve))
             (flag_notes(&curve.flags))
         }
     } }

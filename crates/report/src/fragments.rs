@@ -3,6 +3,7 @@
 //! The same words and figures as in the report, so that the two can't differ.
 //! The negatives are left out: a page shows them in another way.
 
+use crate::bracket_curves::bracket_curves;
 use crate::{ReportInput, answer, evidence, raw};
 use figures::{PatchLetters, Sheet, characteristic_curve, curve_families, curve_family};
 
@@ -31,6 +32,8 @@ pub struct Fragments {
     /// The curve of each film and process, in the order of the findings; `None`
     /// where too few readings are there to be drawn.
     pub curves: Vec<Option<DrawnTwice>>,
+    /// Curves that the frames' own brackets give, with what they can't know.
+    pub brackets: String,
     /// Curves of one film that lie in one plot.
     pub families: Vec<DrawnTwice>,
 }
@@ -57,6 +60,7 @@ pub fn fragments(input: &ReportInput<'_>) -> Fragments {
             .iter()
             .map(|curve| twice(&|sheet| characteristic_curve(found, curve, &letters, sheet)))
             .collect(),
+        brackets: bracket_curves(input).into_string(),
         families: curve_families(found)
             .iter()
             .filter(|family| family.len() > 1)

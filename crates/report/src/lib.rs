@@ -11,6 +11,7 @@
 //! Read [`ReportInput`] first, then `answer`, `evidence` and `raw`.
 
 mod answer;
+mod bracket_curves;
 pub mod card;
 mod cautions;
 mod evidence;

@@ -41,6 +41,16 @@ pub struct BracketReading {
     pub value: f64,
 }
 
+/// An error of exposure that several readings share: of a frame, or of a mark of the
+/// shutter that was used for several frames.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ExposureError {
+    /// Its standard uncertainty. \[log10 of exposure\]
+    pub sd: f64,
+    /// Readings it moves, by their place in the list, and how many times.
+    pub moves: Vec<(usize, f64)>,
+}
+
 /// One point of the curve.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BracketPoint {
@@ -48,7 +58,8 @@ pub struct BracketPoint {
     pub value: f64,
     /// Relative log10 H, zero at the curve's anchor.
     pub log_h: f64,
-    /// Standard uncertainty of `log_h` against the anchor, given the exposures.
+    /// Standard uncertainty of `log_h` against the anchor: scatter of the readings, and
+    /// the errors of exposure that were told.
     pub log_h_sd: f64,
 }
 
@@ -116,13 +127,27 @@ pub enum BracketCurveError {
 /// # Errors
 /// [`BracketCurveError`] when the readings fix no curve.
 pub fn bracket_curve(readings: &[BracketReading]) -> Result<BracketCurve, BracketCurveError> {
+    bracket_curve_with_errors(readings, &[])
+}
+
+/// Recovers the curve of a bracket whose exposures are known to some uncertainty.
+///
+/// Each error is carried to the curve by the fit's own linear answer to it: with N the
+/// normal matrix and J = ∂g/∂a, δa = N⁻¹·Jᵀ·δb, where b is what the exposures bring to
+/// the fit. Errors are taken as independent of each other.
+///
+/// # Errors
+/// [`BracketCurveError`] when the readings fix no curve.
+pub fn bracket_curve_with_errors(
+    readings: &[BracketReading],
+    errors: &[ExposureError],
+) -> Result<BracketCurve, BracketCurveError> {
     for (at, r) in readings.iter().enumerate() {
         if !(r.value.is_finite() && r.log_exposure.is_finite()) {
             return Err(BracketCurveError::NotFinite { row: at + 1 });
         }
     }
-    let kept = usable(readings);
-    let groups = by_patch(&kept);
+    let groups = by_patch(&usable(readings));
     let used: usize = groups.iter().map(Vec::len).sum();
     if used < groups.len() + FEWEST_SPARE {
         return Err(BracketCurveError::TooFew {
@@ -136,10 +161,11 @@ pub fn bracket_curve(readings: &[BracketReading]) -> Result<BracketCurve, Bracke
     let (a, stage) = fit.descend()?;
     let normal = fit.normal(&a, &stage);
     let solver = Cholesky::new(normal).ok_or(BracketCurveError::NotSettled)?;
-    let points = fit.points(&a, &solver, stage.variance);
+    let mut points = fit.points(&a, &solver, stage.variance);
+    fit.add_errors(&mut points, (&a, &solver), errors);
     Ok(BracketCurve {
         anchor: points[fit.count / 2].value,
-        points: points.clone(),
+        points,
         value_sd: libm::sqrt(stage.variance) * fit.step,
         used,
         left_out: readings.len() - used,
@@ -148,7 +174,7 @@ pub fn bracket_curve(readings: &[BracketReading]) -> Result<BracketCurve, Bracke
 }
 
 /// Drops clipped values: an extreme that one patch has at two exposures.
-fn usable(readings: &[BracketReading]) -> Vec<BracketReading> {
+fn usable(readings: &[BracketReading]) -> Vec<Numbered> {
     let low = readings
         .iter()
         .map(|r| r.value)
@@ -169,27 +195,38 @@ fn usable(readings: &[BracketReading]) -> Vec<BracketReading> {
     let (low_off, high_off) = (clipped(low), clipped(high));
     readings
         .iter()
-        .filter(|r| !(low_off && r.value == low || high_off && r.value == high))
-        .copied()
+        .enumerate()
+        .filter(|(_, r)| !(low_off && r.value == low || high_off && r.value == high))
+        .map(|(row, reading)| Numbered {
+            row,
+            reading: *reading,
+        })
         .collect()
+}
+
+/// A reading with its place in the list.
+#[derive(Clone, Copy)]
+struct Numbered {
+    row: usize,
+    reading: BracketReading,
 }
 
 /// Readings of each patch that has two or more.
-fn by_patch(readings: &[BracketReading]) -> Vec<Vec<BracketReading>> {
+fn by_patch(readings: &[Numbered]) -> Vec<Vec<Numbered>> {
     let mut sorted = readings.to_vec();
-    sorted.sort_by_key(|r| r.patch);
+    sorted.sort_by_key(|r| r.reading.patch);
     sorted
-        .chunk_by(|a, b| a.patch == b.patch)
+        .chunk_by(|a, b| a.reading.patch == b.reading.patch)
         .filter(|group| group.len() > 1)
-        .map(<[BracketReading]>::to_vec)
+        .map(<[Numbered]>::to_vec)
         .collect()
 }
 
-fn refuse_gap(groups: &[Vec<BracketReading>]) -> Result<(), BracketCurveError> {
+fn refuse_gap(groups: &[Vec<Numbered>]) -> Result<(), BracketCurveError> {
     let mut spans: Vec<(f64, f64)> = groups
         .iter()
         .map(|g| {
-            let values = g.iter().map(|r| r.value);
+            let values = g.iter().map(|r| r.reading.value);
             (
                 values.clone().fold(f64::INFINITY, f64::min),
                 values.fold(f64::NEG_INFINITY, f64::max),
@@ -211,13 +248,13 @@ fn refuse_gap(groups: &[Vec<BracketReading>]) -> Result<(), BracketCurveError> {
 }
 
 /// 1 where values rise with exposure (densities of a negative), −1 where they fall.
-fn direction(groups: &[Vec<BracketReading>]) -> Result<f64, BracketCurveError> {
+fn direction(groups: &[Vec<Numbered>]) -> Result<f64, BracketCurveError> {
     let mut sum = 0.0;
     for group in groups {
         let n = group.len() as f64;
-        let value = group.iter().map(|r| r.value).sum::<f64>() / n;
-        let log = group.iter().map(|r| r.log_exposure).sum::<f64>() / n;
-        for r in group {
+        let value = group.iter().map(|r| r.reading.value).sum::<f64>() / n;
+        let log = group.iter().map(|r| r.reading.log_exposure).sum::<f64>() / n;
+        for Numbered { reading: r, .. } in group {
             sum += (r.value - value) * (r.log_exposure - log);
         }
     }
@@ -227,8 +264,12 @@ fn direction(groups: &[Vec<BracketReading>]) -> Result<f64, BracketCurveError> {
     Ok(sum.signum())
 }
 
-fn equal_step(groups: &[Vec<BracketReading>]) -> Option<f64> {
-    let mut logs: Vec<f64> = groups.iter().flatten().map(|r| r.log_exposure).collect();
+fn equal_step(groups: &[Vec<Numbered>]) -> Option<f64> {
+    let mut logs: Vec<f64> = groups
+        .iter()
+        .flatten()
+        .map(|r| r.reading.log_exposure)
+        .collect();
     logs.sort_by(f64::total_cmp);
     logs.dedup_by(|a, b| (*a - *b).abs() < 1e-6);
     let step = logs.windows(2).map(|w| w[1] - w[0]).reduce(f64::min)?;
@@ -240,8 +281,9 @@ fn equal_step(groups: &[Vec<BracketReading>]) -> Option<f64> {
         .then_some(step)
 }
 
-/// A reading on the knots: place, share of the next knot, ln t.
+/// A reading on the knots: place, share of the next knot, ln t; and its row.
 struct Placed {
+    row: usize,
     knot: usize,
     share: f64,
     ln_t: f64,
@@ -268,8 +310,8 @@ struct Stage {
 }
 
 impl Fit {
-    fn of(groups: &[Vec<BracketReading>], sign: f64) -> Self {
-        let values = || groups.iter().flatten().map(|r| sign * r.value);
+    fn of(groups: &[Vec<Numbered>], sign: f64) -> Self {
+        let values = || groups.iter().flatten().map(|r| sign * r.reading.value);
         let first = values().fold(f64::INFINITY, f64::min);
         let last = values().fold(f64::NEG_INFINITY, f64::max);
         let whole = values().all(|v| v == libm::round(v)) && last - first <= WHOLE_RANGE;
@@ -281,10 +323,11 @@ impl Fit {
         .max(6);
         let step = (last - first) / (count - 1) as f64;
         let ln = |log: f64| log * std::f64::consts::LN_10;
-        let placed = |r: &BracketReading| {
+        let placed = |Numbered { row, reading: r }: &Numbered| {
             let at = (sign * r.value - first) / step;
             let knot = (at as usize).min(count - 2);
             Placed {
+                row: *row,
                 knot,
                 share: at - knot as f64,
                 ln_t: ln(r.log_exposure),
@@ -474,6 +517,53 @@ impl Fit {
                 }
             })
             .collect()
+    }
+
+    /// Adds what errors of exposure do to the uncertainty of the points.
+    fn add_errors(
+        &self,
+        points: &mut [BracketPoint],
+        (a, solver): (&DVector<f64>, &Cholesky<f64, Dyn>),
+        errors: &[ExposureError],
+    ) {
+        let g = self.curve(a);
+        let slope = slopes(&g);
+        let rows = self.groups.iter().flatten().map(|p| p.row + 1).max();
+        let mut moved = vec![0.0; rows.unwrap_or(0)];
+        for error in errors {
+            moved.fill(0.0);
+            for &(row, times) in &error.moves {
+                if let Some(place) = moved.get_mut(row) {
+                    *place += times * error.sd;
+                }
+            }
+            let mut right = DVector::zeros(self.count);
+            for group in &self.groups {
+                let weight = |p: &Placed| {
+                    let s = slope[p.knot] * (1.0 - p.share) + slope[p.knot + 1] * p.share;
+                    1.0 / (s * s)
+                };
+                let sum: f64 = group.iter().map(weight).sum();
+                let mean = group.iter().map(|p| weight(p) * moved[p.row]).sum::<f64>() / sum;
+                for p in group {
+                    let pull = weight(p) * (moved[p.row] - mean);
+                    right[p.knot] += pull * (1.0 - p.share);
+                    right[p.knot + 1] += pull * p.share;
+                }
+            }
+            // In ln, as the fit is; the points are in log10, as the errors are.
+            let answer = solver.solve(&self.carried_back(a, &right));
+            let mut shift = vec![0.0];
+            let mut total = 0.0;
+            for (by, at) in answer.iter().zip(a.iter()) {
+                total += by * libm::exp(*at);
+                shift.push(total);
+            }
+            let anchor = shift[self.count / 2];
+            for (point, by) in points.iter_mut().zip(&shift) {
+                point.log_h_sd = libm::hypot(point.log_h_sd, by - anchor);
+            }
+        }
     }
 }
 

@@ -29,7 +29,8 @@ mod step_tablet;
 mod zone_scale;
 
 pub use bracket_curve::{
-    BracketCurve, BracketCurveError, BracketPoint, BracketReading, bracket_curve,
+    BracketCurve, BracketCurveError, BracketPoint, BracketReading, ExposureError, bracket_curve,
+    bracket_curve_with_errors,
 };
 pub use characteristic_curve::{
     CharacteristicCurve, CurveMethod, FittedReading, OutsideReadings, StraightLine,

@@ -1,6 +1,9 @@
 //! Curves from brackets whose truth is known.
 
-use sensitometry::{BracketCurveError, BracketReading, bracket_curve, debevec_malik_response};
+use sensitometry::{
+    BracketCurveError, BracketReading, ExposureError, bracket_curve, bracket_curve_with_errors,
+    debevec_malik_response,
+};
 
 const LN_10: f64 = std::f64::consts::LN_10;
 
@@ -158,4 +161,53 @@ fn what_fixes_no_curve_is_refused() {
             patches: 0
         })
     );
+}
+
+/// A line of gradient 0.6 with a soft toe, invented, read in five frames a stop apart with
+/// a scatter of 0.007.
+fn soft_toe(moved: impl Fn(i32) -> f64) -> Vec<BracketReading> {
+    let mut readings = vec![];
+    for frame in 0..5_i32 {
+        for patch in 0..8_usize {
+            let log_h = 0.25 * patch as f64 + f64::from(frame) * 2f64.log10() - 1.0;
+            readings.push(BracketReading {
+                patch,
+                log_exposure: f64::from(frame) * 2f64.log10() + moved(frame),
+                value: 0.1
+                    + 0.6 * 0.2 * (1.0 + (log_h / 0.2).exp()).ln()
+                    + 0.01 * (17.3 * readings.len() as f64).sin(),
+            });
+        }
+    }
+    readings
+}
+
+#[test]
+fn an_error_of_exposure_reaches_the_curve_as_a_second_fit_says() {
+    // The second method: the same readings, with the exposure of one frame moved by a
+    // little, fitted anew.
+    let sd = 0.003;
+    let error = ExposureError {
+        sd,
+        moves: (0..8).map(|patch| (2 * 8 + patch, 1.0)).collect(),
+    };
+    let plain = bracket_curve(&soft_toe(|_| 0.0)).unwrap();
+    let with = bracket_curve_with_errors(&soft_toe(|_| 0.0), &[error]).unwrap();
+    let moved = bracket_curve(&soft_toe(|frame| if frame == 2 { sd } else { 0.0 })).unwrap();
+    let mut largest: f64 = 0.0;
+    let all = plain.points.iter().zip(&with.points).zip(&moved.points);
+    // On the toe a value is nearly all scatter.
+    for ((a, b), c) in all.filter(|((a, _), _)| a.value > 0.2) {
+        assert_eq!(a.log_h, b.log_h);
+        let carried = (b.log_h_sd.powi(2) - a.log_h_sd.powi(2)).max(0.0).sqrt();
+        let refitted = (c.log_h - a.log_h).abs();
+        largest = largest.max(refitted);
+        // A tenth of the error: the second fit takes other slopes and another noise.
+        assert!(
+            (carried - refitted).abs() < 0.1 * sd,
+            "{}: {carried:.5} for {refitted:.5}",
+            a.value
+        );
+    }
+    assert!(largest > 0.2 * sd, "{largest:.5}");
 }

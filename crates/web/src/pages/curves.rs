@@ -47,6 +47,7 @@ pub(crate) async fn show(
             @if parts.curves.iter().all(Option::is_none) {
                 p.empty { "No curve could be fitted: the readings are too few, or all of them are limits." }
             }
+            @if !parts.brackets.is_empty() { (drawing(&parts.brackets)) }
             @if !parts.families.is_empty() {
                 h2 { "Side by side" }
                 @for family in &parts.families { (figure(family)) }
