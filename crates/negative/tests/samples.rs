@@ -14,6 +14,7 @@
 )]
 
 use negative::decode::{ChannelChoice, Codes, Colour, DecodeError, DecodeLimits, ScanReader};
+use negative::frame_edges::find_frame;
 use negative::honesty::{file_findings, flat_ends, repeat_scans_agree};
 use negative::survey::survey;
 use negative::tone::{ToneEncoding, tone_of};
@@ -279,6 +280,35 @@ fn real_film_scans_raise_no_alarm_and_repeats_agree() {
         repeat_scans_agree(&previews[0], &previews[2]).is_err(),
         "of different size"
     );
+}
+
+#[test]
+#[ignore = "needs the sample scans beside the workspace"]
+fn scans_without_one_frame_in_its_rebate_give_no_frame() {
+    // By the samples' table: plates of three frames, as positives; film that was cut to
+    // its picture, on bare light.
+    let mut scans = 0;
+    for place in ["plates", "film_scans"] {
+        let files = std::fs::read_dir(folder(place)).unwrap();
+        for path in files.map(|entry| entry.unwrap().path()) {
+            let name = path.display().to_string();
+            if !(name.ends_with(".jpg") || name.ends_with(".tif")) {
+                continue;
+            }
+            scans += 1;
+            for told in [None, Some(ToneEncoding::Srgb), Some(ToneEncoding::Linear)] {
+                let bytes = Cursor::new(bytes_of(&path));
+                let mut reader = ScanReader::open(bytes, 0, &DecodeLimits::default()).unwrap();
+                let channel = reader.usual_channel();
+                let tone = tone_of(reader.info(), told.as_ref(), channel);
+                let seen = survey(&mut reader, channel, &tone, &[], None, None).unwrap();
+                let found = find_frame(&seen.preview);
+                eprintln!("{name}, {told:?}: {found:?}");
+                assert!(found.is_err(), "{name}, {told:?}");
+            }
+        }
+    }
+    assert_eq!(scans, 10);
 }
 
 #[test]

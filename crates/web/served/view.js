@@ -278,8 +278,10 @@ export class View {
   }
 
   /** Writes a letter with its name where there is room, else the letter alone. */
-  label(context, [letter, name], [x, y], written) {
+  label(context, [letter, name], [x, above], written) {
     const high = 16 * this.ratio;
+    // An outline at the upper edge has its letter inside.
+    const y = above > 0 ? Math.max(above, high) : above;
     const room = (text) => {
       const box = [x, y - high, x + context.measureText(text).width, y];
       const free = written.every(([l, t, r, b]) => box[0] > r || box[2] < l || box[1] > b || box[3] < t);
