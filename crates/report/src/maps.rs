@@ -18,7 +18,7 @@ pub(crate) fn maps(input: &ReportInput<'_>) -> Markup {
                 "the second is how many stops more or less light each place got than without the filter, read through the film’s curve; "
                 "the third is which density goes with which."
             }
-            p.keep {
+            p {
                 "What they don’t show: detail finer than their pixels; exposures where the film is on its toe or shoulder, "
                 "or denser than the tablet, which are marked and not guessed; and what moved between the frames, such as leaves and clouds, "
                 "which looks like a gain or a loss."
@@ -30,7 +30,7 @@ pub(crate) fn maps(input: &ReportInput<'_>) -> Markup {
 }
 
 fn one(input: &ReportInput<'_>, pair: &PairPictures) -> Markup {
-    html! {
+    html! { div.whole {
         h4 {
             "Frame " (pair.frame) " over frame " (pair.against) ": "
             (filter_names(input.test, &pair.filters)) " · " (light_name(input.test, &pair.light))
@@ -44,7 +44,7 @@ fn one(input: &ReportInput<'_>, pair: &PairPictures) -> Markup {
             (sentence(&pair.told)) " " (sentence(&pair.limits)) " Larger, and as numbers: "
             code { (pair.command) }
         }
-    }
+    } }
 }
 
 /// Pairs that could not be drawn, and those that were left out for room.
