@@ -6,6 +6,10 @@
 //! one alone does not shift the peak, and equal fields give exactly 0.
 
 use super::field::Field;
+use super::lanes::{Lanes, MOST_LANES};
+use super::symmetric::Symmetric;
+use core::ops::Range;
+use pulp::{Arch, Simd, WithSimd};
 use rayon::prelude::*;
 
 /// Pixels around the border of a field that hold no slope of it.
@@ -13,75 +17,6 @@ const BORDER: usize = 4;
 /// Pixels over which the noise of a field hangs together: 4πσ² with the
 /// softening's σ of one pixel, made smaller by the square in z.
 const NOISE_AREA: f64 = 8.0;
-
-/// A symmetric 2 × 2 matrix.
-#[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Symmetric {
-    pub(super) xx: f64,
-    pub(super) xy: f64,
-    pub(super) yy: f64,
-}
-
-impl Symmetric {
-    pub(super) fn plus(self, other: Self) -> Self {
-        Self {
-            xx: self.xx + other.xx,
-            xy: self.xy + other.xy,
-            yy: self.yy + other.yy,
-        }
-    }
-
-    pub(super) fn times(self, factor: f64) -> Self {
-        Self {
-            xx: self.xx * factor,
-            xy: self.xy * factor,
-            yy: self.yy * factor,
-        }
-    }
-
-    pub(super) fn inverse(self) -> Self {
-        let determinant = (self.xx * self.yy - self.xy * self.xy).max(f64::MIN_POSITIVE);
-        Self {
-            xx: self.yy,
-            xy: -self.xy,
-            yy: self.xx,
-        }
-        .times(1.0 / determinant)
-    }
-
-    /// The square of the matrix.
-    pub(super) fn squared(self) -> Self {
-        Self {
-            xx: self.xx * self.xx + self.xy * self.xy,
-            xy: self.xy * (self.xx + self.yy),
-            yy: self.yy * self.yy + self.xy * self.xy,
-        }
-    }
-
-    pub(super) fn of(self, (x, y): (f64, f64)) -> (f64, f64) {
-        (self.xx * x + self.xy * y, self.xy * x + self.yy * y)
-    }
-
-    /// The same without the part that curves the wrong way.
-    pub(super) fn without_negative(self) -> Self {
-        let mean = 0.5 * (self.xx + self.yy);
-        let half = libm::hypot(0.5 * (self.xx - self.yy), self.xy);
-        if mean - half >= 0.0 {
-            return self;
-        }
-        if mean + half <= 0.0 {
-            return Self::default();
-        }
-        // Only the larger eigenvalue stays: (M − λ₂)·λ₁/(λ₁ − λ₂).
-        let (large, small) = (mean + half, mean - half);
-        Self {
-            xx: self.xx - small,
-            xy: self.xy,
-            yy: self.yy - small,
-        }
-        .times(large / (large - small))
-    }
-}
 
 /// What one block says.
 #[derive(Clone, Copy, Debug, Default)]
@@ -140,92 +75,184 @@ pub(super) fn blocks_of(first: &Field, second: &Field) -> Vec<Block> {
         .collect()
 }
 
-/// Sums that run side by side, so that a processor adds several at once.
-const LANES: usize = 4;
-
-/// Sums of one row of a block, in single precision: at most some 64 pixels.
-#[derive(Default, Clone, Copy)]
-struct RowSums {
-    slope_x: [f32; LANES],
-    slope_y: [f32; LANES],
-    xx: [f32; LANES],
-    xy: [f32; LANES],
-    yy: [f32; LANES],
-    own_xx: [f32; LANES],
-    own_xy: [f32; LANES],
-    own_yy: [f32; LANES],
-    first: [f32; LANES],
-    second: [f32; LANES],
-    both: [f32; LANES],
+/// Sums over the pixels of a block: in single precision up to some 64 × 64 products of
+/// numbers below 1, of every sixteenth column each.
+#[derive(Clone, Copy, Default)]
+struct Sums<T> {
+    slope_x: T,
+    slope_y: T,
+    xx: T,
+    xy: T,
+    yy: T,
+    own_xx: T,
+    own_xy: T,
+    own_yy: T,
+    first: T,
+    second: T,
+    both: T,
 }
 
-fn total(lanes: [f32; LANES]) -> f64 {
-    lanes.iter().map(|lane| f64::from(*lane)).sum()
+/// A field and its slopes at some pixels of a row.
+struct Around<S: Simd> {
+    here: Lanes<S>,
+    across: Lanes<S>,
+    down: Lanes<S>,
 }
 
-fn block_within(
-    first: &Field,
-    second: &Field,
-    columns: core::ops::Range<usize>,
-    rows: core::ops::Range<usize>,
-) -> Block {
-    let width = first.width;
-    let mut block = Block::default();
-    let mut own = Symmetric::default();
-    let pixels = columns.len() * rows.len();
-    for y in rows.clone() {
-        let mut s = RowSums::default();
-        for (p, q) in [
-            (&first.real, &second.real),
-            (&first.imaginary, &second.imaginary),
-        ] {
-            let n = columns.len();
-            let here = y * width + columns.start;
-            let (p0, q0) = (&p[here..here + n], &q[here..here + n]);
-            let (pl, ql) = (&p[here - 1..][..n], &q[here - 1..][..n]);
-            let (pr, qr) = (&p[here + 1..][..n], &q[here + 1..][..n]);
-            let (pu, qu) = (&p[here - width..][..n], &q[here - width..][..n]);
-            let (pd, qd) = (&p[here + width..][..n], &q[here + width..][..n]);
-            let mut add = |x: usize, k: usize| {
-                let (px, qx) = (0.5 * (pr[x] - pl[x]), 0.5 * (qr[x] - ql[x]));
-                let (py, qy) = (0.5 * (pd[x] - pu[x]), 0.5 * (qd[x] - qu[x]));
-                s.slope_x[k] += p0[x] * qx - q0[x] * px;
-                s.slope_y[k] += p0[x] * qy - q0[x] * py;
-                s.xx[k] += px * qx;
-                s.xy[k] += px * qy + py * qx;
-                s.yy[k] += py * qy;
-                s.own_xx[k] += px * px + qx * qx;
-                s.own_xy[k] += px * py + qx * qy;
-                s.own_yy[k] += py * py + qy * qy;
-                s.first[k] += p0[x] * p0[x];
-                s.second[k] += q0[x] * q0[x];
-                s.both[k] += p0[x] * q0[x];
-            };
-            for start in (0..n / LANES * LANES).step_by(LANES) {
-                for k in 0..LANES {
-                    add(start + k, k);
+impl<S: Simd> Around<S> {
+    /// From this place in the field on.
+    #[inline(always)]
+    fn of(simd: S, values: &[f32], width: usize, place: usize) -> Self {
+        let half = Lanes::all(simd, 0.5);
+        let above = &values[place - width..][..S::F32_LANES];
+        let here = &values[place - 1..][..S::F32_LANES + 2];
+        let below = &values[place + width..][..S::F32_LANES];
+        Self {
+            here: Lanes::of(simd, &here[1..]),
+            across: (Lanes::of(simd, &here[2..]) - Lanes::of(simd, here)) * half,
+            down: (Lanes::of(simd, below) - Lanes::of(simd, above)) * half,
+        }
+    }
+
+    #[inline(always)]
+    fn times(&self, factors: Lanes<S>) -> Self {
+        Self {
+            here: self.here * factors,
+            across: self.across * factors,
+            down: self.down * factors,
+        }
+    }
+}
+
+impl<S: Simd> Sums<Lanes<S>> {
+    #[inline(always)]
+    fn zero(simd: S) -> Self {
+        let zero = Lanes::all(simd, 0.0);
+        Self {
+            slope_x: zero,
+            slope_y: zero,
+            xx: zero,
+            xy: zero,
+            yy: zero,
+            own_xx: zero,
+            own_xy: zero,
+            own_yy: zero,
+            first: zero,
+            second: zero,
+            both: zero,
+        }
+    }
+
+    #[inline(always)]
+    fn add(&mut self, p: &Around<S>, q: &Around<S>) {
+        // Each product rounded by itself, so that equal fields have no slope at all.
+        self.slope_x += p.here * q.across - q.here * p.across;
+        self.slope_y += p.here * q.down - q.here * p.down;
+        self.xx = p.across.times_plus(q.across, self.xx);
+        self.xy = p.across.times_plus(q.down, self.xy);
+        self.xy = p.down.times_plus(q.across, self.xy);
+        self.yy = p.down.times_plus(q.down, self.yy);
+        self.own_xx = p.across.times_plus(p.across, self.own_xx);
+        self.own_xx = q.across.times_plus(q.across, self.own_xx);
+        self.own_xy = p.across.times_plus(p.down, self.own_xy);
+        self.own_xy = q.across.times_plus(q.down, self.own_xy);
+        self.own_yy = p.down.times_plus(p.down, self.own_yy);
+        self.own_yy = q.down.times_plus(q.down, self.own_yy);
+        self.first = p.here.times_plus(p.here, self.first);
+        self.second = q.here.times_plus(q.here, self.second);
+        self.both = p.here.times_plus(q.here, self.both);
+    }
+
+    /// Adds what each sum comes to.
+    #[inline(always)]
+    fn total_to(&self, totals: &mut Sums<f64>) {
+        self.slope_x.total_to(&mut totals.slope_x);
+        self.slope_y.total_to(&mut totals.slope_y);
+        self.xx.total_to(&mut totals.xx);
+        self.xy.total_to(&mut totals.xy);
+        self.yy.total_to(&mut totals.yy);
+        self.own_xx.total_to(&mut totals.own_xx);
+        self.own_xy.total_to(&mut totals.own_xy);
+        self.own_yy.total_to(&mut totals.own_yy);
+        self.first.total_to(&mut totals.first);
+        self.second.total_to(&mut totals.second);
+        self.both.total_to(&mut totals.both);
+    }
+}
+
+/// The pixels of a block, at least `MOST_LANES` columns wide, in two fields.
+struct Within<'a> {
+    first: &'a Field,
+    second: &'a Field,
+    columns: Range<usize>,
+    rows: Range<usize>,
+}
+
+impl WithSimd for Within<'_> {
+    type Output = Sums<f64>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) -> Sums<f64> {
+        let (first, second, width) = (self.first, self.second, self.first.width);
+        let rest = self.columns.len() % MOST_LANES;
+        let whole = self.columns.start..self.columns.end - rest;
+        // The last columns overlap those before them, which then count as nothing.
+        let mut new = [0.0; MOST_LANES];
+        new[MOST_LANES - rest..].fill(1.0);
+        let mut totals = Sums::default();
+        for part in (0..MOST_LANES).step_by(S::F32_LANES) {
+            let new = Lanes::of(simd, &new[part..]);
+            let mut sums = Sums::zero(simd);
+            for (p, q) in [
+                (&first.real, &second.real),
+                (&first.imaginary, &second.imaginary),
+            ] {
+                for y in self.rows.clone() {
+                    let line = y * width + part;
+                    for x in whole.clone().step_by(MOST_LANES) {
+                        let p = Around::of(simd, p, width, line + x);
+                        let q = Around::of(simd, q, width, line + x);
+                        sums.add(&p, &q);
+                    }
+                    if rest > 0 {
+                        let x = self.columns.end - MOST_LANES;
+                        let p = Around::of(simd, p, width, line + x).times(new);
+                        let q = Around::of(simd, q, width, line + x).times(new);
+                        sums.add(&p, &q);
+                    }
                 }
             }
-            for x in n / LANES * LANES..n {
-                add(x, 0);
-            }
+            sums.total_to(&mut totals);
         }
-        block.slope.0 += 0.5 * total(s.slope_x);
-        block.slope.1 += 0.5 * total(s.slope_y);
-        block.curvature = block.curvature.plus(Symmetric {
-            xx: total(s.xx),
-            xy: 0.5 * total(s.xy),
-            yy: total(s.yy),
-        });
-        own = own.plus(Symmetric {
-            xx: total(s.own_xx),
-            xy: total(s.own_xy),
-            yy: total(s.own_yy),
-        });
-        block.first += total(s.first);
-        block.second += total(s.second);
-        block.both += total(s.both);
+        totals
     }
+}
+
+fn block_within(first: &Field, second: &Field, columns: Range<usize>, rows: Range<usize>) -> Block {
+    let pixels = columns.len() * rows.len();
+    let sums = Arch::new().dispatch(Within {
+        first,
+        second,
+        columns,
+        rows,
+    });
+    let own = Symmetric {
+        xx: sums.own_xx,
+        xy: sums.own_xy,
+        yy: sums.own_yy,
+    };
+    let mut block = Block {
+        slope: (0.5 * sums.slope_x, 0.5 * sums.slope_y),
+        curvature: Symmetric {
+            xx: sums.xx,
+            xy: 0.5 * sums.xy,
+            yy: sums.yy,
+        },
+        first: sums.first,
+        second: sums.second,
+        both: sums.both,
+        ..Block::default()
+    };
     block.own = own.times(0.5);
     let energy = libm::sqrt(block.first * block.second);
     block.agreement = if energy > 0.0 {
@@ -241,43 +268,4 @@ fn block_within(
     block.noise.xx += floor;
     block.noise.yy += floor;
     block
-}
-
-/// Fills in what each block would say by chance: the product of the first field
-/// there with the second a block and a half away, to four sides.
-pub(super) fn add_chance(blocks: &mut [Block], first: &Field, second: &Field) {
-    let side = block_side(first.width, first.height) as i64;
-    let far = side + side / 2;
-    let (width, height) = (first.width as i64, first.height as i64);
-    blocks.par_iter_mut().for_each(|block| {
-        let (x0, y0) = (block.middle.0 as i64, block.middle.1 as i64);
-        let offsets = [(far, 0), (-far, 0), (0, far), (0, -far)];
-        for (chance, (dx, dy)) in block.elsewhere.iter_mut().zip(offsets) {
-            // Off the picture it is taken on the other side.
-            let fits = |middle: i64, step: i64, length: i64| {
-                let to = middle + step;
-                if to - side / 2 >= 0 && to + side / 2 < length {
-                    step
-                } else {
-                    -step
-                }
-            };
-            let (dx, dy) = (fits(x0, dx, width), fits(y0, dy, height));
-            let mut sum = 0.0;
-            for y in (y0 - side / 2).max(0)..(y0 + side / 2).min(height) {
-                for x in (x0 - side / 2).max(0)..(x0 + side / 2).min(width) {
-                    let (u, v) = (x + dx, y + dy);
-                    if u < 0 || v < 0 || u >= width || v >= height {
-                        continue;
-                    }
-                    let p = (y * width + x) as usize;
-                    let q = (v * width + u) as usize;
-                    sum += f64::from(
-                        first.real[p] * second.real[q] + first.imaginary[p] * second.imaginary[q],
-                    );
-                }
-            }
-            *chance = sum;
-        }
-    });
 }

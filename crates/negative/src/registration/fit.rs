@@ -8,7 +8,8 @@
 //! fell short. So a block is weighed by a curvature Â that is expected of it: the
 //! numbers θ solve Σ Jᵀ·Â·S⁻¹·(b − A·J·θ) = 0, in which A stands once.
 
-use super::blocks::{Block, Symmetric};
+use super::blocks::Block;
+use super::symmetric::Symmetric;
 use nalgebra::{DMatrix, DVector};
 use std::collections::BTreeMap;
 
@@ -114,24 +115,53 @@ fn shift_at(rows: &[[f64; 8]; 2], numbers: &DVector<f64>) -> (f64, f64) {
     (along(&rows[0]), along(&rows[1]))
 }
 
+/// What a block leaves over, and the two parts of its covariance.
+struct Rest {
+    off: (f64, f64),
+    noise: Symmetric,
+    /// By an unevenness of one pixel.
+    uneven: Symmetric,
+}
+
+impl Rest {
+    /// Whether it lies beyond a distance, in units of its covariance: without a division.
+    fn beyond(&self, square: f64, scatter: f64) -> bool {
+        let covariance = self.noise.plus(self.uneven.times(scatter * scatter));
+        let Symmetric { xx, xy, yy } = covariance;
+        let (x, y) = self.off;
+        x * (yy * x - xy * y) + y * (xx * y - xy * x)
+            > square * (xx * yy - xy * xy).max(f64::MIN_POSITIVE)
+    }
+}
+
 /// The scatter at which half of the blocks lie within their median distance.
 fn scatter_of(blocks: &[Block], shifts: &[(f64, f64)]) -> f64 {
-    let median = |scatter: f64| {
-        let mut all: Vec<f64> = blocks
+    let rests: Vec<Rest> = blocks
+        .iter()
+        .zip(shifts)
+        .map(|(block, shift)| {
+            let expected = block.curvature.of(*shift);
+            Rest {
+                off: (block.slope.0 - expected.0, block.slope.1 - expected.1),
+                noise: block.noise,
+                uneven: block.curvature.squared(),
+            }
+        })
+        .collect();
+    let half = rests.len() - rests.len() / 2;
+    let too_far = |scatter: f64| {
+        let beyond = rests
             .iter()
-            .zip(shifts)
-            .map(|(block, shift)| distance(block, *shift, scatter))
-            .collect();
-        let middle = all.len() / 2;
-        *all.select_nth_unstable_by(middle, f64::total_cmp).1
+            .filter(|rest| rest.beyond(MEDIAN_CHI_SQUARE, scatter));
+        beyond.count() >= half
     };
-    if blocks.is_empty() || median(0.0) <= MEDIAN_CHI_SQUARE {
+    if rests.is_empty() || !too_far(0.0) {
         return 0.0;
     }
     let (mut low, mut high) = (0.0, LARGEST_SCATTER);
     for _ in 0..HALVINGS {
         let middle = 0.5 * (low + high);
-        if median(middle) > MEDIAN_CHI_SQUARE {
+        if too_far(middle) {
             low = middle;
         } else {
             high = middle;
@@ -207,16 +237,17 @@ pub(super) fn fit(blocks: &[Block], freedom: Freedom, measure: Measure) -> Optio
                 continue;
             }
             let inverse = covariance_of(block, scatter).inverse().times(*weight);
+            // A·J and Â·J, column by column.
+            let column = |i: usize| (rows[0][i], rows[1][i]);
+            let own: [(f64, f64); 8] = core::array::from_fn(|i| block.curvature.of(column(i)));
+            let other: [(f64, f64); 8] = core::array::from_fn(|i| block.expected.of(column(i)));
             for i in 0..count {
-                // S⁻¹·Â·J and A·J, column by column.
-                let weighed = inverse.of(block.expected.of((rows[0][i], rows[1][i])));
+                // S⁻¹·Â·J.
+                let weighed = inverse.of(other[i]);
                 right[i] += weighed.0 * block.slope.0 + weighed.1 * block.slope.1;
                 for j in 0..count {
-                    let column = (rows[0][j], rows[1][j]);
-                    let own = block.curvature.of(column);
-                    normal[(i, j)] += weighed.0 * own.0 + weighed.1 * own.1;
-                    let other = block.expected.of(column);
-                    noise[(i, j)] += *weight * (weighed.0 * other.0 + weighed.1 * other.1);
+                    normal[(i, j)] += weighed.0 * own[j].0 + weighed.1 * own[j].1;
+                    noise[(i, j)] += *weight * (weighed.0 * other[j].0 + weighed.1 * other[j].1);
                 }
             }
         }

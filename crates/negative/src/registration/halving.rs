@@ -1,6 +1,7 @@
 //! A grey picture, and the same at half its size.
 
 use super::RegistrationError;
+use pulp::Simd;
 
 /// Fewest pixels a side must have.
 const SMALLEST_SIDE: usize = 32;
@@ -17,6 +18,27 @@ pub struct GreyPicture {
     pub(super) width: usize,
     pub(super) height: usize,
     pub(super) values: Vec<f32>,
+}
+
+/// What gives a picture row by row.
+pub(super) trait Rows: Sync {
+    /// Width and height.
+    fn size(&self) -> (usize, usize);
+
+    /// Fills the beginning of a line, which has room for `MOST_LANES` values more, with
+    /// a row.
+    fn row<S: Simd>(&self, simd: S, y: usize, line: &mut [f32]);
+}
+
+impl Rows for GreyPicture {
+    fn size(&self) -> (usize, usize) {
+        (self.width, self.height)
+    }
+
+    #[inline(always)]
+    fn row<S: Simd>(&self, _: S, y: usize, line: &mut [f32]) {
+        line[..self.width].copy_from_slice(&self.values[y * self.width..][..self.width]);
+    }
 }
 
 impl GreyPicture {
@@ -90,6 +112,10 @@ impl GreyPicture {
 
     pub(super) fn long_side(&self) -> usize {
         self.width.max(self.height)
+    }
+
+    pub(super) fn short_side(&self) -> usize {
+        self.width.min(self.height)
     }
 
     pub(super) fn centre(&self) -> (f64, f64) {

@@ -26,18 +26,25 @@
 
 mod blocks;
 mod carry;
+mod chance;
 mod error;
 mod field;
 mod fit;
+mod follow;
+mod found;
 mod halving;
+mod lanes;
+mod level;
 mod placement;
 mod register;
 mod search;
 mod significance;
+mod symmetric;
 mod warp;
 
 pub use carry::{CarriedOutline, carry_outline, misplacement, outline_by};
 pub use error::RegistrationError;
+pub use found::Registration;
 pub use halving::GreyPicture;
 pub use placement::Placement;
-pub use register::{Motion, Registration, register, register_upright};
+pub use register::{Motion, register, register_upright};

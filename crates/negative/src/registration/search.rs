@@ -4,10 +4,10 @@
 //! transform. It is not divided by its spectrum as in phase correlation, which
 //! errs by up to a pixel where frames do not repeat at their edges.
 
-use super::field::{Field, field_of};
+use super::field::Field;
 use super::halving::GreyPicture;
 use super::placement::Placement;
-use super::warp::laid_on;
+use super::warp::Laying;
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 use std::sync::Arc;
@@ -176,19 +176,25 @@ pub(super) struct FirstPlace<'a> {
 }
 
 impl<'a> FirstPlace<'a> {
-    pub(super) fn new(first: &'a GreyPicture, second: &'a GreyPicture) -> Self {
+    /// Takes the first picture with its field, and the second.
+    pub(super) fn new(field: &Field, first: &'a GreyPicture, second: &'a GreyPicture) -> Self {
         Self {
             first,
             second,
-            search: Search::new(&field_of(first)),
+            search: Search::new(field),
         }
     }
 
     fn candidate(&self, rotation: f64, scale: f64) -> Candidate {
         let (first, second) = (self.first, self.second);
         let turned = Placement::similarity(rotation, scale, first.centre(), second.centre());
-        let laid = laid_on(second, &turned, first.width, first.height);
-        let (shift, height) = self.search.best_shift(&field_of(&laid));
+        let laid = Field::of(&Laying {
+            second,
+            placement: turned,
+            width: first.width,
+            height: first.height,
+        });
+        let (shift, height) = self.search.best_shift(&laid);
         Candidate {
             // A point x of the first lies at x + shift of the picture as laid.
             placement: turned.after(&Placement::shift(shift.0, shift.1)),
