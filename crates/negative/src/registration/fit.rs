@@ -320,9 +320,9 @@ impl Fit {
         libm::sqrt(variance.max(0.0))
     }
 
-    /// Gives the motion as a map of the first picture onto itself.
-    pub(super) fn placement(&self) -> Option<super::Placement> {
-        let n = |i: usize| self.numbers.get(i).copied().unwrap_or(0.0) / self.measure.half;
+    /// Gives a share of the motion as a map of the first picture onto itself.
+    pub(super) fn placement(&self, share: f64) -> Option<super::Placement> {
+        let n = |i: usize| self.numbers.get(i).copied().unwrap_or(0.0) * share / self.measure.half;
         // In half sides: x' = x + n0 + (n2 + n4)·x + (n5 − n3)·y + x·(n6·x + n7·y).
         let inner = super::Placement::from_matrix([
             [1.0 + n(2) + n(4), n(5) - n(3), n(0)],

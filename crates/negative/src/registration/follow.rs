@@ -8,6 +8,7 @@ use super::level::{Level, corners_of};
 use super::placement::Placement;
 use super::register::Motion;
 use super::significance::{Agreement, agreeing, agreement_of, check};
+use super::stride::Stride;
 
 /// Rounds on each size but the last.
 const ROUNDS: usize = 2;
@@ -64,9 +65,9 @@ fn follow(
 ) -> (Result<Registration, RegistrationError>, bool) {
     let mut freedom = Freedom::Similarity;
     match coarse(levels, start, tilt, &mut freedom) {
-        Ok(placement) => {
+        Ok(begin) => {
             let early = freedom == Freedom::Projective;
-            (finest(&levels[0], placement, tilt, freedom), early)
+            (finest(&levels[0], begin, tilt, freedom), early)
         }
         Err(error) => (Err(error), freedom == Freedom::Projective),
     }
@@ -83,10 +84,12 @@ fn coarse(
     start: Placement,
     tilt: Tilt,
     freedom: &mut Freedom,
-) -> Result<Placement, RegistrationError> {
-    let mut placement = start;
+) -> Result<(Placement, Stride), RegistrationError> {
+    let (mut placement, mut stride) = (start, Stride::NEW);
     for (number, level) in levels.iter().enumerate().skip(1).rev() {
-        let mut settled = level.settle(placement, *freedom, ROUNDS).ok_or(LOST)?;
+        let mut settled = level
+            .settle(placement, *freedom, stride, ROUNDS)
+            .ok_or(LOST)?;
         if tilt == Tilt::Early
             && *freedom == Freedom::Similarity
             && let Some(better) = level.tilted(&settled, ROUNDS)
@@ -106,18 +109,21 @@ fn coarse(
             }
         }
         placement = settled.placement.scaled(2.0, 2.0);
+        stride = settled.stride.on_larger();
     }
-    Ok(placement)
+    Ok((placement, stride))
 }
 
 /// Settles a placement on the full pictures and asks whether it may be chance.
 fn finest(
     level: &Level<'_>,
-    placement: Placement,
+    (placement, stride): (Placement, Stride),
     tilt: Tilt,
     freedom: Freedom,
 ) -> Result<Registration, RegistrationError> {
-    let mut settled = level.settle(placement, freedom, LAST_ROUNDS).ok_or(LOST)?;
+    let mut settled = level
+        .settle(placement, freedom, stride, LAST_ROUNDS)
+        .ok_or(LOST)?;
     if tilt != Tilt::Never
         && freedom == Freedom::Similarity
         && let Some(better) = level.tilted(&settled, LAST_ROUNDS)

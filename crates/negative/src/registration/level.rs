@@ -5,6 +5,7 @@ use super::field::Field;
 use super::fit::{Fit, Freedom, Measure, fit};
 use super::halving::GreyPicture;
 use super::placement::Placement;
+use super::stride::Stride;
 use super::warp::Laying;
 use std::borrow::Cow;
 
@@ -12,9 +13,10 @@ use std::borrow::Cow;
 const SEARCHED_SIDE: usize = 192;
 /// Short side that is not halved.
 const LEAST_SIDE: usize = 64;
-/// A step below this is the last: what it leaves is smaller by as much again.
-/// \[pixels\]
-const SETTLED: f64 = 0.004;
+/// A step is the last when it leaves less than this of the way, on the full pictures and
+/// on smaller ones. \[pixels\]
+const SETTLED: f64 = 0.002;
+const SETTLED_SMALLER: f64 = 0.01;
 /// Gain of the fit for which a tilt of the camera is believed: χ² of the four
 /// more numbers, for each unit of scatter.
 const TILT_GAIN: f64 = 25.0;
@@ -36,6 +38,7 @@ pub(super) struct Settled {
     pub(super) fit: Fit,
     /// The field of the second picture as it was laid on the first.
     pub(super) second_field: Field,
+    pub(super) stride: Stride,
 }
 
 /// Gives both pictures as they are, and halved until they are small.
@@ -107,7 +110,12 @@ impl<'a> Level<'a> {
         if gain(settled, &tilt) <= TILT_GAIN {
             return None;
         }
-        self.settle(settled.placement, Freedom::Projective, rounds)
+        self.settle(
+            settled.placement,
+            Freedom::Projective,
+            settled.stride,
+            rounds,
+        )
     }
 
     /// Moves a placement until it settles, at most so many rounds.
@@ -115,9 +123,15 @@ impl<'a> Level<'a> {
         &self,
         mut placement: Placement,
         freedom: Freedom,
+        mut stride: Stride,
         rounds: usize,
     ) -> Option<Settled> {
         let measure = measure_of(&self.first);
+        let settled = if self.finest {
+            SETTLED
+        } else {
+            SETTLED_SMALLER
+        };
         let mut last: Option<Settled> = None;
         for _ in 0..rounds {
             let laying = Laying {
@@ -126,9 +140,9 @@ impl<'a> Level<'a> {
                 width: self.first.width,
                 height: self.first.height,
             };
-            let second_field = match last.take() {
-                Some(before) => before.second_field.renewed(&laying),
-                None => Field::of(&laying),
+            let (second_field, before) = match last.take() {
+                Some(last) => (last.second_field.renewed(&laying), Some(last.fit.numbers)),
+                None => (Field::of(&laying), None),
             };
             let mut blocks = blocks_of(&self.field, &second_field);
             self.weigh(&mut blocks);
@@ -142,14 +156,18 @@ impl<'a> Level<'a> {
             if step > 0.25 * measure.half {
                 return None;
             }
-            placement = placement.after(&fit.placement()?);
+            if let Some(before) = before {
+                stride = stride.seen(&before, &fit.numbers);
+            }
+            placement = placement.after(&fit.placement(stride.share())?);
             last = Some(Settled {
                 placement,
                 blocks,
                 fit,
                 second_field,
+                stride,
             });
-            if step < SETTLED {
+            if stride.left_of(step) < settled {
                 break;
             }
         }

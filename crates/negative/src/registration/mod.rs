@@ -39,6 +39,7 @@ mod placement;
 mod register;
 mod search;
 mod significance;
+mod stride;
 mod symmetric;
 mod warp;
 
