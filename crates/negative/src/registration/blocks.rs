@@ -6,10 +6,10 @@
 //! one alone does not shift the peak, and equal fields give exactly 0.
 
 use super::field::Field;
-use super::lanes::{Lanes, MOST_LANES};
+use super::sums::Within;
 use super::symmetric::Symmetric;
 use core::ops::Range;
-use pulp::{Arch, Simd, WithSimd};
+use pulp::Arch;
 use rayon::prelude::*;
 
 /// Pixels around the border of a field that hold no slope of it.
@@ -73,159 +73,6 @@ pub(super) fn blocks_of(first: &Field, second: &Field) -> Vec<Block> {
             block
         })
         .collect()
-}
-
-/// Sums over the pixels of a block: in single precision up to some 64 × 64 products of
-/// numbers below 1, of every sixteenth column each.
-#[derive(Clone, Copy, Default)]
-struct Sums<T> {
-    slope_x: T,
-    slope_y: T,
-    xx: T,
-    xy: T,
-    yy: T,
-    own_xx: T,
-    own_xy: T,
-    own_yy: T,
-    first: T,
-    second: T,
-    both: T,
-}
-
-/// A field and its slopes at some pixels of a row.
-struct Around<S: Simd> {
-    here: Lanes<S>,
-    across: Lanes<S>,
-    down: Lanes<S>,
-}
-
-impl<S: Simd> Around<S> {
-    /// From this place in the field on.
-    #[inline(always)]
-    fn of(simd: S, values: &[f32], width: usize, place: usize) -> Self {
-        let half = Lanes::all(simd, 0.5);
-        let above = &values[place - width..][..S::F32_LANES];
-        let here = &values[place - 1..][..S::F32_LANES + 2];
-        let below = &values[place + width..][..S::F32_LANES];
-        Self {
-            here: Lanes::of(simd, &here[1..]),
-            across: (Lanes::of(simd, &here[2..]) - Lanes::of(simd, here)) * half,
-            down: (Lanes::of(simd, below) - Lanes::of(simd, above)) * half,
-        }
-    }
-
-    #[inline(always)]
-    fn times(&self, factors: Lanes<S>) -> Self {
-        Self {
-            here: self.here * factors,
-            across: self.across * factors,
-            down: self.down * factors,
-        }
-    }
-}
-
-impl<S: Simd> Sums<Lanes<S>> {
-    #[inline(always)]
-    fn zero(simd: S) -> Self {
-        let zero = Lanes::all(simd, 0.0);
-        Self {
-            slope_x: zero,
-            slope_y: zero,
-            xx: zero,
-            xy: zero,
-            yy: zero,
-            own_xx: zero,
-            own_xy: zero,
-            own_yy: zero,
-            first: zero,
-            second: zero,
-            both: zero,
-        }
-    }
-
-    #[inline(always)]
-    fn add(&mut self, p: &Around<S>, q: &Around<S>) {
-        // Each product rounded by itself, so that equal fields have no slope at all.
-        self.slope_x += p.here * q.across - q.here * p.across;
-        self.slope_y += p.here * q.down - q.here * p.down;
-        self.xx = p.across.times_plus(q.across, self.xx);
-        self.xy = p.across.times_plus(q.down, self.xy);
-        self.xy = p.down.times_plus(q.across, self.xy);
-        self.yy = p.down.times_plus(q.down, self.yy);
-        self.own_xx = p.across.times_plus(p.across, self.own_xx);
-        self.own_xx = q.across.times_plus(q.across, self.own_xx);
-        self.own_xy = p.across.times_plus(p.down, self.own_xy);
-        self.own_xy = q.across.times_plus(q.down, self.own_xy);
-        self.own_yy = p.down.times_plus(p.down, self.own_yy);
-        self.own_yy = q.down.times_plus(q.down, self.own_yy);
-        self.first = p.here.times_plus(p.here, self.first);
-        self.second = q.here.times_plus(q.here, self.second);
-        self.both = p.here.times_plus(q.here, self.both);
-    }
-
-    /// Adds what each sum comes to.
-    #[inline(always)]
-    fn total_to(&self, totals: &mut Sums<f64>) {
-        self.slope_x.total_to(&mut totals.slope_x);
-        self.slope_y.total_to(&mut totals.slope_y);
-        self.xx.total_to(&mut totals.xx);
-        self.xy.total_to(&mut totals.xy);
-        self.yy.total_to(&mut totals.yy);
-        self.own_xx.total_to(&mut totals.own_xx);
-        self.own_xy.total_to(&mut totals.own_xy);
-        self.own_yy.total_to(&mut totals.own_yy);
-        self.first.total_to(&mut totals.first);
-        self.second.total_to(&mut totals.second);
-        self.both.total_to(&mut totals.both);
-    }
-}
-
-/// The pixels of a block, at least `MOST_LANES` columns wide, in two fields.
-struct Within<'a> {
-    first: &'a Field,
-    second: &'a Field,
-    columns: Range<usize>,
-    rows: Range<usize>,
-}
-
-impl WithSimd for Within<'_> {
-    type Output = Sums<f64>;
-
-    #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) -> Sums<f64> {
-        let (first, second, width) = (self.first, self.second, self.first.width);
-        let rest = self.columns.len() % MOST_LANES;
-        let whole = self.columns.start..self.columns.end - rest;
-        // The last columns overlap those before them, which then count as nothing.
-        let mut new = [0.0; MOST_LANES];
-        new[MOST_LANES - rest..].fill(1.0);
-        let mut totals = Sums::default();
-        for part in (0..MOST_LANES).step_by(S::F32_LANES) {
-            let new = Lanes::of(simd, &new[part..]);
-            let mut sums = Sums::zero(simd);
-            for (p, q) in [
-                (&first.real, &second.real),
-                (&first.imaginary, &second.imaginary),
-            ] {
-                for y in self.rows.clone() {
-                    let line = y * width + part;
-                    for x in whole.clone().step_by(MOST_LANES) {
-                        let p = Around::of(simd, p, width, line + x);
-                        let q = Around::of(simd, q, width, line + x);
-                        sums.add(&p, &q);
-                    }
-                    if rest > 0 {
-                        let x = self.columns.end - MOST_LANES;
-                        let p = Around::of(simd, p, width, line + x).times(new);
-                        let q = Around::of(simd, q, width, line + x).times(new);
-                        sums.add(&p, &q);
-                    }
-                }
-            }
-            sums.total_to(&mut totals);
-        }
-        totals
-    }
 }
 
 fn block_within(first: &Field, second: &Field, columns: Range<usize>, rows: Range<usize>) -> Block {

@@ -104,3 +104,18 @@ impl<S: Simd> Mul for Lanes<S> {
         }
     }
 }
+
+#[cfg(test)]
+pub(super) mod tests {
+    use pulp::{Arch, Scalar, Simd, WithSimd};
+
+    /// Does the same on every kind of vectors that this processor has.
+    pub(in crate::registration) fn on_each<W: WithSimd>(work: impl Fn() -> W) -> Vec<W::Output> {
+        let mut all = vec![Scalar.vectorize(work()), Arch::new().dispatch(work())];
+        #[cfg(target_arch = "x86_64")]
+        if let Some(narrower) = pulp::x86::V3::try_new() {
+            all.push(Simd::vectorize(narrower, work()));
+        }
+        all
+    }
+}

@@ -40,6 +40,7 @@ mod register;
 mod search;
 mod significance;
 mod stride;
+mod sums;
 mod symmetric;
 mod warp;
 

@@ -8,6 +8,7 @@ use super::field::Field;
 use super::halving::GreyPicture;
 use super::placement::Placement;
 use super::warp::Laying;
+use rayon::prelude::*;
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 use std::sync::Arc;
@@ -209,14 +210,17 @@ impl<'a> FirstPlace<'a> {
 
     /// Gives the best places over rotation and scale, best first.
     pub(super) fn turned(&self) -> Vec<Candidate> {
-        let mut all = vec![];
-        for turn in -ROTATION_STEPS..=ROTATION_STEPS {
-            for size in -SCALE_STEPS..=SCALE_STEPS {
+        let tried: Vec<(i32, i32)> = (-ROTATION_STEPS..=ROTATION_STEPS)
+            .flat_map(|turn| (-SCALE_STEPS..=SCALE_STEPS).map(move |size| (turn, size)))
+            .collect();
+        let mut all: Vec<Candidate> = tried
+            .into_par_iter()
+            .map(|(turn, size)| {
                 let rotation = ROTATION_STEP * f64::from(turn);
                 let scale = self.scale_of_sizes() * libm::pow(SCALE_FACTOR, f64::from(size));
-                all.push(self.candidate(rotation, scale));
-            }
-        }
+                self.candidate(rotation, scale)
+            })
+            .collect();
         all.sort_by(|a, b| b.height.total_cmp(&a.height));
         all.truncate(FOLLOWED);
         all

@@ -234,6 +234,7 @@ impl Rows for Laying<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::registration::lanes::tests::on_each;
 
     #[test]
     fn the_weights_are_exact_for_cubics_and_keep_the_pixels() {
@@ -269,12 +270,16 @@ mod tests {
         1.0 + x - 0.5 * y + x * y + 0.7 * x * x * x - 0.4 * y * y * y
     }
 
-    struct OneRow<'a>(&'a Laying<'a>, usize, &'a mut [f32]);
+    struct OneRow<'a>(&'a Laying<'a>, usize);
 
     impl pulp::WithSimd for OneRow<'_> {
-        type Output = ();
-        fn with_simd<S: Simd>(self, simd: S) {
-            self.0.row(simd, self.1, self.2);
+        type Output = Vec<f32>;
+        #[inline(always)]
+        fn with_simd<S: Simd>(self, simd: S) -> Vec<f32> {
+            let mut line = vec![0.0; self.0.width + MOST_LANES];
+            self.0.row(simd, self.1, &mut line);
+            line.truncate(self.0.width);
+            line
         }
     }
 
@@ -303,9 +308,8 @@ mod tests {
             };
             let mut seen = 0;
             for y in 0..height {
-                let mut line = vec![0.0; width + MOST_LANES];
-                pulp::Arch::new().dispatch(OneRow(&laying, y, &mut line));
-                for (x, value) in line[..width].iter().enumerate() {
+                let lines = on_each(|| OneRow(&laying, y));
+                for (x, value) in lines.iter().flat_map(|line| line.iter().enumerate()) {
                     let (u, v) = placement.carry((x as f64 + 0.5, y as f64 + 0.5));
                     let within = |at: f64, length: usize| {
                         let pixel = (at - 0.5).floor();
