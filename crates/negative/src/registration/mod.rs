@@ -17,7 +17,8 @@
 //! Coordinates are in pixels from the upper left corner of a picture; the first
 //! pixel reaches from 0 to 1.
 //!
-//! Begin with [`register`]; what it gives is a [`Registration`]. Not here: what
+//! Begin with [`register`]; what it gives is a [`Registration`]. A beginning is followed
+//! through all sizes in `follow`, settled on each in `level`. Not here: what
 //! is carried from frame to frame, and what a reading loses by it.
 //!
 //! Sources: the doubled angle for directions without sign is common in the
