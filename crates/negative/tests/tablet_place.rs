@@ -126,3 +126,28 @@ fn a_fence_before_a_ramp_is_no_staircase() {
         }
     }
 }
+
+#[test]
+fn a_step_cut_out_where_it_drowns_is_missed_at_the_far_end() {
+    // A dense step is cut out and light shines past the end of the shorter strip over a
+    // third of a step: once answered with the last steps off by one.
+    let scan = tablet_scan(3086, 31, TabletFlaw::MiddleStepMissing);
+    let answer = search(&scan);
+    assert!(
+        matches!(answer, Err(TabletPlaceError::StepCount { .. })),
+        "{answer:?}; {}",
+        scan.scene
+    );
+}
+
+#[test]
+fn a_dark_margin_round_a_whole_tablet_shifts_no_step() {
+    // The thinnest step, between the dark margin and its neighbour, was once taken for
+    // bare light, and the margin at the far end for the last step.
+    for draw in [6020, 6167] {
+        let scan = tablet_scan(draw, 31, TabletFlaw::None);
+        if let Ok(place) = search(&scan) {
+            compared(&scan, &place).unwrap_or_else(|e| panic!("{draw}: {e}; {}", scan.scene));
+        }
+    }
+}

@@ -25,8 +25,21 @@ const UNEVEN: f64 = 0.2;
 const RAMP: f64 = 0.12;
 /// Narrowest strip, in pitches.
 const NARROWEST: f64 = 0.45;
+/// Part of the thinnest step's signal from which something is light.
+const LIT: f64 = 0.5;
+/// Part of the pitch by which the margins at both ends may differ.
+const MARGINS_ALIKE: f64 = 0.35;
 /// Part of the full scale at which a step counts as clipped.
 const CLIPPED: f64 = 0.999;
+
+/// Parts of a step, from its thin edge on, in which nothing may be brighter.
+const PARTS: [(f64, f64); 5] = [
+    (0.1, 0.26),
+    (0.26, 0.42),
+    (0.42, 0.58),
+    (0.58, 0.74),
+    (0.74, 0.9),
+];
 
 /// A strip that stands.
 #[derive(Clone, Debug)]
@@ -235,9 +248,9 @@ impl Question<'_> {
             return Err(self.fault(seen, FaultKind::TooFewSeen { needed }));
         }
         let fit = self.by_table(&levels)?;
-        let beside_light = self.beside_light(&levels)?;
-        if !far_edge && !beside_light {
-            return Err(self.fault(seen, FaultKind::FarEndUnseen));
+        self.beside_light(&levels)?;
+        if seen < steps {
+            self.length(seen)?;
         }
         let uneven = self.even(&levels)?;
         let off = [
@@ -310,25 +323,54 @@ impl Question<'_> {
         Ok(())
     }
 
-    /// Tells whether bare light lies before the thinnest step. Nothing is brighter
-    /// than bare light, so a step that is farther from it than the table says is
-    /// not the first.
-    fn beside_light(&self, levels: &[Level]) -> Result<bool, Fault> {
+    /// The strip must be as long as the table, where its last steps or their end were
+    /// not told apart: it ends against something darker in the very place, or light lies as far
+    /// beyond the place of the last step as it lies before the first, beyond a margin
+    /// that is as dark as they are or right beside both. A step more or less within the
+    /// dark would shift the far end by a whole pitch.
+    fn length(&self, seen: usize) -> Result<(), Fault> {
+        let unseen = || Err(self.fault(seen, FaultKind::FarEndUnseen));
+        let far_edge = self.outer_edge(self.table.len() as i32);
+        if far_edge.is_some_and(|fall| fall > 0.0) {
+            return Ok(());
+        }
+        let Some(first) = self.level(0) else {
+            return unseen();
+        };
+        let lit = LIT * first.signal;
+        let end = self.first + self.table.len() as i32;
+        let thin = self.strip.margin_before(self.light, self.first, lit);
+        let Some(far) = self.strip.margin_behind(self.light, end, lit) else {
+            return unseen();
+        };
+        match thin {
+            Some(thin) if (far - thin).abs() > MARGINS_ALIKE * self.strip.pitch => {
+                Err(self.fault(seen, FaultKind::StepCount))
+            }
+            Some(_) => Ok(()),
+            None if far_edge.is_some() => Ok(()),
+            None => unseen(),
+        }
+    }
+
+    /// Nothing is brighter than bare light, so a step that is farther from it than the
+    /// table says is not the first.
+    fn beside_light(&self, levels: &[Level]) -> Result<(), Fault> {
         let Some(before) = self.strip.beside_thin_end(self.light, self.first) else {
-            return Ok(false);
+            return Ok(());
         };
         let first = levels[0];
         let slope = (levels[0].log() - levels[3].log()) / (self.table[3] - self.table[0]);
         let away = (before.log() - first.log()) / slope;
         if away <= 0.0 {
-            return Ok(false);
+            return Ok(());
         }
         let noise = libm::hypot(before.log_sd(), first.log_sd()) / slope;
         let allowed = self.table[0] + if self.tone_known { 1.0 } else { 1.4 } * OFF_TABLE;
         if away > allowed + 4.0 * noise {
             return Err(self.fault(levels.len(), FaultKind::EndUnseen));
         }
-        Ok(true)
+        Ok(())
     }
 
     /// Steps that were not told apart must be as dark as the last that was.
@@ -340,15 +382,20 @@ impl Question<'_> {
                 return Err(self.fault(step, FaultKind::StepCount));
             }
         }
-        // Something else that begins off the pitch shows as another level.
+        // Something else that begins off the pitch shows as another level, in a part of
+        // a step as well: a gap beside the end of a shorter strip. Light lines between
+        // steps lie outside all parts.
         let last = self.level(apart as i32 - 1);
         for step in apart..steps {
-            let (Some(level), Some(last)) = (self.level(step as i32), last) else {
-                return Err(self.fault(apart, FaultKind::CutOff { step: step + 1 }));
-            };
-            let rise = level.signal - last.signal;
-            if rise > 5.0 * libm::hypot(level.sd, last.sd) && rise > 0.1 * last.signal {
-                return Err(self.fault(apart, FaultKind::StepCount));
+            for part in core::iter::once(INNER).chain(PARTS) {
+                let level = self.strip.level(self.light, self.first + step as i32, part);
+                let (Some(level), Some(last)) = (level, last) else {
+                    return Err(self.fault(apart, FaultKind::CutOff { step: step + 1 }));
+                };
+                let rise = level.signal - last.signal;
+                if rise > 5.0 * libm::hypot(level.sd, last.sd) && rise > 0.1 * last.signal {
+                    return Err(self.fault(apart, FaultKind::StepCount));
+                }
             }
         }
         Ok(())

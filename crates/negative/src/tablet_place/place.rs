@@ -118,7 +118,7 @@ pub enum TabletPlaceError {
     },
     /// Leave bare light around the tablet, or scan with more range.
     #[error(
-        "the steps of the strip near column {x:.0}, row {y:.0} can't be counted: its dense end drowns in the dark, and no bare light lies beside its thinnest step"
+        "the steps of the strip near column {x:.0}, row {y:.0} can't be counted: its dense end drowns in the dark, and no light is seen beyond both of its ends"
     )]
     FarEndUnseen {
         /// Middle of the strip, pixels of the scan.

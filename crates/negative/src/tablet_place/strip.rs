@@ -20,6 +20,9 @@ const SIGNIFICANT: f64 = 5.0;
 const SMALLEST_PART: f64 = 0.005;
 /// Spread of an even area, part of its signal.
 const EVEN: f64 = 0.05;
+/// How far beyond its ends light is looked for: in pitches, and pixels more.
+const REACH_IN_PITCHES: f64 = 1.5;
+const REACH: f64 = 12.0;
 /// Bands across the strip in which each edge is found by itself.
 const BANDS: usize = 7;
 /// Rounds of fitting; each begins with a better frame.
@@ -425,8 +428,48 @@ impl Strip {
             .max_by(|a, b| a.signal.total_cmp(&b.signal))
     }
 
+    /// How far before the edge of a number light is met, 0 right beside it; pixels.
+    pub(super) fn margin_before(&self, light: &Light, number: i32, lit: f64) -> Option<f64> {
+        // Next to the edge the step itself shines through a soft picture.
+        let soft = (OFF_PLACE * self.pitch).max(1.5);
+        let found = self.first_lit(light, number, (-1.0, soft), lit)?;
+        Some(if found > soft { found } else { 0.0 })
+    }
+
+    /// How far behind the edge of a number light is met, less than 0 before it; pixels.
+    pub(super) fn margin_behind(&self, light: &Light, number: i32, lit: f64) -> Option<f64> {
+        self.first_lit(light, number, (1.0, -0.5 * self.pitch), lit)
+    }
+
+    /// The first slice across the strip that is lit, going one way from a distance to
+    /// the edge of a number.
+    fn first_lit(
+        &self,
+        light: &Light,
+        number: i32,
+        (way, from): (f64, f64),
+        lit: f64,
+    ) -> Option<f64> {
+        const SLICE: f64 = 1.0;
+        let edge = f64::from(number) * self.pitch;
+        let reach = REACH_IN_PITCHES * self.pitch + REACH;
+        let slices = ((reach - from) / (SLICE / 2.0)) as usize;
+        (0..slices)
+            .map(|k| from + k as f64 * SLICE / 2.0)
+            .find(|away| {
+                let (a, b) = (edge + way * away, edge + way * (away + SLICE));
+                let area = Area {
+                    u: (a.min(b), a.max(b)),
+                    v: self.inner_width(),
+                };
+                light
+                    .level(self.frame, area)
+                    .is_some_and(|level| level.inside > 0.6 && level.signal > lit)
+            })
+    }
+
     /// Tells whether the strip's sides can be seen at a place: what lies beside
-    /// it on both sides is another level.
+    /// it on both sides is another level, or an edge runs along both.
     pub(super) fn has_sides(&self, light: &Light, place: i32) -> bool {
         let Some(level) = self.level(light, place, INNER) else {
             return false;
@@ -447,6 +490,18 @@ impl Strip {
         };
         let h = self.half_width;
         let (near, far) = (h + (0.15 * h).max(1.0), h + (0.5 * h).max(3.0));
-        apart(-far, -near) && apart(near, far)
+        // A narrow margin with something else beyond it is no even level.
+        let edge = |side: f64| {
+            let middle = (f64::from(place) + 0.5) * self.pitch;
+            let here = self
+                .frame
+                .moved(middle, side * h, core::f64::consts::FRAC_PI_2);
+            let half = 0.3 * self.pitch;
+            [1.0, 0.5].iter().any(|part| {
+                let scale = part * self.pitch.min(2.0 * h);
+                edge_here(light, here, scale, (-half, half)).is_some()
+            })
+        };
+        (apart(-far, -near) || edge(-1.0)) && (apart(near, far) || edge(1.0))
     }
 }
