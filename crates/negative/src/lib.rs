@@ -7,7 +7,8 @@
 //! codes follow light; [`patch`] measures outlines; [`calibration`] turns a
 //! step tablet in the scan into densities for the other patches; [`honesty`]
 //! looks for levels that were changed, [`flat_field`] divides uneven light out of
-//! camera scans, [`widening`] makes readings as uncertain
+//! camera scans, [`bare_light`] tells how uneven it is where no picture of it is at hand,
+//! [`widening`] makes readings as uncertain
 //! as that, and [`refusal`] puts a calibration aside that can't be right;
 //! [`relative`] reads a scan without one; [`preview`] makes the small picture;
 //! [`registration`] lays frames of one subject on each other; [`tiles`] cuts a scan
@@ -16,6 +17,7 @@
 //! [`exposure_difference`] what one frame got more than another, [`float_tiff`] writes
 //! such pictures of numbers.
 
+pub mod bare_light;
 pub mod calibration;
 pub mod decode;
 pub mod density_map;

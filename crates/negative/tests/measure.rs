@@ -53,6 +53,7 @@ fn info(width: u32, height: u32, bits: u8) -> ScanInfo {
         compression: Compression::Stored,
         mosaic: None,
         sensor: None,
+        camera: None,
         flags: Flags::none(),
     }
 }

@@ -48,6 +48,7 @@ flags! {
     InvertedPositive, "inverted_positive", "the picture is lighter than its clear film: the negative was turned into a positive";
     ToneContradicted, "tone_contradicted", "the tablet's steps do not follow light as the declared tone says";
     ScannerFlare, "scanner_flare", "light scattered in the scanner is a large part of what the densest steps of the tablet read";
+    UnevenLight, "uneven_light", "clear film or bare light reads differently from place to place in the scan, so lens, light table or lamp are uneven";
     CoarseQuantisation, "coarse_quantisation", "one code value is a large step of density here";
     FewPixels, "few_pixels", "too few pixels for a dependable mean";
     UnevenPatch, "uneven_patch", "the density is not even across the patch";

@@ -46,6 +46,9 @@ pub struct FrameScan {
     pub rebate_signal: f64,
     /// Whether bare light lies around the film.
     pub in_light: bool,
+    /// Light from the left edge to the right, and from the upper to the lower, more
+    /// by these parts.
+    pub lamp: (f64, f64),
     /// What was drawn, in words.
     pub scene: String,
 }
@@ -200,6 +203,7 @@ pub fn frame_scan(draw: u64, flaw: FrameFlaw) -> FrameScan {
         tilt_deg,
         rebate_signal: LIGHT * libm::exp10(-base),
         in_light,
+        lamp,
         scene: format!(
             "tilt {tilt_deg:.2}, half {:.0} × {:.0}, rebate {rebate_width:.0} {rebate:?}, light {in_light}, base {base:.2}, grain {grain:.3}, sky {sky:?}, foreground {foreground:?}, contrast {contrast:.2}",
             half.0, half.1

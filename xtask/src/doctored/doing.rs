@@ -66,6 +66,7 @@ pub(crate) const NOTHING: Doing = Doing {
 const LEVELS: &[Flag] = &[Flag::Comb];
 const FROM_EIGHT: &[Flag] = &[Flag::EightBitOrigin];
 const POSITIVE: &[Flag] = &[Flag::InvertedPositive, Flag::SignalReversed];
+const UNEVEN: &[Flag] = &[Flag::UnevenLight];
 const LOSS: &[Flag] = &[Flag::Lossy, Flag::LossTraces];
 
 macro_rules! doings {
@@ -128,7 +129,16 @@ pub(crate) const DOINGS: &[Doing] = doings! {
     "flare of the scanner", "0.3 %", FilmScanPlan { flare: Some(0.003), ..LINEAR }, &[Flag::ScannerFlare], |_| {};
     "flare of the scanner", "1 %", FilmScanPlan { flare: Some(0.01), ..LINEAR }, &[Flag::ScannerFlare], |_| {};
     "flare of the scanner", "3 %", FilmScanPlan { flare: Some(0.03), ..LINEAR }, &[Flag::ScannerFlare], |_| {};
+    "light uneven", "10 % from corner to corner", LINEAR, UNEVEN, |s| s.shaded(|x, y| 1.0 - 0.05 * (x + y));
+    "light uneven", "a third of a stop to the corners", LINEAR, UNEVEN, |s| s.shaded(|x, y| falling(x, y, 1.0 / 3.0));
 };
+
+/// Light that falls by so many stops from the middle to the corners, with the square
+/// of the distance.
+fn falling(x: f64, y: f64, stops: f64) -> f64 {
+    let (x, y) = (2.0 * x - 1.0, 2.0 * y - 1.0);
+    (-stops * (x * x + y * y) / 2.0).exp2()
+}
 
 /// What the checks are known to miss, now and then or always; tried to keep the
 /// documents true.
@@ -139,6 +149,9 @@ pub(crate) const BEYOND: &[Doing] = doings! {
     "resampled", "to 72 %, windowed sinc", PLAIN, &[Flag::Resampled], |s| s.resize(0.72, FilterType::Lanczos3);
     "resampled", "to 50 %, straight lines", PLAIN, &[Flag::Resampled], |s| s.resize(0.5, FilterType::Triangle);
     "exposure set by itself", "0.03 stop", LINEAR, &[Flag::LevelsChanged], |s| s.exposed(1.02);
+    "light uneven", "8 % across", LINEAR, UNEVEN, |s| s.shaded(|x, _| 1.0 - 0.08 * x);
+    "light uneven", "a stop to the corners", LINEAR, UNEVEN, |s| s.shaded(|x, y| falling(x, y, 1.0));
+    "light uneven", "3 % across", LINEAR, UNEVEN, |s| s.shaded(|x, _| 1.0 - 0.03 * x);
     "flare of the scanner", "0.1 %", FilmScanPlan { flare: Some(0.001), ..LINEAR }, &[Flag::ScannerFlare], |_| {};
 };
 
@@ -234,6 +247,17 @@ impl Sent {
                 .round()
                 .clamp(0.0, top) as u16;
         }
+    }
+
+    /// Light that differs from place to place; places from 0 to 1, codes that are light.
+    fn shaded(&mut self, field: impl Fn(f64, f64) -> f64) {
+        let (width, height) = (self.width as f64, self.height as f64);
+        for (i, code) in self.codes.iter_mut().enumerate() {
+            let x = ((i % self.width) as f64 + 0.5) / width;
+            let y = ((i / self.width) as f64 + 0.5) / height;
+            *code = (f64::from(*code) * field(x, y)).round() as u16;
+        }
+        self.series = false;
     }
 
     fn through_eight_bits(&mut self, times: f64) {

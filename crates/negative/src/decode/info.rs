@@ -1,5 +1,6 @@
 //! What a scan file says of itself, and the shape in which its rows come out.
 
+use super::camera::CameraSettings;
 use super::sensor::{Mosaic, SensorScale};
 use crate::tone::ToneEncoding;
 use core::fmt;
@@ -137,6 +138,8 @@ pub struct ScanInfo {
     pub mosaic: Option<Mosaic>,
     /// Black and white level of a camera's raw frame, when the file gives them.
     pub sensor: Option<SensorScale>,
+    /// How the camera was set, when the file tells.
+    pub camera: Option<CameraSettings>,
     /// Flags of the file as such: several images, lossy, black and white only.
     pub flags: Flags,
     /// What a reader should know of how the file was read, as sentences.
@@ -211,7 +214,7 @@ impl fmt::Display for ChannelChoice {
             Self::Green => f.write_str("green"),
             Self::Blue => f.write_str("blue"),
             Self::Mean => f.write_str("mean of red, green and blue"),
-            Self::Extra(index) => write!(f, "extra {index}"),
+            Self::Extra(index) => write!(f, "extra:{}", index + 1),
             Self::MosaicPhase { row, column } => write!(f, "mosaic row {row} column {column}"),
         }
     }

@@ -3,6 +3,7 @@
 //! The header is walked here first, so that what the file is, is known before a
 //! decoder makes something else of it.
 
+use super::camera::settings_in_block;
 use super::error::DecodeError;
 use super::info::{
     Codes, Colour, Compression, Polarity, Resolution, SampleKind, ScanFormat, ScanInfo,
@@ -103,6 +104,9 @@ pub(crate) fn open<R: Read + Seek>(
         transfer_function: Vec::new(),
         mosaic: None,
         sensor: None,
+        camera: decoder
+            .exif()
+            .and_then(|block| settings_in_block(block, limits)),
         resolution: head.resolution,
         compression: Compression::LossyJpeg,
         flags: Flags::from_iter([Flag::Lossy]),

@@ -19,6 +19,7 @@
 //! BigTIFF by common practice; Adobe's Digital Negative specification 1.6 (from
 //! memory) for the tags of raw frames.
 
+mod camera;
 mod decompress;
 mod dng;
 mod error;
@@ -42,6 +43,7 @@ mod tiff_rows;
 mod tiff_tone;
 mod unpack;
 
+pub use camera::{CameraSettings, SettingsDifference};
 pub use error::DecodeError;
 pub use info::{
     ChannelChoice, Codes, Colour, Compression, ExtraSample, Polarity, Resolution, SampleKind,

@@ -130,6 +130,7 @@ pub(crate) fn open<R: Read + Seek>(
         transfer_function: Vec::new(),
         mosaic: None,
         sensor: None,
+        camera: None,
         resolution: head.resolution,
         compression: Compression::Deflate,
         flags,

@@ -373,6 +373,24 @@ impl Directory {
         self.bytes_of(source, entry, entry.count).map(Some)
     }
 
+    /// Gives the text of a tag, at most `most` bytes of it, up to its end; `None` when
+    /// missing or of other bytes than ASCII.
+    pub(crate) fn text<R: Read + Seek>(
+        &self,
+        source: &mut R,
+        tag: u16,
+        most: usize,
+    ) -> Result<Option<String>, DecodeError> {
+        let Some(entry) = self.entry(tag).filter(|e| e.kind == 2) else {
+            return Ok(None);
+        };
+        let mut bytes = self.bytes_of(source, entry, entry.count.min(most as u64))?;
+        if let Some(end) = bytes.iter().position(|byte| *byte == 0) {
+            bytes.truncate(end);
+        }
+        Ok(String::from_utf8(bytes).ok().filter(|text| text.is_ascii()))
+    }
+
     pub(crate) fn fault(&self, fault: String) -> DecodeError {
         DecodeError::Malformed {
             format: self.format,

@@ -4,6 +4,7 @@
 //! kinds that are not read are refused with their reason, and sizes are held
 //! against the limits and against the bytes the file really has.
 
+use super::camera::settings_of;
 use super::decompress::StreamFault;
 use super::dng;
 use super::error::DecodeError;
@@ -254,6 +255,7 @@ pub(crate) fn read_layout<R: Read + Seek>(
         "size of the ICC profile in bytes",
         limits.max_profile_bytes,
     )?;
+    let first = chain.directory(source, page)?;
     let info = ScanInfo {
         format: directory.format,
         width,
@@ -276,6 +278,7 @@ pub(crate) fn read_layout<R: Read + Seek>(
         compression,
         mosaic,
         sensor,
+        camera: settings_of(source, &chain, &first),
         flags,
         remarks,
     };

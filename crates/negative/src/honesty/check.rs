@@ -112,6 +112,8 @@ checks! {
         "pixels were interpolated to another size: means stand, but there are fewer independent pixels than it seems";
     Flare, "flare", &[Flag::ScannerFlare], Wider, Wider,
         "light from bright film is scattered onto dense parts, which then read too thin";
+    UnevenLight, "uneven_light", &[Flag::UnevenLight], Wider, Wider,
+        "lens, light table or lamp give less light in one place than in another, so film of one density reads differently there";
 }
 
 /// How a check ended.
@@ -198,6 +200,8 @@ pub struct Looked {
     pub texture: bool,
     /// Steep edges enough for halos.
     pub edges: bool,
+    /// Rebate or bare light was read at several places.
+    pub light: bool,
     /// A patch or a step of the tablet is clipped, not only holder or open light.
     pub patches_clipped: bool,
 }
@@ -235,6 +239,9 @@ pub fn check_results(findings: &[HonestyFinding], looked: Looked) -> Vec<CheckRe
                 Check::Sharpening if !looked.edges => {
                     Some("steep edges of two kinds are needed: against the holder, within the film, between the tablet's steps")
                 }
+                Check::UnevenLight if !looked.light => Some(
+                    "no clear rebate and no bare light beside film is seen at several places, or the tone is not known",
+                ),
                 _ => None,
             };
             let (outcome, consequence) = if !evidence.is_empty() {

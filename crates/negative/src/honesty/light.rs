@@ -112,24 +112,7 @@ pub fn tone_by_tablet(calibration: &Calibration, tone: &Tone) -> Option<HonestyF
     if !calibration.tone_known() || calibration.reversed() {
         return None;
     }
-    let knots = calibration.knots();
-    let lightest = knots.iter().map(|k| k.1).fold(f64::INFINITY, f64::min);
-    let light: Vec<(f64, f64)> = knots
-        .iter()
-        .copied()
-        .filter(|k| k.1 <= lightest + TONE_DENSITY)
-        .collect();
-    let n = light.len() as f64;
-    let (mx, md) = (
-        light.iter().map(|k| k.0).sum::<f64>() / n,
-        light.iter().map(|k| k.1).sum::<f64>() / n,
-    );
-    let dd: f64 = light.iter().map(|k| (k.1 - md).powi(2)).sum();
-    let dx: f64 = light.iter().map(|k| (k.1 - md) * (k.0 - mx)).sum();
-    if light.len() < 3 || dd < 0.05 {
-        return None;
-    }
-    let slope = -dx / dd;
+    let slope = light_slope(calibration)?;
     if TONE_SLOPES.contains(&slope) {
         return None;
     }
@@ -150,6 +133,29 @@ pub fn tone_by_tablet(calibration: &Calibration, tone: &Tone) -> Option<HonestyF
             1.0 / slope
         ),
     ))
+}
+
+/// By how much log10 of signal falls for each density of 1 over the tablet's lighter
+/// steps; `None` for too few of them, and where it rises.
+pub(crate) fn light_slope(calibration: &Calibration) -> Option<f64> {
+    let knots = calibration.knots();
+    let lightest = knots.iter().map(|k| k.1).fold(f64::INFINITY, f64::min);
+    let light: Vec<(f64, f64)> = knots
+        .iter()
+        .copied()
+        .filter(|k| k.1 <= lightest + TONE_DENSITY)
+        .collect();
+    let n = light.len() as f64;
+    let (mx, md) = (
+        light.iter().map(|k| k.0).sum::<f64>() / n,
+        light.iter().map(|k| k.1).sum::<f64>() / n,
+    );
+    let dd: f64 = light.iter().map(|k| (k.1 - md).powi(2)).sum();
+    let dx: f64 = light.iter().map(|k| (k.1 - md) * (k.0 - mx)).sum();
+    if light.len() < 3 || dd < 0.05 {
+        return None;
+    }
+    Some(-dx / dd).filter(|slope| *slope > 0.0)
 }
 
 /// Gives the veiling light that the tablet's densest steps show, if they show

@@ -7,7 +7,7 @@
 //! Begin with [`Check`], the list of them with what each means and what follows
 //! for the densities. [`file_findings`] and [`texture_findings`] look at one
 //! scan, [`tablet_findings`] and [`light_findings`] at the tablet and the clear
-//! film in it; [`rebates_agree`] and [`repeat_scans_agree`] compare scans.
+//! film in it, [`uneven_light_finding`] at its rebate from place to place; [`rebates_agree`] and [`repeat_scans_agree`] compare scans.
 //! How often they find what was done to a scan, and how often they are wrong, is
 //! measured by `xtask doctored` and stands in `docs/scan-checks.md`.
 
@@ -25,6 +25,7 @@ mod repeat;
 mod single;
 mod tablet;
 mod texture;
+mod uneven_light;
 
 pub use check::{Check, CheckResult, Consequence, EMULSION_LIMIT, Looked, Outcome, check_results};
 pub use clipping::{FlatEnds, clipped, flat_ends};
@@ -40,3 +41,4 @@ pub use repeat::{RepeatComparison, RepeatError, repeat_scans_agree};
 pub use single::{file_findings, texture_findings};
 pub use tablet::{tablet_findings, tablet_findings_numbered};
 pub use texture::{Texture, TexturePass};
+pub use uneven_light::{light_of_scan, uneven_light_finding};
