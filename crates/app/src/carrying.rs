@@ -11,10 +11,11 @@
 
 use crate::error::with_causes;
 use crate::measuring::{
-    READ_BUFFER, Surveyed, channel_of, decode_remedy, outline_of, recorded_tone, scan_error,
+    READ_BUFFER, Surveyed, decode_remedy, outline_of, recorded_tone, scan_error,
 };
 use crate::pictures::smaller;
 use crate::progress::go_on;
+use crate::scan_channel::channel_of;
 use crate::{AppError, Progress};
 use negative::decode::{DecodeLimits, ScanReader};
 use negative::preview::{Preview, PreviewPass};
@@ -483,7 +484,10 @@ fn reduced_picture(folder: &TestFolder, id: &Id) -> Result<Reduced, AppError> {
     )
     .map_err(|e| fail(&e))?;
     let info = reader.info().clone();
-    let channel = channel_of(scan.channel, &reader);
+    let channel = channel_of(scan.channel, &reader).map_err(|mut e| {
+        e.problem = format!("scan {} ({}): {}", scan.id, scan.file, e.problem);
+        e
+    })?;
     let tone = recorded_tone(scan.tone, &info, channel).map_err(|e| {
         AppError::new(
             format!("scan {id} ({}): {e}", scan.file),

@@ -1,10 +1,12 @@
 //! The main job: a test folder to findings and report.
 
 use crate::camera_scan;
+use crate::camera_settings;
 use crate::carrying::{CarriedFrame, Way, carry_patches};
 use crate::divided_light::Divided;
 use crate::error::with_causes;
 use crate::json::{findings_json, tails_json};
+use crate::light_of_scan;
 use crate::measuring::{Measuring, calibrator_words, measure_folder, tone_words};
 use crate::output::{FIGURES, FINDINGS_JSON, READINGS_CSV, REPORT_HTML, write_results};
 use crate::pictures::pictures;
@@ -305,6 +307,8 @@ fn scans_json(scans: &[ScanSummary], measured: &Measuring) -> Value {
                 "tone": s.tone,
                 "channel": s.channel,
                 "sensor": surveyed.map(|m| camera_scan::json(&m.info, m.channel)),
+                "camera": surveyed.map(|m| camera_settings::json(m.info.camera.as_ref())),
+                "light": surveyed.and_then(|m| m.light.as_ref()).map(light_of_scan::to_json),
                 "flat_field": surveyed.and_then(|m| m.divided.as_ref()).map(Divided::json),
                 "calibrated_by": s.calibrator,
                 "residual_sd_density": s.residual_sd,

@@ -13,6 +13,7 @@
 mod absolute_film;
 mod bracket_curve;
 mod camera_scan;
+mod camera_settings;
 mod carrying;
 mod changed_light;
 mod compare_tests;
@@ -34,6 +35,7 @@ mod json;
 mod kept;
 mod kept_pages;
 mod light_by_name;
+mod light_of_scan;
 mod light_table;
 mod measuring;
 mod named_spectra;

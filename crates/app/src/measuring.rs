@@ -13,7 +13,8 @@
 //! | flag | what is added |
 //! |---|---|
 //! | `tablet_misfit` | the difference of clear film |
-//! | `levels_changed` | the difference of clear film from the other scans |
+//! | `levels_changed` | the difference of clear film from the other scans, or of the camera's exposure from that of the calibrating scan |
+//! | `uneven_light` | what rebate and bare light differ by from place to place (`light_of_scan`) |
 //! | `scanner_flare` | what half as much veiling light again would do (`scan_checks`) |
 //! | `same_file` | 0.3 in density, about what a stop does: one of the two frames is another |
 //!
@@ -27,19 +28,22 @@
 //! scans share. The scan's readings are then relative to its own clear film, as
 //! without a tablet.
 
+use crate::camera_settings::compare_settings;
 use crate::carrying::{Carried, CarriedFrame, Way};
 use crate::divided_light::{Divided, LightPictures, divide};
 use crate::error::with_causes;
+use crate::light_of_scan::{Light, doubt_of};
 use crate::progress::go_on;
+use crate::scan_channel::{channel_of, unnamed_sample};
 use crate::scan_checks::{POSITIVE_REFUSED, flare_of, is_positive, look_at_texture, veiled};
 use crate::single_scan::refuse_bilevel;
 use crate::tablet_search::TabletInScan;
 use crate::{AppError, Progress};
 use negative::calibration::{CalibratedReading, Calibration, TabletReading, calibrate};
-use negative::decode::{ChannelChoice, Colour, DecodeLimits, ScanInfo, ScanReader};
+use negative::decode::{ChannelChoice, Colour, DecodeError, DecodeLimits, ScanInfo, ScanReader};
 use negative::honesty::{
-    HonestyFinding, Looked, RebateReading, file_findings, light_findings, rebates_agree,
-    repeat_scans_agree, tablet_findings_numbered,
+    HonestyFinding, Looked, RebateReading, file_findings, light_findings, light_of_scan,
+    rebates_agree, repeat_scans_agree, tablet_findings_numbered, uneven_light_finding,
 };
 use negative::outline::{LabelImage, Outline, OutlineError, Rectangle};
 use negative::patch::{PatchError, PatchStatistics};
@@ -54,7 +58,7 @@ use negative::tone::{Tone, ToneEncoding, ToneOrigin, tone_of};
 use negative::widening::{flags_of_readings, widen_by_findings};
 use notebook::{HashState, TestFolder};
 use quantity::{Bound, Flag, Measured};
-use record::{Calibrator, Channel, Id, Patch, PatchRole, Reading, ReadingOrigin, Response, Scan};
+use record::{Calibrator, Id, Patch, PatchRole, Reading, ReadingOrigin, Response, Scan};
 use std::collections::BTreeMap;
 use std::io::BufReader;
 use std::path::Path;
@@ -83,12 +87,14 @@ pub(crate) struct Surveyed {
     /// What the checks had to go on.
     pub(crate) looked: Looked,
     pub(crate) repeat: Option<String>,
+    /// How uneven the light is by what the scan shows of it.
+    pub(crate) light: Option<Light>,
     /// Light that was divided out.
     pub(crate) divided: Option<Divided>,
     /// Why the calibration is not used for this scan's patches.
     calibration_refused: Option<CalibrationRefusal>,
     /// Standard uncertainty that is added to each reading. \[density\]
-    doubt: f64,
+    pub(crate) doubt: f64,
 }
 
 /// Everything measured in a test's scans.
@@ -127,20 +133,6 @@ pub(crate) fn outline_of(outline: &record::Outline) -> Result<Outline, String> {
             return Err(format!("the outline is to be carried from frame {frame}"));
         }
     })
-}
-
-pub(crate) fn channel_of(
-    channel: Channel,
-    reader: &ScanReader<impl std::io::Read + std::io::Seek>,
-) -> ChannelChoice {
-    match channel {
-        Channel::Suitable => reader.usual_channel(),
-        Channel::Red => ChannelChoice::Red,
-        Channel::Green => ChannelChoice::Green,
-        Channel::Blue => ChannelChoice::Blue,
-        Channel::Mean => ChannelChoice::Mean,
-        Channel::MosaicPhase { row, column } => ChannelChoice::MosaicPhase { row, column },
-    }
 }
 
 /// The tone by the record, else by the file; a tone recorded as unknown stays so.
@@ -289,8 +281,21 @@ pub(crate) fn measure_folder(
                 scan.id, other.id
             ));
         }
+        if let Calibrator::OtherScan(other) = &scan.calibrator {
+            let channel = |id: &Id| scans.iter().find(|s| s.scan == *id).map(|s| s.channel);
+            if let (Some(own), Some(others)) = (channel(&scan.id), channel(other))
+                && own != others
+            {
+                warnings.push(format!(
+                    "scan {} is calibrated by the tablet in scan {other}, but {own} is measured in the one and {others} in \
+                     the other: say the same channel for both",
+                    scan.id
+                ));
+            }
+        }
     }
     warnings.extend(same_files(folder, &mut scans));
+    warnings.extend(compare_settings(folder, &mut scans));
     refuse_calibrations(folder, &mut scans);
     compare_rebates(folder, &mut scans);
     compare_repeats(folder, &mut scans);
@@ -402,7 +407,13 @@ fn survey_scan(
             .iter()
             .map(|remark| format!("scan {id} ({}): {remark}", scan.file)),
     );
-    let channel = channel_of(scan.channel, &reader);
+    let channel = channel_of(scan.channel, &reader).map_err(|mut e| {
+        e.problem = format!("scan {id} ({}): {}", scan.file, e.problem);
+        e
+    })?;
+    warnings.extend(
+        unnamed_sample(&info, channel).map(|words| format!("scan {id} ({}): {words}", scan.file)),
+    );
     let tone = recorded_tone(scan.tone, &info, channel).map_err(|e| {
         AppError::new(
             format!("scan {id} ({}): {e}", scan.file),
@@ -483,6 +494,9 @@ fn survey_scan(
                 _ => None,
             };
             let remedy = match (&e, &named) {
+                (PatchError::Decode(DecodeError::NoSuchChannel { .. }), _) => {
+                    "mend the scan's channel in test.toml, or leave it out".to_owned()
+                }
                 (PatchError::Decode(_), _) => decode_remedy().to_owned(),
                 (_, Some(name)) => {
                     format!("mend the outline of {name}; pixels count from the top left corner")
@@ -579,6 +593,12 @@ fn survey_scan(
             add_finding(&mut findings, finding);
         }
     }
+    let light = (scan.response != Response::LogSignal)
+        .then(|| light_of_scan(&measured.preview, calibration.as_ref()));
+    looked.light = matches!(light, Some(Ok(_)));
+    if let Some(Ok(light)) = &light {
+        findings.extend(uneven_light_finding(light));
+    }
     Ok(Surveyed {
         scan: scan.id.clone(),
         info,
@@ -591,9 +611,10 @@ fn survey_scan(
         findings,
         looked,
         repeat: None,
+        doubt: light.as_ref().map_or(0.0, doubt_of),
+        light,
         divided,
         calibration_refused: None,
-        doubt: 0.0,
     })
 }
 

@@ -1,10 +1,12 @@
 //! Densities of patches, or of a step tablet, in one scan.
 
 use crate::camera_scan;
+use crate::camera_settings;
 use crate::curve_file::names;
 use crate::divided_light::{Divided, LightPictures, divide};
 use crate::error::with_causes;
 use crate::frame_found::frame_said;
+use crate::light_of_scan::{line as light_line, to_json as light_json, widened};
 use crate::measuring::{
     READ_BUFFER, add_finding, calibrated, decode_remedy, outline_of, read_labels, recorded_tone,
     tone_words,
@@ -20,7 +22,9 @@ use crate::told_file::ToldFile;
 use crate::{AppError, Progress, write_file};
 use negative::calibration::{StepResult, StepUse, TabletReading, calibrate};
 use negative::decode::{DecodeError, DecodeLimits, ScanReader};
-use negative::honesty::{file_findings, light_findings, tablet_findings_numbered};
+use negative::honesty::{
+    file_findings, light_findings, light_of_scan, tablet_findings_numbered, uneven_light_finding,
+};
 use negative::outline::{LabelImage, Outline, Rectangle, StepDirection, split_tablet};
 use negative::patch::PatchStatistics;
 use negative::refusal::{refused_by_clear_film, refused_by_tablet};
@@ -356,6 +360,9 @@ pub fn measure_scan(
         add_finding(&mut findings, finding);
     }
     let calibration = calibration.filter(|_| refused.is_none());
+    let light = light_of_scan(&measured.preview, calibration.as_ref());
+    looked.light = light.is_ok();
+    findings.extend(light.as_ref().ok().and_then(uneven_light_finding));
     looked.calibrated = calibration.is_some();
     let flare = flare_of(calibration.as_ref(), &tone);
     let scan_wide = flags_of_readings(&findings);
@@ -370,6 +377,7 @@ pub fn measure_scan(
         tone_said
     )];
     lines.extend(camera_scan::line(&info, channel));
+    lines.extend(camera_settings::line(info.camera.as_ref()));
     let extra = extra_words(&info.extra_samples);
     if !extra.is_empty() {
         lines.push(format!(
@@ -380,6 +388,7 @@ pub fn measure_scan(
     lines.extend(divided.as_ref().map(Divided::line));
     let (frame_line, frame) = frame_said(&measured.preview);
     lines.push(frame_line);
+    lines.push(light_line(&light));
     if let Some(found) = &found {
         lines.push(found.words());
         lines.push(match &request.picture {
@@ -398,7 +407,7 @@ pub fn measure_scan(
         let (density, limit) = match &calibration {
             Some(calibration) => {
                 let (value, limit) = calibrated(&calibration.density(statistics));
-                (Some(veiled(value, flare.as_ref())), limit)
+                (Some(widened(veiled(value, flare.as_ref()), &light)), limit)
             }
             None => (None, None),
         };
@@ -489,6 +498,7 @@ pub fn measure_scan(
         "patches": rows,
         "calibration": calibration_json,
         "frame": frame,
+        "light": light_json(&light),
         "tablet_found": found.as_ref().map(FoundTablet::to_json),
         "calibration_refused": refused.map(|refusal| refusal.to_string()),
         "scan": {
@@ -499,6 +509,7 @@ pub fn measure_scan(
             "pages": info.page_count,
             "channel": channel.to_string(),
             "sensor": camera_scan::json(&info, channel),
+            "camera": camera_settings::json(info.camera.as_ref()),
             "extra_samples": extra,
             "flat_field": divided.as_ref().map(Divided::json),
             "tone": tone_said,

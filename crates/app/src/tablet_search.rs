@@ -4,9 +4,9 @@
 //! that are recorded always go before it.
 
 use crate::error::with_causes;
-use crate::measuring::{READ_BUFFER, channel_of, recorded_tone};
+use crate::measuring::{READ_BUFFER, recorded_tone};
 use crate::progress::go_on;
-use crate::scan_channel::channel_of_text;
+use crate::scan_channel::{channel_of, channel_of_text};
 use crate::single_scan::{remedy_of, tone_of_text};
 use crate::{AppError, Progress};
 use base64::Engine;
@@ -246,7 +246,10 @@ pub(crate) fn steps_in_record(
 ) -> Result<FoundTablet, AppError> {
     let shown = format!("scan {} ({})", record.id, record.file);
     let mut reader = opened(&folder.scan_path(&record.file)?, record.page, &shown)?;
-    let channel = channel_of(record.channel, &reader);
+    let channel = channel_of(record.channel, &reader).map_err(|mut e| {
+        e.problem = format!("{shown}: {}", e.problem);
+        e
+    })?;
     let tone = recorded_tone(record.tone, reader.info(), channel)
         .map_err(|e| AppError::new(format!("{shown}: {e}"), "mend the tone in test.toml"))?;
     tablet_in(&mut reader, channel, &tone, densities, &shown, progress)

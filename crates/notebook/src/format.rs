@@ -232,7 +232,7 @@ tables! {
         tone: Option<At<ToneWord>>,
         /// The power, when tone is "gamma": light is code value to this power.
         tone_gamma: Option<At<Positive>>,
-        /// Which samples of a pixel are measured. Left out: "suitable", which is green of several.
+        /// Which samples of a pixel are measured: "suitable", "grey", "red", "green", "blue", "mean", "infrared" (the one sample beside the colours that the file does not name as alpha), "extra:N" (a sample beside the colours, from 1) or "mosaic:ROW,COLUMN" (from 0). Left out: "suitable", which is green of several.
         channel: Option<Channel>,
         /// A step tablet lying in this very scan.
         strip: Option<At<StripTable>>,

@@ -41,7 +41,13 @@ impl Reader<'_> {
     }
 
     /// Adds the problem that a value is not what was expected.
-    fn mismatch(&mut self, span: &Span, what: &What, expected: &str, remedy: impl Into<String>) {
+    pub(crate) fn mismatch(
+        &mut self,
+        span: &Span,
+        what: &What,
+        expected: &str,
+        remedy: impl Into<String>,
+    ) {
         let seen = format!(
             "`{}` of {} is {}",
             what.key,

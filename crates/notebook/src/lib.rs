@@ -19,6 +19,7 @@
 mod bundle;
 mod cells;
 mod changed_plan;
+mod channel_word;
 mod checked;
 mod columns;
 mod csv_file;
@@ -50,6 +51,7 @@ pub use cells::{
     with_record_rows, with_top_keys,
 };
 pub use changed_plan::change_plan;
+pub use channel_word::{channel_of_word, word_of_channel};
 pub use checked::{Checked, check};
 pub use columns::ReciprocityTableRow;
 pub use documents::{Documents, Fingerprint, Held};

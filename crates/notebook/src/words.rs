@@ -147,17 +147,6 @@ words! {
         "srgb" => Self::Srgb,
         "unknown" => Self::Unknown,
     }
-    record::Channel {
-        "suitable" => Self::Suitable,
-        "red" => Self::Red,
-        "green" => Self::Green,
-        "blue" => Self::Blue,
-        "mean" => Self::Mean,
-        "mosaic_00" => Self::MosaicPhase { row: 0, column: 0 },
-        "mosaic_01" => Self::MosaicPhase { row: 0, column: 1 },
-        "mosaic_10" => Self::MosaicPhase { row: 1, column: 0 },
-        "mosaic_11" => Self::MosaicPhase { row: 1, column: 1 },
-    }
     Direction {
         "right" => Self::Right,
         "left" => Self::Left,

@@ -22,6 +22,8 @@ pub enum Tone {
 pub enum Channel {
     /// The one there is, or green of several.
     Suitable,
+    /// The one sample of a grey file.
+    Grey,
     /// Red.
     Red,
     /// Green.
@@ -30,11 +32,15 @@ pub enum Channel {
     Blue,
     /// The mean of red, green and blue.
     Mean,
-    /// One phase of a 2 × 2 sensor mosaic, counted from 0.
+    /// The one sample beside the colours that the file does not name as alpha.
+    Infrared,
+    /// A sample beside the colours, counted from 1.
+    Extra(core::num::NonZeroU8),
+    /// One place of a sensor mosaic's cell, counted from 0.
     MosaicPhase {
-        /// Row of the cell, 0 or 1.
+        /// Row of the cell, 0 to 7.
         row: u8,
-        /// Column of the cell, 0 or 1.
+        /// Column of the cell, 0 to 7.
         column: u8,
     },
 }

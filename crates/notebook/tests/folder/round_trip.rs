@@ -224,7 +224,7 @@ fn everything() -> TestParts {
                 Channel::Mean,
                 Calibrator::OtherScan(id("a")),
             ),
-            scan("c", Tone::Unknown, Channel::Blue, Calibrator::None),
+            scan("c", Tone::Unknown, Channel::Infrared, Calibrator::None),
         ],
         frames: vec![
             frame("1", FrameRole::Anchor, Exposure::Camera(camera.clone())),
