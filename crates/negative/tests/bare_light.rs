@@ -60,7 +60,7 @@ fn truth(scan: &FrameScan, light: &UnevenLight, field: &dyn Fn(f64, f64) -> f64)
 #[test]
 fn even_light_raises_no_alarm_and_is_measured_as_it_is() {
     let (mut read, mut worst) = (0, 0.0_f64);
-    let draws = 700..730;
+    let draws = 700..715;
     let count = draws.clone().count();
     for draw in draws {
         let scan = frame_scan(draw, FrameFlaw::None);
@@ -96,7 +96,7 @@ fn shading_is_found_and_measured_from_slight_to_a_stop() {
     ];
     let (mut tried, mut found) = (0, 0);
     for (name, field) in fields {
-        for draw in 740..750 {
+        for draw in 740..745 {
             let scan = frame_scan(draw, FrameFlaw::None);
             let picture = shaded(&scan, field);
             // Scans whose frame can't be found in even light have no rebate to read.
