@@ -313,6 +313,20 @@ impl Question<'_> {
         if last_edge > self.first + count {
             return step_count((last_edge - self.first) as usize + 1);
         }
+        // A strip that goes on into the dark, its further steps not told apart: no margin
+        // is two steps wide.
+        let further = self.first + count + 1;
+        let dark = matches!(
+            (self.level(count + 1), self.level(count - 1)),
+            (Some(beyond), Some(last)) if beyond.inside > 0.98 && beyond.signal < last.signal
+        );
+        if last_edge == self.first + count
+            && dark
+            && self.strip.has_sides(self.light, further)
+            && self.strip.has_sides(self.light, further - 1)
+        {
+            return step_count(self.table.len() + 2);
+        }
         if last_edge == self.first + count
             && self.strip.has_sides(self.light, self.first + count)
             && (self.edge(count + 1).is_some()
@@ -330,9 +344,17 @@ impl Question<'_> {
     /// dark would shift the far end by a whole pitch.
     fn length(&self, seen: usize) -> Result<(), Fault> {
         let unseen = || Err(self.fault(seen, FaultKind::FarEndUnseen));
-        let far_edge = self.outer_edge(self.table.len() as i32);
+        let count = self.table.len() as i32;
+        let far_edge = self.outer_edge(count);
         if far_edge.is_some_and(|fall| fall > 0.0) {
-            return Ok(());
+            // A further step would be darker too, but it has sides, or an end.
+            return if self.edge(count + 1).is_none()
+                && !self.strip.has_sides(self.light, self.first + count)
+            {
+                Ok(())
+            } else {
+                Err(self.fault(seen, FaultKind::StepCount))
+            };
         }
         let Some(first) = self.level(0) else {
             return unseen();
