@@ -2,6 +2,7 @@
 
 use crate::estimate::Estimate;
 use crate::finding::{CannotTell, FactorFinding, FrameFinding, SpeedFinding, Verdict};
+use crate::named::named;
 use quantity::{Bound, Flag};
 use record::{EdgeLevel, Exposure, FrameRole, Id, PatchRole, Test};
 use std::collections::BTreeSet;
@@ -24,10 +25,10 @@ pub(crate) fn unshown(factors: &[FactorFinding]) -> Vec<CannotTell> {
         .iter()
         .map(|factor| CannotTell {
             question: format!(
-                "anything of film {}, filter {}, light {}",
-                factor.film,
-                filters_words(&factor.filters),
-                factor.light
+                "anything of {}, {}, {}",
+                named("film", &factor.film),
+                named("filter", filters_words(&factor.filters)),
+                named("light", &factor.light)
             ),
             reason: "the unfiltered frames are blank too, so the blanks behind the filter may come of shutter, holder or development and bound nothing".into(),
             remedy: "expose an unfiltered anchor at the box speed in this light, and repeat the most exposed filtered frame".into(),
@@ -52,10 +53,10 @@ pub(crate) fn cannot_tell(
     };
     for factor in factors {
         let name = format!(
-            "film {}, filter {}, light {}",
-            factor.film,
-            filters_words(&factor.filters),
-            factor.light
+            "{}, {}, {}",
+            named("film", &factor.film),
+            named("filter", filters_words(&factor.filters)),
+            named("light", &factor.light)
         );
         match factor.bound {
             Some(Bound::AtLeast) => say(
@@ -126,14 +127,14 @@ pub(crate) fn cannot_tell(
         for curve in &e.model.curves {
             if !curve.absolute {
                 say(
-                    format!("the speed of film {} in process {}", curve.film, curve.process),
+                    format!("the speed of {} in {}", named("film", &curve.film), named("process", &curve.process)),
                     "no light reading and no exposure in lux seconds is recorded, so the exposure scale is relative".into(),
                     "read the light with a meter, or expose a tablet sheet with known lux seconds".into(),
                 );
             }
             if curve.response == record::Response::RelativeDensity {
                 say(
-                    format!("densities of film {} in process {}", curve.film, curve.process),
+                    format!("densities of {} in {}", named("film", &curve.film), named("process", &curve.process)),
                     "no step tablet calibrates the scan, and what its file or record says of the tone is no calibration, so absolute density is refused".into(),
                     "scan again with a step tablet beside the film and the exposure locked".into(),
                 );
@@ -162,7 +163,7 @@ pub(crate) fn cannot_tell(
     for filter in &test.parts().filters {
         if filter.edge.is_some_and(|e| e.level == EdgeLevel::NotStated) {
             say(
-                format!("where filter {} really begins to pass", filter.id),
+                format!("where {} really begins to pass", named("filter", &filter.id)),
                 "its edge is named without the level it is quoted at; 10 nm is 0.4 to 1.2 stops on a film whose sensitivity ends there".into(),
                 "find the filter's curve, or the level (50 % T, 50 % of peak, 10 %)".into(),
             );

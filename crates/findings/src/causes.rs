@@ -9,6 +9,7 @@ use crate::assumptions::Assumptions;
 use crate::estimate::Estimate;
 use crate::finding::{Cause, FactorFinding};
 use crate::model::{CurveForm, FactorKey, Key};
+use crate::named::named;
 use crate::normal::quantile;
 use quantity::{Interval, Stops};
 use record::{Exposure, Response, Test};
@@ -73,8 +74,10 @@ fn processes(e: &Estimate, assumptions: &Assumptions, rows: &mut Vec<Cause>) {
             let mut g_slope = g_upper;
             g_slope.extend(g_shift.iter().map(|(i, d)| (*i, -d)));
             let question = format!(
-                "film {}: process {} against process {}",
-                ca.film, cb.process, ca.process
+                "{}: {} against {}",
+                named("film", &ca.film),
+                named("process", &cb.process),
+                named("process", &ca.process)
             );
             for (cause, value, g, assumed) in [
                 (
@@ -136,11 +139,11 @@ fn lights(e: &Estimate, told: &[FactorFinding], assumptions: &Assumptions, rows:
             if let Some(stops) = interval(value, sd, assumptions) {
                 rows.push(Cause {
                     question: format!(
-                        "film {}, {}: light {} against light {}",
-                        a.film,
+                        "{}, {}: {} against {}",
+                        named("film", &a.film),
                         crate::advice::filters_words(&a.filters),
-                        b.light,
-                        a.light
+                        named("light", &b.light),
+                        named("light", &a.light)
                     ),
                     cause: "light (the filter is the same)".to_owned(),
                     stops,
@@ -175,8 +178,9 @@ fn reciprocity(e: &Estimate, test: &Test, assumptions: &Assumptions, rows: &mut 
         if let Some(stops) = interval(lost, sd, assumptions) {
             rows.push(Cause {
                 question: format!(
-                    "film {film}: the longest exposure, frame {}",
-                    frame.id
+                    "{}: the longest exposure, {}",
+                    named("film", film),
+                    named("frame", &frame.id)
                 ),
                 cause: "reciprocity failure".to_owned(),
                 stops,

@@ -5,6 +5,7 @@
 use crate::assumptions::Source;
 use crate::estimate::Estimate;
 use crate::model::Key;
+use crate::named::named;
 use core::f64::consts::LOG10_2;
 use record::{Id, PatchRole, Reading, Response, Test};
 use std::collections::BTreeMap;
@@ -92,8 +93,8 @@ pub(crate) fn against_box_speed(test: &Test, e: &Estimate) -> Option<String> {
         let curve = &e.model.curves[*curve];
         let film = test.film(&curve.film)?;
         Some(format!(
-            "by the readings film {} is {:.1} stops {} than its box speed of {}: check the light reading, the meter, the box speed as recorded and the development; the factor rests less on it, the EI in full",
-            curve.film,
+            "by the readings {} is {:.1} stops {} than its box speed of {}: check the light reading, the meter, the box speed as recorded and the development; the factor rests less on it, the EI in full",
+            named("film", &curve.film),
             (off / LOG10_2).abs(),
             if off > 0.0 { "slower" } else { "faster" },
             film.box_speed?.to_arithmetic(),

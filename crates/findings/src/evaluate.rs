@@ -5,6 +5,7 @@ use crate::estimate::{Estimate, EstimateError, estimate};
 use crate::finding::{FactorFinding, Findings, FrameFinding, Verdict, VerdictCriteria};
 use crate::frame_exposure::FrameExposureError;
 use crate::model::{FactorKey, JointModel, Key};
+use crate::named::named;
 use core::f64::consts::LOG10_2;
 use quantity::{Bound, Flag, Measured, Stops};
 use record::{Reading, Test};
@@ -112,8 +113,8 @@ pub fn evaluate(
         {
             let ratio = libm::exp(e.fit.parameters[i]);
             notes.push(format!(
-                "frame {} came out {:.0} % {} in contrast than the others of its process; it was given less weight. Developed apart, another film, or a scan that was levelled?",
-                frame.id,
+                "{} came out {:.0} % {} in contrast than the others of its process; it was given less weight. Developed apart, another film, or a scan that was levelled?",
+                named("frame", &frame.id),
                 100.0 * (ratio - 1.0).abs(),
                 if ratio > 1.0 { "higher" } else { "lower" },
             ));
@@ -125,8 +126,8 @@ pub fn evaluate(
         {
             let stops = error.value().to_stops();
             notes.push(format!(
-                "frame {} got {:.1} stops {} than its record says, further off than the rest allow; it was given less weight. Shutter, light, or a slip of the record?",
-                frame.frame,
+                "{} got {:.1} stops {} than its record says, further off than the rest allow; it was given less weight. Shutter, light, or a slip of the record?",
+                named("frame", &frame.frame),
                 stops.abs(),
                 if stops > 0.0 { "more" } else { "less" },
             ));
@@ -147,10 +148,10 @@ pub fn evaluate(
     for factor in &factors {
         if factor.bound == Some(Bound::AtLeast) {
             notes.push(format!(
-                "film {}, light {}: behind filter {} nothing but blank frames; the factor is a lower bound",
-                factor.film,
-                factor.light,
-                crate::advice::filters_words(&factor.filters)
+                "{}, {}: behind {} nothing but blank frames; the factor is a lower bound",
+                named("film", &factor.film),
+                named("light", &factor.light),
+                named("filter", crate::advice::filters_words(&factor.filters))
             ));
         }
     }

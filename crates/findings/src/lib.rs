@@ -30,6 +30,7 @@ mod frame_exposure;
 mod frames;
 mod judged;
 mod model;
+mod named;
 mod next_sheet;
 mod normal;
 mod plan;
