@@ -22,6 +22,7 @@ mod characteristic_curve;
 mod density_bars;
 mod density_map;
 mod density_scale;
+mod direction;
 mod factor_interval;
 mod intervals;
 mod joint_histogram;
@@ -45,6 +46,7 @@ pub use characteristic_curve::{characteristic_curve, curve_family};
 pub use density_bars::density_bars;
 pub use density_map::{MapFigure, Mark, density_map};
 pub use density_scale::{DensityScale, density_scale};
+pub use direction::in_line;
 pub use factor_interval::{
     bracket, ei_intervals, factor_intervals, factor_sentence, filters_words,
 };

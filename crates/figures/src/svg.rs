@@ -298,6 +298,7 @@ pub(crate) fn escape(text: &str) -> String {
             '\'' => out.push_str("&#39;"),
             // XML 1.0 has no way to write other control characters.
             c if (c as u32) < 0x20 && !matches!(c, '\t' | '\n' | '\r') => out.push('\u{fffd}'),
+            c if crate::direction::turns_direction(c) => {}
             c => out.push(c),
         }
     }

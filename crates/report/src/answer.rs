@@ -1,7 +1,9 @@
 //! The answer, on one page: EI, factor, verdicts, and what can't be told.
 
 use crate::ReportInput;
-use crate::words::{capital, film_name, filter_names, flag_notes, folding, light_name, sentence};
+use crate::words::{
+    capital, film_name, filter_names, flag_notes, folding, light_name, name, sentence,
+};
 use figures::shown;
 use findings::{CannotTell, FactorFinding, FrameFinding, SpeedFinding, Verdict};
 use maud::{Markup, html};
@@ -48,7 +50,7 @@ fn factor_answer(test: &Test, factor: &FactorFinding) -> Markup {
     html! {
         div.answer {
             h3 {
-                (film_name(test, &factor.film)) " behind " (filter_names(test, &factor.filters))
+                (name(film_name(test, &factor.film))) " behind " (name(filter_names(test, &factor.filters)))
                 " · " (light_name(test, &factor.light))
             }
             @match factor.ei {
@@ -91,7 +93,7 @@ fn factor_answer(test: &Test, factor: &FactorFinding) -> Markup {
 fn speed_answer(test: &Test, speed: &SpeedFinding) -> Markup {
     html! {
         div.answer {
-            h3 { (film_name(test, &speed.film)) " without filter · " (speed.process) }
+            h3 { (name(film_name(test, &speed.film))) " without filter · " (speed.process) }
             p.ei {
                 "EI " (shown::ei(speed.ei.value)) " "
                 small {
@@ -138,9 +140,9 @@ fn frame_table(test: &Test, frames: &[FrameFinding]) -> Markup {
                 } }
                 tbody {
                     @for frame in frames { tr {
-                        th scope="row" { (frame.frame) }
+                        th scope="row" { (name(&frame.frame)) }
                         td.verdict { (verdict_word(frame.verdict)) }
-                        td.word { (filter_names(test, &frame.filters)) }
+                        td.word { (name(filter_names(test, &frame.filters))) }
                         td.word { (frame.exposure) }
                         td.n { (frame.effective_ei.map_or("–".to_owned(), shown::ei)) }
                         td.n {

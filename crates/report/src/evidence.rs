@@ -4,7 +4,7 @@
 use crate::bracket_curves::{bracket_curves, without_tablet_sheet};
 use crate::words::{
     capital, counted, drawn, figure, film_name, filter_names, flag_names, flag_notes, flag_words,
-    light_name, scan_name, sentence, wide,
+    light_name, name, scan_name, sentence, wide,
 };
 use crate::{ReportInput, ScanSummary, pictures};
 use figures::{PatchLetters, shown};
@@ -136,12 +136,12 @@ fn causes(input: &ReportInput<'_>, factor: &FactorFinding, letters: &PatchLetter
         .collect();
     html! { div {
         h4 {
-            "How sure: " (film_name(input.test, &factor.film)) " behind "
-            (filter_names(input.test, &factor.filters)) " · " (light_name(input.test, &factor.light))
+            "How sure: " (name(film_name(input.test, &factor.film))) " behind "
+            (name(filter_names(input.test, &factor.filters))) " · " (light_name(input.test, &factor.light))
         }
         p {
             "Set against "
-            @if factor.against.is_empty() { "unfiltered frames" } @else { (filter_names(input.test, &factor.against)) }
+            @if factor.against.is_empty() { "unfiltered frames" } @else { (name(filter_names(input.test, &factor.against))) }
             ": " (counted(factor.frames_used, "filtered frame")) " with readings and "
             (factor.frames_as_limits) " as limits only. "
             @if let Some(at) = factor.matched_at {
@@ -201,7 +201,7 @@ fn wood_notes(input: &ReportInput<'_>) -> Markup {
         @for wood in &input.findings.wood_effect {
             @if !wood.flags.is_empty() {
                 p.about {
-                    (wood.foliage) " against " (wood.card) ", " (filter_names(input.test, &wood.filters))
+                    (wood.foliage) " against " (wood.card) ", " (name(filter_names(input.test, &wood.filters)))
                     ", " (wood.light) ":"
                 }
                 @for flag in wood.flags.iter() { (wood_note(flag)) }
@@ -332,7 +332,7 @@ pub(crate) fn scans(scans: &[ScanSummary]) -> Markup {
             } }
             tbody {
                 @for scan in scans { tr {
-                    th scope="row" { (scan.scan) }
+                    th scope="row" { (name(&scan.scan)) }
                     td.n { (scan.width) " × " (scan.height) }
                     td.n { (scan.bits) }
                     td.some { (scan.tone) }

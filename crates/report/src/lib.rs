@@ -32,6 +32,7 @@ pub use input::{
     CheckOutcome, CheckTold, FlagEvidence, FramePicture, MapsTold, OutlineKind, PairPictures,
     PictureOutline, ReportInput, ScanSummary,
 };
+pub use words::name;
 
 use figures::PatchLetters;
 use maud::{DOCTYPE, PreEscaped};
@@ -40,10 +41,10 @@ use maud::{DOCTYPE, PreEscaped};
 #[must_use]
 pub fn html(input: &ReportInput<'_>) -> String {
     let letters = PatchLetters::of(input.findings);
-    let title = input.findings.title.as_str();
+    let title = &figures::in_line(&input.findings.title);
     let foot = match &input.made_on {
         Some(day) => format!("{title}, {day}"),
-        None => title.to_owned(),
+        None => title.clone(),
     };
     let parts = input.test.parts();
     let page = maud::html! {

@@ -2,7 +2,7 @@
 
 use crate::answer::verdict_word;
 use crate::labels::{Edges, Letter, place_letters};
-use crate::words::{filter_names, scan_name};
+use crate::words::{filter_names, name, scan_name};
 use crate::{FramePicture, OutlineKind, PictureOutline, ReportInput};
 use base64::Engine as _;
 use figures::{Colours, DensityScale, PatchLetters, density_scale, shown};
@@ -128,7 +128,7 @@ fn one(
                 b { (picture.frame) }
                 @if let Some(frame) = frame {
                     ", " (verdict_word(frame.verdict)) br;
-                    (filter_names(input.test, &frame.filters)) ", " (frame.exposure)
+                    (name(filter_names(input.test, &frame.filters))) ", " (frame.exposure)
                 }
                 @if scale.is_some_and(|s| s.lifted_by != Stops::ZERO) { ", lifted" }
                 br; (scan_name(&picture.scan))

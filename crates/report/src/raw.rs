@@ -3,7 +3,7 @@
 use crate::ReportInput;
 use crate::answer::verdict_word;
 use crate::words::{
-    capital, counted, flag_names, flag_words, light_name, meter_words, reading_words,
+    capital, counted, flag_names, flag_words, light_name, meter_words, name, reading_words,
     response_words, sentence, wide,
 };
 use figures::{PatchLetters, role_words, shown};
@@ -92,9 +92,9 @@ fn readings(test: &Test, found: &Findings, letters: &PatchLetters) -> Markup {
             } }
             tbody {
                 @for r in found.readings.iter().take(MOST_READINGS) { tr {
-                    th scope="row" { (r.frame) }
+                    th scope="row" { (name(&r.frame)) }
                     td { (letters.letter(&r.patch)) }
-                    td.word { (r.patch) }
+                    td.word { (name(&r.patch)) }
                     td.word { (role(r)) }
                     td.word { (response_words(r.response)) }
                     td.word { (limit_words(r.limit)) }
@@ -148,7 +148,7 @@ fn fitted_frames(found: &Findings) -> Markup {
             } }
             tbody {
                 @for f in &found.frames { tr {
-                    th scope="row" { (f.frame) }
+                    th scope="row" { (name(&f.frame)) }
                     td.word { (verdict_word(f.verdict)) }
                     td.n {
                         @match (&f.stops_missing, f.stops_missing_bound) {
@@ -315,14 +315,14 @@ fn exposures(frames: &[Frame]) -> Markup {
                 @for frame in frames {
                     @let [light, lens, ei, aperture, marked, actual, more] = exposure_cells(frame);
                     tr {
-                        th scope="row" { (frame.id) }
+                        th scope="row" { (name(&frame.id)) }
                         td.word { (frame.role.words()) }
-                        td.word { (frame.film) }
-                        td.word { (figures::filters_words(&frame.filters)) }
-                        td.word { (frame.process) }
-                        td.word { (frame.holder.as_deref().unwrap_or("–")) }
-                        td.word { (light) }
-                        td.word { (lens) }
+                        td.word { (name(&frame.film)) }
+                        td.word { (name(figures::filters_words(&frame.filters))) }
+                        td.word { (name(&frame.process)) }
+                        td.word { (name(frame.holder.as_deref().unwrap_or("–"))) }
+                        td.word { (name(&light)) }
+                        td.word { (name(&lens)) }
                         td.n { (ei) }
                         td.n { (aperture) }
                         td.n { (marked) }
@@ -352,7 +352,7 @@ fn lights(parts: &TestParts) -> Markup {
             } }
             tbody {
                 @for l in &parts.lights { tr {
-                    th scope="row" { (l.id) }
+                    th scope="row" { (name(&l.id)) }
                     td.word { (l.sky.words()) }
                     td { (l.place.as_deref().unwrap_or("–")) }
                     td.word { (l.time.as_deref().unwrap_or("–")) }
@@ -383,7 +383,7 @@ fn materials(parts: &TestParts) -> Markup {
             } }
             tbody {
                 @for f in &parts.films { tr {
-                    th scope="row" { (f.id) }
+                    th scope="row" { (name(&f.id)) }
                     td { (f.name) }
                     td.word { (f.format.as_deref().unwrap_or("–")) }
                     td.n { (f.box_speed.map_or("–".to_owned(), shown::ei)) }
@@ -417,7 +417,7 @@ fn materials(parts: &TestParts) -> Markup {
             } }
             tbody {
                 @for f in &parts.filters { tr {
-                    th scope="row" { (f.id) }
+                    th scope="row" { (name(&f.id)) }
                     td { (f.name) }
                     td.word { (f.marking.as_deref().unwrap_or("–")) }
                     td.word {
@@ -461,7 +461,7 @@ fn processes(parts: &TestParts) -> Markup {
             } }
             tbody {
                 @for p in &parts.processes { tr {
-                    th scope="row" { (p.id) }
+                    th scope="row" { (name(&p.id)) }
                     td { (p.developer) }
                     td.word { (p.dilution.as_deref().unwrap_or("–")) }
                     td.n { (p.time.map_or("–".to_owned(), minutes)) }
@@ -489,7 +489,7 @@ fn lenses(parts: &TestParts) -> Markup {
             } }
             tbody {
                 @for l in &parts.lenses { tr {
-                    th scope="row" { (l.id) }
+                    th scope="row" { (name(&l.id)) }
                     td { (l.name) }
                     td.n { (l.focal_length.map_or("–".to_owned(), |f| format!("{} mm", shown::fixed(f.to_mm(), 0)))) }
                     td.n { (l.pupil_ratio.map_or("–".to_owned(), |p| shown::fixed(p.to_ratio(), 2))) }
@@ -564,7 +564,7 @@ fn files(input: &ReportInput<'_>) -> Markup {
             } }
             tbody {
                 @for scan in &input.scans { tr {
-                    th scope="row" { (scan.scan) }
+                    th scope="row" { (name(&scan.scan)) }
                     td { (scan.file) }
                     td.hash { (scan.sha256) }
                 } }

@@ -1,7 +1,7 @@
 //! The red end of each film: what the factors of several filters say about it.
 
 use crate::ReportInput;
-use crate::words::{counted, figure, film_name, filter_names, light_name, wide};
+use crate::words::{counted, figure, film_name, filter_names, light_name, name, wide};
 use figures::shown;
 use findings::{NextFilter, TailFinding};
 use maud::{Markup, html};
@@ -22,7 +22,7 @@ pub(crate) fn red_ends(input: &ReportInput<'_>) -> Markup {
 
 fn red_end(input: &ReportInput<'_>, tail: &TailFinding) -> Markup {
     html! {
-        h4 { (film_name(input.test, &tail.film)) " · " (light_name(input.test, &tail.light)) }
+        h4 { (name(film_name(input.test, &tail.film))) " · " (light_name(input.test, &tail.light)) }
         @if tail.told_apart {
             (figure(|sheet| figures::red_end(tail, sheet)))
             p {
@@ -36,7 +36,7 @@ fn red_end(input: &ReportInput<'_>, tail: &TailFinding) -> Markup {
             p {
                 b { "One filter gives a ridge: " }
                 "edge and steepness can't be told apart, since a film that ends earlier and falls gently gives the same factor as one that ends later and falls steeply behind "
-                (filter_names(input.test, &tail.readings.iter().map(|r| r.filter.clone()).collect::<Vec<_>>()))
+                (name(filter_names(input.test, &tail.readings.iter().map(|r| r.filter.clone()).collect::<Vec<_>>())))
                 ". What other filters would give rests mostly on what such films are like."
             }
         }

@@ -26,6 +26,19 @@ pub(crate) fn filter_names(test: &Test, ids: &[Id]) -> String {
     names.join(" + ")
 }
 
+/// Letters of a word from which on it is broken where a line ends.
+const LONG_WORD: usize = 24;
+
+/// Shows a name apart from what stands about it: letters that run from right to left, or
+/// marks that turn them, stay within it, and a long word is broken where a line ends.
+pub fn name(text: impl core::fmt::Display) -> Markup {
+    let text = text.to_string();
+    let long = text
+        .split_whitespace()
+        .any(|word| word.chars().count() > LONG_WORD);
+    html! { bdi.long-name[long] { (text) } }
+}
+
 /// Names a scan, without saying `scan` twice.
 pub(crate) fn scan_name(id: &Id) -> String {
     if id.as_str().to_lowercase().starts_with("scan") {

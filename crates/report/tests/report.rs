@@ -21,6 +21,26 @@ fn a_title_cannot_become_markup() {
 }
 
 #[test]
+fn a_name_that_turns_the_line_or_is_very_long_stays_within_itself() {
+    // U+202E, right-to-left override (Unicode Standard Annex #9), with no end of it.
+    let turned = "Pan \u{202e}001";
+    let long = "Pan".repeat(40);
+    let mut parts = test("A test \u{202e}of it").parts().clone();
+    parts.films[0].name = turned.to_owned();
+    parts.filters[0].name.clone_from(&long);
+    let test = record::Test::assemble(parts).unwrap();
+    let page = report::html(&input(&test, &findings("A test \u{202e}of it")));
+    assert!(page.contains("<title>A test of it</title>"));
+    let apart = page.matches(&format!("<bdi>{turned}</bdi>")).count();
+    assert!(apart > 0);
+    for figure in page.split("<svg").skip(1) {
+        let figure = figure.split("</svg>").next().unwrap();
+        assert!(!figure.contains('\u{202e}'), "{figure}");
+    }
+    assert!(page.contains(&format!("<bdi class=\"long-name\">{long}</bdi>")));
+}
+
+#[test]
 fn every_reading_is_shown() {
     let title = "t";
     let (test, mut findings) = (test(title), findings(title));
@@ -44,7 +64,7 @@ fn every_exposure_record_and_scan_is_shown() {
     let raw = page.split("id=\"raw\"").nth(1).unwrap();
     for frame in &test.parts().frames {
         assert!(
-            raw.contains(&format!("<th scope=\"row\">{}</th>", frame.id)),
+            raw.contains(&format!("<th scope=\"row\"><bdi>{}</bdi></th>", frame.id)),
             "{}",
             frame.id
         );
@@ -152,7 +172,7 @@ fn a_patch_has_its_letter_in_picture_table_and_figure() {
     assert_eq!(letters.letter(&id("rebate")), "b+f");
     let page = report::html(&input(&test, &found));
     assert!(page.contains("A shadow · B leaves-shade (shaded foliage)"));
-    assert!(page.contains("<td>A</td><td class=\"word\">shadow</td>"));
+    assert!(page.contains("<td>A</td><td class=\"word\"><bdi>shadow</bdi></td>"));
 }
 
 #[test]
