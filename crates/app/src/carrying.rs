@@ -22,10 +22,12 @@ use negative::preview::{Preview, PreviewPass};
 use negative::registration::{
     GreyPicture, Motion, Placement, Registration, RegistrationError, register, register_upright,
 };
-use notebook::TestFolder;
+use notebook::{TestFolder, read_test_folder};
 use record::{Calibrator, Id, Outline, Scan, Test};
 use std::collections::BTreeMap;
 use std::io::BufReader;
+use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Long side of the pictures that are laid on each other, at most.
 const REDUCED_SIDE: u32 = 1200;
@@ -125,18 +127,71 @@ impl CarriedFrame {
     }
 }
 
-/// A reduced picture of a scan, and how many pixels of the scan each is.
+/// A reduced picture of a scan.
 struct Reduced {
     picture: GreyPicture,
+    extent: Extent,
+}
+
+/// How large a scan is, and how many of its pixels one of the reduced picture is.
+#[derive(Clone, Copy, Debug)]
+struct Extent {
     box_side: f64,
     /// Width and height of the scan.
     size: (f64, f64),
+}
+
+/// Two scans laid on each other, or why they could not be.
+#[derive(Debug)]
+struct LaidPair {
+    first: Extent,
+    second: Extent,
+    found: Result<Registration, RegistrationError>,
+}
+
+/// Scans of one test that were laid on each other already, by their names: kept by whoever
+/// asks again and again, and begun anew when a scan or what is recorded of it changes.
+#[derive(Debug, Default)]
+pub struct LaidPairs(Mutex<BTreeMap<(Id, Id), Arc<LaidPair>>>);
+
+impl LaidPairs {
+    fn known(&self, pair: &(Id, Id)) -> Option<Arc<LaidPair>> {
+        let pairs = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        pairs.get(pair).map(Arc::clone)
+    }
+
+    fn keep(&self, pair: (Id, Id), laid: LaidPair) -> Arc<LaidPair> {
+        let laid = Arc::new(laid);
+        let mut pairs = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        pairs.insert(pair, Arc::clone(&laid));
+        laid
+    }
+
+    /// Whether all scans that a folder's patches are carried between are laid on each other.
+    ///
+    /// # Errors
+    /// [`AppError`] when the folder can't be read.
+    pub fn hold_all_of(&self, dir: &Path) -> Result<bool, AppError> {
+        let folder = read_test_folder(dir)?;
+        let test = &folder.test;
+        let known = |patch: &record::Patch| {
+            let Some((scan, Outline::CarriedFrom(from))) = &patch.place else {
+                return true;
+            };
+            let drawn = test.patch(from, &patch.name).and_then(|p| p.place.as_ref());
+            drawn.is_none_or(|(from_scan, _)| {
+                self.known(&(from_scan.clone(), scan.clone())).is_some()
+            })
+        };
+        Ok(test.parts().patches.iter().all(known))
+    }
 }
 
 /// Carries every patch of a folder that asks for it, and gives the folder with
 /// the outlines in their place.
 pub(crate) fn carry_patches(
     mut folder: TestFolder,
+    pairs: &LaidPairs,
     progress: &dyn Progress,
 ) -> Result<(TestFolder, Carried), AppError> {
     let mut parts = folder.test.parts().clone();
@@ -181,19 +236,31 @@ pub(crate) fn carry_patches(
             }
         }
         for (from_scan, places) in by_scan {
-            for id in [&from_scan, &scan] {
-                alone_in_scan(&folder.test, id)?;
-                if !reduced.contains_key(id) {
-                    let picture = reduced_picture(&folder, id)?;
-                    reduced.insert(id.clone(), picture);
+            let both = (from_scan.clone(), scan.clone());
+            alone_in_scan(&folder.test, &from_scan)?;
+            alone_in_scan(&folder.test, &scan)?;
+            let pair = match pairs.known(&both) {
+                Some(pair) => pair,
+                None => {
+                    for id in [&from_scan, &scan] {
+                        if !reduced.contains_key(id) {
+                            reduced.insert(id.clone(), reduced_picture(&folder, id)?);
+                        }
+                    }
+                    let (first, second) = (&reduced[&from_scan], &reduced[&scan]);
+                    let laid = LaidPair {
+                        first: first.extent,
+                        second: second.extent,
+                        found: register(&first.picture, &second.picture, Motion::Tilted),
+                    };
+                    pairs.keep(both, laid)
                 }
-            }
-            let (first, second) = (&reduced[&from_scan], &reduced[&scan]);
+            };
             let names: Vec<Id> = places
                 .iter()
                 .map(|p| parts.patches[*p].name.clone())
                 .collect();
-            match lay(&folder.test, (&from, first), second, &names) {
+            match lay(&folder.test, &from, &pair, &names) {
                 Ok((way, patches)) => {
                     for (place, patch) in places.iter().zip(&patches) {
                         let negative::outline::Outline::Polygon(corners) = &patch.outline else {
@@ -347,7 +414,7 @@ pub(crate) fn laid_surveyed(
     // Mostly nothing was touched between two frames.
     let upright = register_upright(&from.picture, &to.picture, Motion::Flat);
     if let Some(found) = upright.ok().filter(lies_well) {
-        return Ok(found.scaled(from.box_side, to.box_side));
+        return Ok(found.scaled(from.extent.box_side, to.extent.box_side));
     }
     laid((&first.scan, &from), (&second.scan, &to))
 }
@@ -368,7 +435,7 @@ fn laid(
             "hold frames of one subject against each other, neither of them blank",
         )
     })?;
-    Ok(found.scaled(from.box_side, to.box_side))
+    Ok(found.scaled(from.extent.box_side, to.extent.box_side))
 }
 
 /// What of a scan belongs to no frame: its border and the step tablet, as left,
@@ -388,14 +455,16 @@ pub(crate) fn left_out_boxes(
     boxes
 }
 
-/// Lays two scans on each other and carries the patches; else says why not.
+/// Carries the patches of a frame between two scans that were laid on each other; else
+/// says why not.
 fn lay(
     test: &Test,
-    (from, first): (&Id, &Reduced),
-    second: &Reduced,
+    from: &Id,
+    pair: &LaidPair,
     names: &[Id],
 ) -> Result<(Way, Vec<CarriedPatch>), String> {
-    let (way, found) = match register(&first.picture, &second.picture, Motion::Tilted) {
+    let (first, second) = (&pair.first, &pair.second);
+    let (way, found) = match &pair.found {
         Ok(found) => {
             let registration = found.scaled(first.box_side, second.box_side);
             let to_scan = registration.placement();
@@ -426,7 +495,7 @@ fn lay(
             let Some((_, outline)) = test.patch(from, name).and_then(|p| p.place.as_ref()) else {
                 unreachable!("an assembled test carries from outlined patches only")
             };
-            carried_patch(name, &outline_of(outline)?, first, second, found.as_ref())
+            carried_patch(name, &outline_of(outline)?, first, second, found)
         })
         .collect();
     Ok((way, patches?))
@@ -435,8 +504,8 @@ fn lay(
 fn carried_patch(
     name: &Id,
     outline: &negative::outline::Outline,
-    first: &Reduced,
-    second: &Reduced,
+    first: &Extent,
+    second: &Extent,
     found: Option<&Registration>,
 ) -> Result<CarriedPatch, String> {
     let no_corners = || format!("patch {name} has no corners");
@@ -448,7 +517,7 @@ fn carried_patch(
             (carried.outline, carried.uncertainty_px)
         }
         None => {
-            let long = |r: &Reduced| r.size.0.max(r.size.1);
+            let long = |extent: &Extent| extent.size.0.max(extent.size.1);
             let scale = long(second) / long(first);
             let same = Placement::similarity(0.0, scale, (0.0, 0.0), (0.0, 0.0));
             let outline =
@@ -536,8 +605,10 @@ fn reduced_preview(
     })?;
     Ok(Reduced {
         picture,
-        box_side: side,
-        size: (f64::from(scan_width), f64::from(scan_height)),
+        extent: Extent {
+            box_side: side,
+            size: (f64::from(scan_width), f64::from(scan_height)),
+        },
     })
 }
 

@@ -2,7 +2,7 @@
 
 use crate::camera_scan;
 use crate::camera_settings;
-use crate::carrying::{CarriedFrame, Way, carry_patches};
+use crate::carrying::{CarriedFrame, LaidPairs, Way, carry_patches};
 use crate::divided_light::Divided;
 use crate::error::with_causes;
 use crate::json::{findings_json, tails_json};
@@ -178,7 +178,7 @@ pub(crate) fn folder_findings(
     if let Some(refused) = tablets.refused.into_iter().next() {
         return Err(refused);
     }
-    let (folder, carried) = carry_patches(folder, progress)?;
+    let (folder, carried) = carry_patches(folder, &LaidPairs::default(), progress)?;
     let mut measured = measure_folder(&folder, carried, progress)?;
     measured.tablets = tablets.found;
     let parts = folder.test.parts();

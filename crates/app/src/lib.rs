@@ -72,6 +72,7 @@ mod trace_plot;
 
 pub use absolute_film::AbsoluteSensitivity;
 pub use bracket_curve::{BracketAnswer, BracketRequest, curve_of_bracket};
+pub use carrying::LaidPairs;
 pub use changed_light::{ChangedLightQuestion, ReplannedLight, replan};
 pub use compare_tests::{ComparedTests, compare_named_tests, compare_tests};
 pub use curve_file::{CurveAnswer, CurveRequest, curve_of_file};
@@ -94,12 +95,13 @@ pub use kept::{
 };
 pub use kept_pages::EvaluatedPages;
 pub use light_by_name::{LightAnswer, light};
-pub use light_table::{LightTable, light_table};
+pub use light_table::{LightTable, light_table, light_table_again};
 pub use notebook::{
-    CELL_TABLES, CellColumn, CellKind, CellTable, Check, Checked, Conflict, Documents, Fingerprint,
-    FolderError, Found, FoundTests, Held, Imported, ListedFile, ListingLimits, Problem, RecordRow,
-    Revision, Saved, ScanPlace, Stage, StripOutline, StripPlace, TestId, TestOverview, cell_table,
-    check, record_rows, with_record_rows, with_strip, with_top_keys,
+    CELL_TABLES, CellColumn, CellKind, CellPlace, CellTable, Check, Checked, Conflict, Documents,
+    Fingerprint, FolderError, Found, FoundTests, Held, Imported, ListedFile, ListingLimits,
+    Problem, RecordRow, Revision, Saved, ScanPlace, Stage, StripOutline, StripPlace, TestId,
+    TestOverview, cell_of, cell_table, check, record_rows, with_record_rows, with_strip,
+    with_top_keys,
 };
 pub use output::write_file;
 pub use plan::{CAUTIONS, PlanQuestion, Planned, plan};
@@ -144,13 +146,13 @@ pub fn plan_schema() -> serde_json::Value {
 /// this room only.
 pub mod shown {
     pub use figures::shown::*;
-    pub use figures::{Sheet, factor_sentence, filters_words};
+    pub use figures::{Sheet, factor_sentence, filters_words, in_line};
     pub use findings::{
         BracketFinding, CannotTell, Comparison, CriterionRow, CurveFinding, Difference,
         FactorFinding, Findings, FrameFinding, Verdict, WoodFinding,
     };
     pub use quantity::{Bound, Flag, Flags, Stops as StopsOf};
-    pub use report::{DrawnTwice, Fragments, style};
+    pub use report::{DrawnTwice, Fragments, name, style};
 
     /// The grey scale of densities for a page, with base+fog marked where it is known.
     #[must_use]

@@ -4,7 +4,7 @@
 //! can be looked at before anything is measured. No pixel is handed out: those
 //! come as tiles.
 
-use crate::carrying::{CarriedFrame, Way, carry_patches};
+use crate::carrying::{CarriedFrame, LaidPairs, Way, carry_patches};
 use crate::pictures::{bounds_of, corners_of};
 use crate::tablet_search::find_tablets;
 use crate::{AppError, Progress};
@@ -28,8 +28,21 @@ pub struct LightTable {
 /// # Errors
 /// [`AppError`] when the folder or a scan is at fault.
 pub fn light_table(dir: &Path, progress: &dyn Progress) -> Result<LightTable, AppError> {
+    light_table_again(dir, &LaidPairs::default(), progress)
+}
+
+/// The same, with scans that were laid on each other already; those that were not are, and
+/// are kept there.
+///
+/// # Errors
+/// As for [`light_table`].
+pub fn light_table_again(
+    dir: &Path,
+    pairs: &LaidPairs,
+    progress: &dyn Progress,
+) -> Result<LightTable, AppError> {
     let (folder, _) = find_tablets(read_test_folder(dir)?, progress)?;
-    let (folder, carried) = carry_patches(folder, progress)?;
+    let (folder, carried) = carry_patches(folder, pairs, progress)?;
     let parts = folder.test.parts();
     let letters = letters(parts);
     let mut views = vec![];

@@ -17,6 +17,7 @@
 //! `folder`; for the notebook `documents`, then `store`.
 
 mod bundle;
+mod cell_places;
 mod cells;
 mod changed_plan;
 mod channel_word;
@@ -28,6 +29,7 @@ mod field_log;
 mod files;
 mod folder;
 mod format;
+mod frame_rows;
 mod from_record;
 mod import;
 mod keys;
@@ -46,6 +48,7 @@ mod words;
 mod write;
 
 pub use bundle::{BundleLimits, GoOn, OpenHeld, unpack_bundle, write_bundle};
+pub use cell_places::{CellPlace, cell_of};
 pub use cells::{
     CELL_TABLES, CellColumn, CellKind, CellTable, RecordRow, cell_table, record_rows,
     with_record_rows, with_top_keys,
@@ -57,6 +60,7 @@ pub use columns::ReciprocityTableRow;
 pub use documents::{Documents, Fingerprint, Held};
 pub use field_log::field_log_csv;
 pub use folder::{HashState, PlannedFolder, TestFolder, read_planned_folder, read_test_folder};
+pub use frame_rows::{OnFrame, on_frame, without_frames};
 pub use import::{Imported, import_field_log};
 pub use listing::{ListedFile, Listing, ListingLimits, check_listing};
 pub use patch_rows::{PatchRow, patch_rows, with_patch_rows};

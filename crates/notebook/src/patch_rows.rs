@@ -176,7 +176,7 @@ pub fn patch_rows(documents: &Documents) -> Result<Vec<PatchRow>, FolderError> {
 }
 
 /// How many lines a row takes: until its double quotes are closed.
-fn row_lines(lines: &[&str]) -> usize {
+pub(crate) fn row_lines(lines: &[&str]) -> usize {
     let mut quotes = 0;
     for (index, line) in lines.iter().enumerate() {
         quotes += line.matches('"').count();

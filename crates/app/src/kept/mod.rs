@@ -14,6 +14,7 @@
 
 mod error;
 mod evaluation;
+mod frames_typed;
 mod patch_rows;
 mod planning;
 mod rebate;
