@@ -6,9 +6,11 @@
 //! report's own tests read its HTML.
 
 pub(crate) mod axe;
+mod draft_walk;
 mod folder_walk;
 pub(crate) mod program;
 pub(crate) mod screens;
+mod sizes_walk;
 mod trace_walk;
 pub(crate) mod walks;
 
@@ -87,7 +89,7 @@ pub(crate) fn run(workspace: &Workspace, program: &Path) -> Result<(), String> {
 }
 
 /// The walks through the pages by name.
-const WALKS: [&str; 4] = ["example", "empty", "trace", "folder"];
+const WALKS: [&str; 5] = ["example", "empty", "trace", "folder", "drafts"];
 
 /// The walks through the pages, each over a notebook of its own; all when none is named.
 pub(crate) fn pages(
@@ -123,6 +125,7 @@ pub(crate) fn pages(
             "example" => walks::example_walk(&mut page, &served.address, &axe),
             "trace" => trace_walk::walk(&mut page, &served.address, &folder, &axe),
             "folder" => folder_walk::walk(&mut page, &served.address, &scans, &axe),
+            "drafts" => draft_walk::walk(&mut page, &served.address, &axe),
             _ => walks::empty_walk(&mut page, &served.address, &scans, &axe),
         };
         if walked.is_err() {

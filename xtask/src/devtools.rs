@@ -147,6 +147,9 @@ impl Page {
                 self.requests.push(url.to_owned());
             }
             self.complaints.extend(complaint(&answer));
+            if answer["method"] == "Page.javascriptDialogOpening" {
+                self.answer_yes()?;
+            }
             if answer["id"] == json!(number) {
                 return match answer.get("error") {
                     Some(error) => Err(format!("{method}: {error}")),
@@ -154,6 +157,18 @@ impl Page {
                 };
             }
         }
+    }
+
+    /// Answers the browser's question, whether to leave the page, with yes.
+    fn answer_yes(&mut self) -> Result<(), String> {
+        self.number += 1;
+        let mut message = json!({ "id": self.number, "method": "Page.handleJavaScriptDialog", "params": { "accept": true } });
+        if let Some(session) = &self.session {
+            message["sessionId"] = json!(session);
+        }
+        self.socket
+            .send(Message::text(message.to_string()))
+            .map_err(|e| format!("Page.handleJavaScriptDialog: {e}"))
     }
 
     /// Gives what a script makes of the page.

@@ -5,6 +5,7 @@
 
 use crate::browser::axe::Axe;
 use crate::browser::screens::READY;
+use crate::browser::sizes_walk;
 use crate::devtools::Page;
 use serde_json::{Value, json};
 use std::fs;
@@ -142,6 +143,7 @@ pub(crate) fn example_walk(page: &mut Page, address: &str, axe: &Axe) -> Result<
         axe.look(page, path)?;
     }
     promise_narrows(page, address, &own)?;
+    sizes_walk::walk(page, address, &own)?;
     page.open(&format!("{address}{own}/negatives"), READY)?;
     under_the_pointer(page)?;
     frames_shown(page)?;
