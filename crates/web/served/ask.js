@@ -47,11 +47,11 @@ export async function ask(address, { method = 'GET', json, body, signal, lasting
   return told;
 }
 
-/** Sends a file with PUT and tells the bytes that have gone; throws a Refused. */
-export function send(address, { file, signal, told }) {
+/** Sends a file, with PUT unless it is told otherwise, and tells the bytes that have gone; throws a Refused. */
+export function send(address, { file, signal, told, method = 'PUT' }) {
   return new Promise((fine, bad) => {
     const request = new XMLHttpRequest();
-    request.open('PUT', address);
+    request.open(method, address);
     request.setRequestHeader('x-filmproof-token', token());
     request.setRequestHeader('content-type', 'application/octet-stream');
     request.responseType = 'json';

@@ -3,7 +3,8 @@
 //
 // Every cell is an input of its own. The page hands over what the record holds
 // in `value` attributes; what is typed stays in the inputs until it is saved.
-import { ask, say, sayRefused } from './ask.js';
+import { ask, say, sayRefused, sentence } from './ask.js';
+import { Drafts } from './drafts.js';
 import { merged } from './merge.js';
 
 const root = document.querySelector('[data-records]');
@@ -12,10 +13,10 @@ const grids = [...root.querySelectorAll('[data-table]')];
 const saveButton = root.querySelector('[data-save]');
 const told = root.querySelector('[data-told]');
 const kinds = grids.map((grid) => grid.dataset.table);
-const kept = `typed:${location.host}:${test}:${kinds.join()}`;
+const none = root.querySelector('[data-none]');
 
 /** Of all tables of a record those that stand on this page. */
-const own = (tables) => Object.fromEntries(kinds.map((kind) => [kind, tables[kind] ?? []]));
+const ofPage = (tables) => Object.fromEntries(kinds.map((kind) => [kind, tables[kind] ?? []]));
 
 const rowsOf = (grid) => [...grid.querySelectorAll('tbody tr')];
 const cellsOf = (row) => [...row.querySelectorAll('input')];
@@ -56,7 +57,7 @@ function changed() {
 }
 
 /** Writes rows into a table, and one blank row under them. */
-function write(grid, rows, marks = []) {
+function write(grid, rows, marks = [], where = 'in the other window') {
   const body = grid.querySelector('tbody');
   const pattern = grid.querySelector('template').content;
   const written = rows.map((record) => {
@@ -71,7 +72,7 @@ function write(grid, rows, marks = []) {
     const cell = cellsOf(written[place]).find((c) => c.name === key);
     if (!cell) continue;
     cell.setAttribute('aria-invalid', 'true');
-    cell.title = theirs === '' ? 'taken out in the other window' : `${theirs} in the other window`;
+    cell.title = theirs === '' ? `taken out ${where}` : `${theirs} ${where}`;
   }
   name(grid);
 }
@@ -107,12 +108,10 @@ function show() {
   const open = changed();
   saveButton.disabled = !open;
   saveButton.textContent = open ? 'Save' : 'Saved';
-  try {
-    if (open) localStorage.setItem(kept, JSON.stringify({ revision, base, tables: read() }));
-    else localStorage.removeItem(kept);
-  } catch {
-    // A browser that keeps nothing still edits.
-  }
+  for (const cell of root.querySelectorAll('[data-table] td>input')) cell.parentElement.dataset.typed = cell.value;
+  if (open) drafts.keep({ revision, base, tables: read() });
+  else drafts.forget();
+  if (none) none.hidden = !rowsOf(grids.find((grid) => grid.dataset.table === 'frame')).every(isBlank);
 }
 
 function restore(tables) {
@@ -163,6 +162,7 @@ function paste(grid, cell, text) {
 
 let base = read();
 let before = base;
+const drafts = await Drafts.of(`typed:${location.host}:${test}:${kinds.join()}`);
 
 for (const grid of grids) {
   blankRow(grid);
@@ -220,13 +220,15 @@ for (const grid of grids) {
   });
 }
 
-root.addEventListener('keydown', (event) => {
-  if (!(event.ctrlKey || event.metaKey)) return;
+// Saving works wherever the cursor is; undoing is that of a field outside the tables.
+document.addEventListener('keydown', (event) => {
+  if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
   const key = event.key.toLowerCase();
+  const ours = event.target === document.body || root.contains(event.target);
   if (key === 's') {
     event.preventDefault();
     save();
-  } else if (key === 'z' || key === 'y') {
+  } else if (ours && (key === 'z' || key === 'y')) {
     event.preventDefault();
     event.target.dispatchEvent(new Event('change', { bubbles: true }));
     if (key === 'y' || event.shiftKey) step(undone, done);
@@ -235,44 +237,79 @@ root.addEventListener('keydown', (event) => {
 });
 
 /** Saves; what was saved elsewhere meanwhile is joined with what is typed here. */
-async function save() {
+async function save({ withTheirs = false } = {}) {
+  root.querySelector('[data-asked]')?.remove();
   if (!changed()) return;
   const sent = read();
   saveButton.disabled = true;
   try {
     const answer = await ask(`/api/tests/${test}/records`, {
       method: 'PUT',
-      json: { expected_revision: revision, tables: sent },
+      json: { expected_revision: revision, tables: sent, with_what_lies_on_frames: withTheirs },
     });
     accept(answer, sent);
     say('Saved.', { passing: true });
   } catch (error) {
     if (error.status === 409) await join(error);
+    else if (error.status === 428) askAboutFrames(error);
     else sayRefused(error);
     show();
   }
+}
+
+/** Asks what is to become of what lies on frames that were taken out. */
+function askAboutFrames(error) {
+  const place = document.createElement('div');
+  const words = document.createElement('p');
+  const choice = document.createElement('p');
+  place.className = 'told';
+  place.dataset.asked = '';
+  place.setAttribute('role', 'alert');
+  choice.className = 'actions';
+  words.textContent = `Nothing is saved yet. ${sentence(error.message)}`;
+  const button = (text, act) => {
+    const made = document.createElement('button');
+    made.type = 'button';
+    made.textContent = text;
+    made.addEventListener('click', act);
+    choice.append(made);
+  };
+  button('Take it out with the frame', () => save({ withTheirs: true }));
+  button('Put the frame back', () => {
+    place.remove();
+    const frames = grids.find((grid) => grid.dataset.table === 'frame');
+    const back = base.frame.filter((row) => !rowsOf(frames).some((r) => r.dataset.was === String(row.was)));
+    remember(read());
+    write(frames, [...read().frame, ...back].sort((one, other) => (one.was ?? Infinity) - (other.was ?? Infinity)));
+    before = read();
+    show();
+  });
+  place.append(words, choice);
+  root.prepend(place);
+  place.scrollIntoView({ block: 'nearest' });
+  choice.firstElementChild.focus();
 }
 
 /** Takes what the program now holds as what is saved. */
 function accept(answer, sent) {
   revision = answer.revision;
   const typedSince = !same(read(), sent);
-  base = own(answer.tables);
+  base = ofPage(answer.tables);
   if (!typedSince) restore(base);
   before = read();
-  problems(answer.problems);
+  problems(answer.problems, answer.faults);
   show();
 }
 
 async function join(error) {
   try {
     const theirs = await ask(`/api/tests/${test}/records`);
-    const { tables, marks, clashes } = merged(base, read(), own(theirs.tables));
-    base = own(theirs.tables);
+    const { tables, marks, clashes } = merged(base, read(), ofPage(theirs.tables));
+    base = ofPage(theirs.tables);
     revision = theirs.revision;
     for (const grid of grids) write(grid, tables[grid.dataset.table] ?? [], marks[grid.dataset.table]);
     before = read();
-    problems(theirs.problems);
+    problems(theirs.problems, theirs.faults);
     say(
       `${error.message} Its changes are in the tables now, beside yours. ` +
         (clashes === 0
@@ -284,37 +321,128 @@ async function join(error) {
   }
 }
 
-function problems(list) {
+/** Marks the cells that have to be mended, and opens the tables they lie in. */
+function markFaults(faults) {
+  for (const cell of root.querySelectorAll('[data-fault]')) {
+    delete cell.dataset.fault;
+    cell.removeAttribute('aria-invalid');
+    cell.removeAttribute('title');
+  }
+  for (const { table, row, key, problem } of faults) {
+    const grid = grids.find((g) => g.dataset.table === table);
+    const cells = grid && rowsOf(grid).filter((r) => r.dataset.was === String(row)).flatMap(cellsOf);
+    const cell = cells?.find((c) => c.name === key) ?? cells?.[0];
+    if (!cell) continue;
+    cell.dataset.fault = '1';
+    cell.setAttribute('aria-invalid', 'true');
+    cell.title = problem;
+    const folded = cell.closest('details');
+    if (folded) folded.open = true;
+  }
+}
+
+function problems(list, faults) {
+  markFaults(faults);
   told.replaceChildren(
     ...list.map((text) => {
       const line = document.createElement('p');
-      line.textContent = text;
+      line.textContent = sentence(text);
       return line;
     }),
   );
 }
 
-saveButton.addEventListener('click', save);
+saveButton.addEventListener('click', () => save());
+// On paper all that is recorded is there, folded away or not.
+let folded = [];
+window.addEventListener('beforeprint', () => {
+  folded = [...root.querySelectorAll('details:not([open])')];
+  for (const part of folded) part.open = true;
+});
+window.addEventListener('afterprint', () => {
+  for (const part of folded) part.open = false;
+});
 window.addEventListener('beforeunload', (event) => {
   if (changed()) event.preventDefault();
 });
 
-// What was typed and not saved when the page was closed comes back.
-try {
-  const left = JSON.parse(localStorage.getItem(kept) ?? 'null');
-  if (left && !same(left.tables, base)) {
-    if (left.revision === revision) {
-      restore(left.tables);
-      say('What was typed here before and not saved is back in the tables.');
-    } else {
-      const { tables, marks } = merged(left.base, left.tables, base);
-      for (const grid of grids) write(grid, tables[grid.dataset.table] ?? [], marks[grid.dataset.table]);
-      say('What was typed here before and not saved is back; the record was changed since. Look it over before you save.');
-    }
+/** What a draft has that its record had not: a few of its words, to know it by. */
+function wordsOf({ base: stood, tables }) {
+  const words = Object.entries(tables).flatMap(([kind, rows]) =>
+    rows.flatMap(({ was, cells }) => {
+      const before = (stood[kind] ?? []).find((row) => row.was === was && was !== null)?.cells ?? {};
+      return Object.entries(cells).filter(([key, value]) => before[key] !== value).map(([, value]) => value);
+    }),
+  );
+  const shown = words.slice(0, 4).map((word) => `\u201c\u2068${word.slice(0, 40)}\u2069\u201d`).join(', ');
+  if (words.length === 0) return 'Rows were taken out.';
+  return words.length > 4 ? `${shown} and ${words.length - 4} cells more.` : `${shown}.`;
+}
+
+/** Lays a draft over what stands here; gives how many cells differ in both. */
+function lay(draft, where) {
+  const { tables, marks, clashes } = merged(draft.base, draft.tables, read());
+  for (const grid of grids) write(grid, tables[grid.dataset.table] ?? [], marks[grid.dataset.table], where);
+  return clashes;
+}
+
+/** Offers what a window typed that was closed before it saved. */
+function offer({ number, sure, draft }) {
+  const place = document.createElement('div');
+  const words = document.createElement('p');
+  const typed = document.createElement('p');
+  const choice = document.createElement('p');
+  place.className = 'told';
+  place.dataset.left = number;
+  choice.className = 'actions';
+  const when = new Date(draft.at).toLocaleString(undefined, { dateStyle: 'medium', timeStyle: 'short' });
+  words.textContent = sure
+    ? `What was typed in another window, last on ${when}, was not saved before it was closed.`
+    : `What was typed in another window, last on ${when}, is not saved. That window may still be open.`;
+  typed.textContent = wordsOf(draft);
+  const button = (text, act) => {
+    const made = document.createElement('button');
+    made.type = 'button';
+    made.textContent = text;
+    made.addEventListener('click', () => {
+      act();
+      drafts.forget(number);
+      place.remove();
+    });
+    choice.append(made);
+  };
+  button('Take it into the tables', () => {
+    remember(read());
+    const clashes = lay(draft, 'stood here');
     before = read();
+    show();
+    say(
+      clashes === 0
+        ? 'What was typed in the other window is in the tables now. Save to keep it.'
+        : `What was typed in the other window is in the tables now. ${clashes} cells held something else here, and are marked; point at them to see it. Ctrl+Z takes it back.`,
+    );
+  });
+  button('Throw it away', () => say('What was typed in the other window was thrown away.', { passing: true }));
+  place.append(words, typed, choice);
+  root.prepend(place);
+}
+
+// What was typed here and not saved when the page was left comes back.
+const own = drafts.own();
+if (own && !same(own.tables, base)) {
+  if (own.revision === revision) {
+    restore(own.tables);
+    say('What was typed here before and not saved is back in the tables.');
+  } else {
+    lay(own, 'in the record now');
+    say('What was typed here before and not saved is back; the record was changed since. Look it over before you save.');
   }
-} catch {
-  // Nothing was kept.
+  before = read();
+}
+markFaults(JSON.parse(root.dataset.faults));
+for (const left of await drafts.left()) {
+  if (same(left.draft.tables, base)) drafts.forget(left.number);
+  else offer(left);
 }
 show();
 document.documentElement.dataset.ready = '1';

@@ -106,6 +106,11 @@ function show() {
 frames?.addEventListener('change', () => {
   for (const view of views) view.showFound(frames.checked);
 });
+
+window.addEventListener('beforeprint', () => {
+  for (const view of views) view.settled();
+});
+
 lift?.addEventListener('input', show);
 positive?.addEventListener('change', show);
 
@@ -170,6 +175,7 @@ form?.addEventListener('submit', async (event) => {
             carry: values.get('carry') === 'on',
           },
     });
+    keepPlace();
     location.assign(answer.next);
   } catch (error) {
     sayRefused(error);
@@ -199,9 +205,36 @@ follow({
   },
 });
 
+// What is settled or outlined brings the same page again: where it was scrolled to is kept.
+const PLACE = `place:${test}`;
+
+function keepPlace() {
+  try {
+    sessionStorage.setItem(PLACE, String(scrollY));
+  } catch {
+    // A browser that keeps nothing begins at the top.
+  }
+}
+
+function takePlace() {
+  try {
+    const place = sessionStorage.getItem(PLACE);
+    sessionStorage.removeItem(PLACE);
+    if (place !== null) scrollTo({ top: Number(place), behavior: 'instant' });
+  } catch {
+    // It begins at the top.
+  }
+}
+
+for (const settled of document.querySelectorAll('form.settle, form.settled')) {
+  settled.addEventListener('submit', keepPlace);
+}
+
 const opened = [...root.querySelectorAll('figure[data-view]')].map(open);
 // A page is ready when all that is in sight is drawn.
 Promise.allSettled(opened).then(() => {
+  // All pictures have their heights now.
+  takePlace();
   const wait = () => {
     if (views.every((view) => view.drawn && !view.loading)) document.documentElement.dataset.ready = '1';
     else setTimeout(wait, 30);

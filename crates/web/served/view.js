@@ -39,12 +39,19 @@ export class View {
     this.canvas.width = Math.round(width * ratio);
     this.canvas.height = Math.round(height * ratio);
     this.ratio = ratio;
-    if (!this.place) this.fit();
+    if (!this.place || this.whole) this.fit();
     else this.draw();
   }
 
-  /** Shows the whole frame. */
+  /** Shows at once all that is there at the size that the picture has now, for paper. */
+  settled() {
+    this.resized();
+    this.drawNow();
+  }
+
+  /** Shows the whole frame, and goes on doing so when the canvas gets another size. */
   fit() {
+    this.whole = true;
     const [left, top, right, bottom] = this.bounds;
     const scale = Math.min(this.canvas.width / (right - left), this.canvas.height / (bottom - top));
     this.place = { x: (left + right) / 2, y: (top + bottom) / 2, scale };
@@ -66,6 +73,7 @@ export class View {
     const [left, top, right, bottom] = this.bounds;
     const fitting = Math.min(this.canvas.width / (right - left), this.canvas.height / (bottom - top));
     this.place = { x: left + x * (right - left), y: top + y * (bottom - top), scale: zoom * fitting };
+    this.whole = x === 0.5 && y === 0.5 && zoom === 1;
     this.draw();
   }
 
@@ -105,6 +113,7 @@ export class View {
   move(dx, dy) {
     this.place.x -= (dx * this.ratio) / this.place.scale;
     this.place.y -= (dy * this.ratio) / this.place.scale;
+    this.whole = false;
     this.held();
     this.draw();
     this.moved(this);
@@ -118,6 +127,7 @@ export class View {
     const [nx, ny] = this.toScan(x, y);
     this.place.x += sx - nx;
     this.place.y += sy - ny;
+    this.whole = false;
     this.held();
     this.draw();
     this.moved(this);

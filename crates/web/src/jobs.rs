@@ -22,6 +22,8 @@ pub(crate) struct JobState {
     pub(crate) job: u64,
     /// What it does, in words.
     pub(crate) title: String,
+    /// The test that it is about, where it is about one.
+    pub(crate) test: Option<u32>,
     /// Where it is.
     pub(crate) state: JobStage,
     /// What it is doing now.
@@ -117,6 +119,19 @@ impl Jobs {
         title: impl Into<String>,
         work: impl FnOnce(&JobProgress) -> Result<E, AppError> + Send + 'static,
     ) -> Result<u64, AppError> {
+        self.start_of(None, title, work)
+    }
+
+    /// The same about a test, which its page then leads back to.
+    ///
+    /// # Errors
+    /// [`AppError`] when too many run already.
+    pub(crate) fn start_of<E: Into<Ended>>(
+        &self,
+        test: Option<u32>,
+        title: impl Into<String>,
+        work: impl FnOnce(&JobProgress) -> Result<E, AppError> + Send + 'static,
+    ) -> Result<u64, AppError> {
         let mut all = self.lock();
         let running = all
             .values()
@@ -141,6 +156,7 @@ impl Jobs {
             state: Mutex::new(JobState {
                 job: number,
                 title: title.into(),
+                test,
                 state: JobStage::Running,
                 work: "beginning".to_owned(),
                 done: 0,

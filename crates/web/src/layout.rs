@@ -65,6 +65,8 @@ pub(crate) struct Frame<'a> {
     pub(crate) title: &'a str,
     /// The test by its id, and which of its pages this is.
     pub(crate) test: Option<(&'a str, Step)>,
+    /// What the browser calls the page, where it is none of the steps.
+    pub(crate) called: Option<&'a str>,
     /// Small words over the title.
     pub(crate) about: Option<Markup>,
     /// Modules that the page needs.
@@ -81,6 +83,7 @@ impl<'a> Frame<'a> {
         Self {
             title,
             test: None,
+            called: None,
             about: None,
             modules: &[],
             token: "",
@@ -102,8 +105,11 @@ impl<'a> Frame<'a> {
 /// Writes a whole page.
 pub(crate) fn page(frame: &Frame<'_>, body: Markup) -> Markup {
     let head = match frame.test {
-        Some((_, step)) => format!("{}: {}", step.name(), frame.title),
-        None => frame.title.to_owned(),
+        Some((_, step)) => {
+            let called = frame.called.unwrap_or_else(|| step.name());
+            app::shown::in_line(&format!("{called}: {}", frame.title))
+        }
+        None => app::shown::in_line(frame.title),
     };
     html! {
         (DOCTYPE)

@@ -24,6 +24,7 @@ mod frame_found;
 mod guard;
 mod jobs;
 mod layout;
+mod mending;
 mod pages;
 mod phone;
 mod plan_form;

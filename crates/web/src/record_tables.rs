@@ -38,6 +38,17 @@ pub(crate) fn of(open: &OpenTest) -> Result<Vec<(TableWords, Vec<RecordRow>)>, R
         .collect()
 }
 
+/// The title of a kind of record.
+pub(crate) fn title(name: &str) -> &'static str {
+    words(name).0
+}
+
+/// The head of a column.
+pub(crate) fn label(table: &CellTable, key: &str) -> Option<&'static str> {
+    let place = table.columns.iter().position(|column| column.key == key)?;
+    words(table.name).1.get(place).copied()
+}
+
 fn words(name: &str) -> (&'static str, &'static [&'static str], bool) {
     match name {
         "frame" => (

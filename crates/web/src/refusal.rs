@@ -16,6 +16,8 @@ use utoipa::ToSchema;
 pub(crate) struct Refusal {
     pub(crate) status: StatusCode,
     pub(crate) told: Told,
+    /// Where it can be put right, and the words for it.
+    next: Option<(String, &'static str)>,
     json: bool,
 }
 
@@ -40,6 +42,7 @@ impl Refusal {
                 problem: problem.into(),
                 remedy: remedy.into(),
             },
+            next: None,
             json: false,
         }
     }
@@ -51,6 +54,12 @@ impl Refusal {
             what,
             "go to the list of tests and choose from there",
         )
+    }
+
+    /// With the page where it can be put right.
+    pub(crate) fn going_to(mut self, address: String, words: &'static str) -> Self {
+        self.next = Some((address, words));
+        self
     }
 
     /// As JSON or as a page.
@@ -108,6 +117,7 @@ impl IntoResponse for Refusal {
         let body = maud::html! {
             p.note { (sentence(&self.told.problem)) }
             @if !self.told.remedy.is_empty() { p { (sentence(&self.told.remedy)) } }
+            @if let Some((address, words)) = &self.next { div.actions { a.button.main href=(address) { (words) } } }
             p { a href="/" { "All tests" } }
         };
         (self.status, page(&Frame::plain(title), body)).into_response()

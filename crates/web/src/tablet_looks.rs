@@ -55,12 +55,13 @@ pub(crate) fn begin(shared: &Shared, test: u32, only: Option<String>) -> Result<
         ));
     }
     let own = shared.book();
-    let job = shared
-        .jobs()
-        .start("Looking for the step tablet", move |progress| {
-            own.find_tablets(test, only.as_deref(), progress)?;
-            Ok(Step::Negatives.of(&test.to_string()))
-        })?;
+    let job =
+        shared
+            .jobs()
+            .start_of(Some(test), "Looking for the step tablet", move |progress| {
+                own.find_tablets(test, only.as_deref(), progress)?;
+                Ok(Step::Negatives.of(&test.to_string()))
+            })?;
     looking.insert(test, job);
     Ok(job)
 }

@@ -3,6 +3,7 @@
 use crate::api::refused::JsonChangeRefused;
 use crate::api::tests::Number;
 use crate::book::Rows;
+use crate::mending::FaultyCell;
 use crate::record_tables::{as_typed, shown_rows};
 use crate::refusal::{ApiRefusal, Refusal, Told};
 use crate::shared::{OpenTest, Shared, away};
@@ -10,6 +11,7 @@ use app::RecordRow;
 use axum::Json;
 use axum::extract::rejection::JsonRejection;
 use axum::extract::{Path, State};
+use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -33,6 +35,8 @@ pub(crate) struct Records {
     tables: BTreeMap<String, Vec<Row>>,
     /// What has to be mended before the test can be evaluated.
     problems: Vec<String>,
+    /// The cells that what has to be mended lies in.
+    faults: Vec<FaultyCell>,
 }
 
 fn records_of(open: &OpenTest) -> Result<Records, Refusal> {
@@ -40,6 +44,7 @@ fn records_of(open: &OpenTest) -> Result<Records, Refusal> {
         revision: open.revision,
         tables: shown_rows(open)?,
         problems: open.problems.clone(),
+        faults: open.faults.clone(),
     })
 }
 
@@ -73,6 +78,10 @@ pub(crate) struct ChangedRecords {
     expected_revision: u32,
     /// All rows of each kind that is given, in their order; a record without a row is taken out.
     tables: BTreeMap<String, Vec<Row>>,
+    /// Whether what lies on frames that are taken out, patches and written densities, goes
+    /// with them; without it nothing is saved where there is any.
+    #[serde(default)]
+    with_what_lies_on_frames: bool,
 }
 
 /// Saves rows of records, if nobody changed the test since it was read.
@@ -84,6 +93,7 @@ pub(crate) struct ChangedRecords {
     responses(
         (status = 200, body = Records),
         (status = 422, description = "The rows don't fit the record", body = Told),
+        (status = 428, description = "Patches or densities lie on frames that are taken out", body = Told),
         JsonChangeRefused,
     )
 )]
@@ -113,10 +123,24 @@ pub(crate) async fn save_records(
         })
         .collect();
     let book = shared.book();
-    let open = away(move || {
+    let saved = away(move || {
+        if !changed.with_what_lies_on_frames {
+            let told = book.on_frames_taken_out(test, changed.expected_revision, &rows)?;
+            if !told.is_empty() {
+                return Ok(Err(told));
+            }
+        }
         book.save_rows(test, changed.expected_revision, &rows)?;
-        book.open(test)
+        book.open(test).map(Ok)
     })
     .await?;
-    Ok(Json(records_of(&open)?))
+    match saved {
+        Ok(open) => Ok(Json(records_of(&open)?)),
+        Err(told) => Err(Refusal::new(
+            StatusCode::PRECONDITION_REQUIRED,
+            told.join("; "),
+            "put the frame back, or take out with it what lies on it; its scan stays, and asks which frame it shows",
+        )
+        .into()),
+    }
 }

@@ -156,12 +156,14 @@ pub(crate) async fn evaluate(
     let book = shared.book();
     let known = shared.book();
     away(move || known.open(test)).await?;
-    let work = shared
-        .jobs()
-        .start(format!("Evaluating test {test}"), move |progress| {
+    let work = shared.jobs().start_of(
+        Some(test),
+        format!("Evaluating test {test}"),
+        move |progress| {
             book.evaluate(test, progress)?;
             Ok(Step::Findings.of(&test.to_string()))
-        })?;
+        },
+    )?;
     let state = shared
         .jobs()
         .state(work)

@@ -5,7 +5,24 @@ use app::{AppError, KeepError, cell_table, with_record_rows};
 use serde_json::Value;
 
 impl Book {
-    /// Saves rows of records, if the test still has the revision that was seen.
+    /// What lies on frames that these rows take out, in words.
+    pub(crate) fn on_frames_taken_out(
+        &self,
+        test: u32,
+        seen: u32,
+        rows: &Rows,
+    ) -> Result<Vec<String>, KeepError> {
+        match rows.get("frame") {
+            Some(frames) => self
+                .notebook
+                .open_test(id(test), Some(seen))?
+                .on_frames_taken_out(frames),
+            None => Ok(vec![]),
+        }
+    }
+
+    /// Saves rows of records, if the test still has the revision that was seen. Patches
+    /// follow their frames to new names, and go with frames that are taken out.
     pub(crate) fn save_rows(&self, test: u32, seen: u32, rows: &Rows) -> Result<(), KeepError> {
         // The rows say which record they were by its place in the revision that was seen.
         let open = self.notebook.open_test(id(test), Some(seen))?;
@@ -21,7 +38,10 @@ impl Book {
                 text = open.with_scans_following_frames(&text, rows)?;
             }
         }
-        let documents = open.with_text("test.toml", Some(&text))?;
+        let mut documents = open.with_text("test.toml", Some(&text))?;
+        if let Some(frames) = rows.get("frame") {
+            documents = open.with_patches_following_frames(&documents, frames)?;
+        }
         let what = format!(
             "{} typed",
             rows.keys()
@@ -71,13 +91,13 @@ impl Book {
         Ok(())
     }
 
-    /// Confirms patches that were carried to a frame, or takes them off it. Confirmed,
-    /// they are outlines of their own at the place that was looked at.
+    /// Confirms patches that were carried to a frame, or to any when none is named, or takes
+    /// them off it. Confirmed, they are outlines of their own at the place that was looked at.
     pub(crate) fn settle_carried(
         &self,
         test: u32,
         seen: u32,
-        frame: &str,
+        frame: Option<&str>,
         confirm: bool,
     ) -> Result<(), KeepError> {
         let open = self.notebook.open_test(id(test), Some(seen))?;
@@ -91,7 +111,10 @@ impl Book {
         let mut rows = vec![];
         let mut without = vec![];
         for view in views.into_iter().flatten() {
-            if view.get("frame").and_then(Value::as_str) != Some(frame) {
+            let Some(on) = view.get("frame").and_then(Value::as_str) else {
+                continue;
+            };
+            if frame.is_some_and(|frame| frame != on) {
                 continue;
             }
             let scan = view.get("scan").and_then(Value::as_str).unwrap_or_default();
@@ -106,7 +129,7 @@ impl Book {
                     continue;
                 }
                 if !confirm {
-                    without.push((frame.to_owned(), text("patch").to_owned()));
+                    without.push((on.to_owned(), text("patch").to_owned()));
                     continue;
                 }
                 let corner = |c: &Value| {
@@ -120,7 +143,7 @@ impl Book {
                 let corners: Vec<String> =
                     corners.into_iter().flatten().filter_map(corner).collect();
                 rows.push(app::PatchRow {
-                    frame: frame.to_owned(),
+                    frame: on.to_owned(),
                     patch: text("patch").to_owned(),
                     role: text("role").replace(' ', "_"),
                     scan: scan.to_owned(),
@@ -133,16 +156,22 @@ impl Book {
         }
         if rows.is_empty() && without.is_empty() {
             return Err(AppError::new(
-                format!("frame {frame:?} has no carried patch"),
+                match frame {
+                    Some(frame) => format!("frame {frame:?} has no carried patch"),
+                    None => "no frame has a carried patch".to_owned(),
+                },
                 "load the page again",
             )
             .into());
         }
         let documents = open.with_patches(&rows, &without)?;
-        let what = if confirm {
-            format!("carried patches of frame {frame} looked at and confirmed")
-        } else {
-            format!("carried patches taken off frame {frame}")
+        let what = match (frame, confirm) {
+            (Some(frame), true) => {
+                format!("carried patches of frame {frame} looked at and confirmed")
+            }
+            (None, true) => "carried patches of all frames looked at and confirmed".to_owned(),
+            (Some(frame), false) => format!("carried patches taken off frame {frame}"),
+            (None, false) => "carried patches taken off all frames".to_owned(),
         };
         self.notebook.save(id(test), seen, &documents, BY, &what)?;
         Ok(())

@@ -3,7 +3,10 @@
 use super::{Book, LaidTable, MOST_LAID, MOST_TILED, Tiled, id};
 use crate::frame_found::FrameFound;
 use app::shown::density_scale_of_page;
-use app::{AppError, KeepError, LightTable, Progress, TiledScan, light_table, tiles_of_test_scan};
+use app::{
+    AppError, KeepError, LaidPairs, LightTable, Progress, TiledScan, light_table_again,
+    tiles_of_test_scan,
+};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Arc, PoisonError};
@@ -20,7 +23,9 @@ impl Book {
     /// Lays the light table out.
     pub(crate) fn lay(&self, test: u32, progress: &dyn Progress) -> Result<(), KeepError> {
         let (revision, dir) = self.notebook.folder(id(test), None)?;
-        let mut table = light_table(&dir, progress)?;
+        let pairs = self.pairs(&self.scans_as_recorded(test, revision)?);
+        let mut table = light_table_again(&dir, &pairs, progress)
+            .map_err(|error| self.without_place(test, error.into()))?;
         let frames = self.cut(test, &table, progress)?;
         with_frames(&mut table, &frames);
         let base_plus_fog = self.evaluated(test)?.and_then(|pages| {
@@ -46,6 +51,54 @@ impl Book {
             laid.pop_front();
         }
         Ok(())
+    }
+
+    /// Whether the light table is laid out at once: its scans are cut into tiles and laid on
+    /// each other already, and only what is outlined has changed.
+    pub(crate) fn lays_at_once(&self, test: u32) -> Result<bool, KeepError> {
+        let (revision, dir) = self.notebook.folder(id(test), None)?;
+        let recorded = self.scans_as_recorded(test, revision)?;
+        let cut = self.tiled.lock().unwrap_or_else(PoisonError::into_inner);
+        let looked_at = cut.iter().any(|((of, _), _)| *of == recorded);
+        drop(cut);
+        Ok(looked_at && self.pairs(&recorded).hold_all_of(&dir)?)
+    }
+
+    /// The scans of one state of a record that were laid on each other.
+    fn pairs(&self, recorded: &Arc<str>) -> Arc<LaidPairs> {
+        let mut all = self.pairs.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, pairs)) = all.iter().find(|(of, _)| of == recorded) {
+            return Arc::clone(pairs);
+        }
+        let pairs = Arc::new(LaidPairs::default());
+        all.push_back((Arc::clone(recorded), Arc::clone(&pairs)));
+        while all.len() > MOST_LAID {
+            all.pop_front();
+        }
+        pairs
+    }
+
+    /// A name for the scans of a revision and all that is recorded of them: the same for
+    /// revisions that differ only in what is outlined or written down as read.
+    fn scans_as_recorded(&self, test: u32, revision: u32) -> Result<Arc<str>, KeepError> {
+        let key = (test, revision);
+        let mut seen = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, recorded)) = seen.iter().find(|(of, _)| *of == key) {
+            return Ok(Arc::clone(recorded));
+        }
+        let open = self.notebook.open_test(id(test), Some(revision))?;
+        let files: Vec<String> = open
+            .documents
+            .iter()
+            .filter(|(path, _)| !["patches.csv", "readings.csv", "plan.toml"].contains(path))
+            .map(|(path, held)| format!("{path} {:?}", held.fingerprint()))
+            .collect();
+        let recorded: Arc<str> = format!("{test} {}", files.join(" ")).into();
+        seen.push_back((key, Arc::clone(&recorded)));
+        while seen.len() > MOST_TILED {
+            seen.pop_front();
+        }
+        Ok(recorded)
     }
 
     /// Cuts every scan of a light table into tiles, so that the page finds them; gives the
@@ -82,7 +135,7 @@ impl Book {
     /// A scan as tiles; the first look at it cuts them.
     pub(crate) fn tiled(&self, test: u32, scan: &str) -> Result<Arc<TiledScan>, KeepError> {
         let (revision, dir) = self.notebook.folder(id(test), None)?;
-        let key = (test, revision, scan.to_owned());
+        let key = (self.scans_as_recorded(test, revision)?, scan.to_owned());
         let known = |tiled: &VecDeque<Tiled>| {
             tiled
                 .iter()

@@ -11,11 +11,12 @@ pub(crate) use comparing::Others;
 pub(crate) use files::TakenIn;
 pub(crate) use tablets::{Found, Missing, TabletSearch};
 
+use crate::mending::{FaultyCell, ToMend, to_mend};
 use app::{
-    AppError, Carried, Check, ComparedTests, EvaluatedPages, FoundTests, KeepError, LightTable,
-    Notebook, PlanQuestion, Planned, PlannedFor, PlannedRow, Progress, RecordRow, TILE_CACHE_BYTES,
-    TestId, TestOverview, TileCache, TiledScan, carried, cell_table, plan, plan_foreseen,
-    planned_rows, record_rows, with_record_rows, with_top_keys,
+    AppError, Carried, Check, ComparedTests, EvaluatedPages, FoundTests, KeepError, LaidPairs,
+    LightTable, Notebook, PlanQuestion, Planned, PlannedFor, PlannedRow, Progress, RecordRow,
+    TILE_CACHE_BYTES, TestId, TestOverview, TileCache, TiledScan, carried, cell_table, plan,
+    plan_foreseen, planned_rows, record_rows, with_record_rows, with_top_keys,
 };
 use std::collections::{BTreeMap, VecDeque};
 use std::path::Path;
@@ -28,8 +29,8 @@ const MOST_TILED: usize = 64;
 /// Light tables that are held.
 const MOST_LAID: usize = 8;
 
-/// A scan of a test's revision as tiles.
-type Tiled = ((u32, u32, String), Arc<TiledScan>);
+/// A scan as tiles, by what is recorded of the scans.
+type Tiled = ((Arc<str>, String), Arc<TiledScan>);
 /// The light table of a test's revision.
 type Laid = ((u32, u32), Arc<LaidTable>);
 
@@ -43,6 +44,8 @@ pub(crate) struct Book {
     tiles: TileCache,
     tiled: Mutex<VecDeque<Tiled>>,
     laid: Mutex<VecDeque<Laid>>,
+    pairs: Mutex<VecDeque<(Arc<str>, Arc<LaidPairs>)>>,
+    seen: Mutex<VecDeque<((u32, u32), Arc<str>)>>,
     compared: Mutex<VecDeque<(Tests, Arc<ComparedTests>)>>,
     looks: Mutex<Vec<tablets::Look>>,
     looking: Mutex<BTreeMap<u32, u64>>,
@@ -59,6 +62,8 @@ pub(crate) struct OpenTest {
     pub(crate) record: String,
     /// What has to be mended before it can be evaluated.
     pub(crate) problems: Vec<String>,
+    /// The cells that what has to be mended lies in.
+    pub(crate) faults: Vec<FaultyCell>,
     pub(crate) frames: usize,
     pub(crate) scans: usize,
     /// Outlined patches and written readings.
@@ -122,6 +127,8 @@ impl Book {
             tiles,
             tiled: Mutex::default(),
             laid: Mutex::default(),
+            pairs: Mutex::default(),
+            seen: Mutex::default(),
             compared: Mutex::default(),
             looks: Mutex::default(),
             looking: Mutex::default(),
@@ -145,19 +152,22 @@ impl Book {
         let open = self.notebook.open_test(id(test), None)?;
         let parts = &open.checked.parts;
         let outlined = parts.patches.iter().filter(|p| p.place.is_some()).count();
+        let record = open.documents.record_text().unwrap_or_default().to_owned();
+        let to_mend: Vec<ToMend> = open
+            .checked
+            .problems
+            .iter()
+            .flat_map(|found| &found.problems)
+            .map(|problem| to_mend(&record, problem))
+            .collect();
         Ok(OpenTest {
             number: test,
             revision: open.revision,
             title: open.checked.title(),
             invented: parts.invented,
-            record: open.documents.record_text().unwrap_or_default().to_owned(),
-            problems: open
-                .checked
-                .problems
-                .iter()
-                .flat_map(|found| &found.problems)
-                .map(ToString::to_string)
-                .collect(),
+            record,
+            problems: to_mend.iter().map(|found| found.words.clone()).collect(),
+            faults: to_mend.into_iter().filter_map(|found| found.cell).collect(),
             frames: parts.frames.len(),
             scans: parts.scans.len(),
             readings: outlined + parts.readings.len(),
@@ -297,6 +307,24 @@ impl Book {
         let today = jiff::ZonedDateTime::now().date().to_string();
         self.notebook
             .evaluate_for_pages(id(test), Some(today), progress)
+            .map_err(|error| self.without_place(test, error))
+    }
+
+    /// An error that names files of a test as they are called in its folder, not where
+    /// that lies for as long as it is worked on.
+    fn without_place(&self, test: u32, error: KeepError) -> KeepError {
+        let KeepError::Failed(mut told) = error else {
+            return error;
+        };
+        if let Ok((_, dir)) = self.notebook.folder(id(test), None) {
+            let dir = dir.display().to_string();
+            for text in [&mut told.problem, &mut told.remedy] {
+                *text = text
+                    .replace(&format!("{dir}/"), "")
+                    .replace(&dir, "the test's folder");
+            }
+        }
+        KeepError::Failed(told)
     }
 
     pub(crate) fn evaluated(&self, test: u32) -> Result<Option<EvaluatedPages>, KeepError> {

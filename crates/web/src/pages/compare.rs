@@ -104,14 +104,17 @@ pub(crate) async fn show(
             .collect();
         let again = format!("/tests/{test}/compare?{}", with.join("&"));
         let book = shared.book();
-        let work = shared.jobs().start("Comparing tests", move |progress| {
-            book.compare(&tests, progress)?;
-            Ok(again)
-        })?;
+        let work = shared
+            .jobs()
+            .start_of(Some(test), "Comparing tests", move |progress| {
+                book.compare(&tests, progress)?;
+                Ok(again)
+            })?;
         return Ok(Redirect::to(&job::address(work)).into_response());
     };
     let frame = Frame {
         token: shared.token(),
+        called: Some("Compare"),
         ..Frame::of_test(&open, &id, Step::Findings)
     };
     Ok(page(&frame, body(&found)).into_response())

@@ -30,16 +30,14 @@ pub(crate) async fn show(
 
 fn body(open: &OpenTest, tables: &[(TableWords, Vec<RecordRow>)], id: &str, token: &str) -> Markup {
     html! {
-        div data-records=(id) data-revision=(open.revision) {
+        div data-records=(id) data-revision=(open.revision) data-faults=(serde_json::json!(open.faults)) {
             div.told data-told role="status" { @for problem in &open.problems { p { (sentence(problem)) } } }
             @for (words, rows) in tables {
                 @let is_frames = words.table.name == "frame";
                 @if is_frames {
-                    @if rows.is_empty() {
-                        div.empty {
-                            p { "No frame is written down yet." }
-                            p { "Type the first one here, or paste rows from a spreadsheet. Film, light and development are named below; frames refer to them by their short names." }
-                        }
+                    div.empty data-none hidden[!rows.is_empty()] {
+                        p { "No frame is written down yet." }
+                        p { "Type the first one here, or paste rows from a spreadsheet. Film, light and development are named below; frames refer to them by their short names." }
                     }
                     (table(words, rows))
                     p.about {
@@ -122,7 +120,7 @@ fn line(words: &TableWords, row: Option<&RecordRow>) -> Markup {
     html! {
         tr data-was=(was) {
             @for (column, label) in words.table.columns.iter().zip(words.labels) {
-                td .n[is_number(column.kind)] {
+                td .n[is_number(column.kind)] data-head=(label) {
                     input name=(column.key) autocomplete="off" spellcheck="false"
                         aria-label=(format!("{label}, {own}"))
                         size=(record_tables::width(column.key))

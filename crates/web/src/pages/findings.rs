@@ -11,6 +11,7 @@ use app::KeepError;
 use axum::body::Bytes;
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
 use axum::response::Redirect;
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -93,7 +94,7 @@ fn reports(open: &OpenTest, id: &str) -> Result<Markup, Refusal> {
             section #reports {
                 h2 { (words.title) }
                 p { "What somebody else says of this film behind such a filter: the EI that was set, and what was seen on the negative. Each is held against the curve of this test: expected, possible or contradictory." }
-                div data-records=(id) data-revision=(open.revision) {
+                div data-records=(id) data-revision=(open.revision) data-faults=(serde_json::json!(open.faults)) {
                     div.told data-told role="status" { @for problem in &open.problems { p { (sentence(problem)) } } }
                     (exposures::table(words, rows))
                     (exposures::word_lists())
@@ -123,7 +124,17 @@ pub(crate) async fn evaluate(
         .unwrap_or_else(|| Step::Findings.of(&id));
     let book = shared.book();
     let title = format!("Evaluating test {test}");
-    let work = shared.jobs().start(title, move |progress| {
+    let known = shared.book();
+    let open = away(move || known.open(test)).await?;
+    if open.frames > 0 && open.readings == 0 {
+        return Err(Refusal::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "nothing is outlined on a scan, and no density is written down: there is nothing to evaluate",
+            "bring the scans and outline a patch, the grey card first",
+        )
+        .going_to(Step::Negatives.of(&id), "To the negatives of this test"));
+    }
+    let work = shared.jobs().start_of(Some(test), title, move |progress| {
         book.evaluate(test, progress)?;
         Ok(to)
     })?;

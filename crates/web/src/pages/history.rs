@@ -22,6 +22,7 @@ pub(crate) async fn show(
     let id = test.to_string();
     let frame = Frame {
         token: shared.token(),
+        called: Some("What was changed"),
         ..Frame::of_test(&open, &id, Step::Exposures)
     };
     Ok(page(
@@ -35,7 +36,10 @@ pub(crate) async fn show(
                     p { (sentence(&revision.what)) }
                     @if !revision.differences.is_empty() && revision.number > 1 {
                         details {
-                            summary { (revision.differences.len()) " differences" }
+                            summary {
+                                (revision.differences.len())
+                                @if revision.differences.len() == 1 { " difference" } @else { " differences" }
+                            }
                             ul { @for line in &revision.differences { li { (line) } } }
                         }
                     }

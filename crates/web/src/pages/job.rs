@@ -1,7 +1,7 @@
 //! How far long work is, and the button that stops it.
 
 use crate::jobs::{JobStage, JobState};
-use crate::layout::{Frame, page, token_field};
+use crate::layout::{Frame, Step, page, token_field};
 use crate::refusal::{Refusal, sentence};
 use crate::shared::Shared;
 use axum::extract::{Path, State};
@@ -53,7 +53,7 @@ fn body(state: &JobState, token: &str) -> maud::Markup {
             },
             JobStage::Stopped => {
                 p { "Stopped. Nothing was changed by it." }
-                p { a href="/" { "All tests" } }
+                (ways_back(state.test))
             },
             JobStage::Done if state.result.is_some() => {
                 @for note in &state.notes { p.note { (sentence(note)) } }
@@ -62,8 +62,26 @@ fn body(state: &JobState, token: &str) -> maud::Markup {
             JobStage::Failed | JobStage::Done => {
                 p.note { (sentence(state.problem.as_deref().unwrap_or("the work ended without a result"))) }
                 @for line in state.remedy.as_deref().unwrap_or_default().lines() { p { (sentence(line)) } }
-                p { a href="/" { "All tests" } }
+                (ways_back(state.test))
             },
+        }
+    }
+}
+
+/// Where to go when work ended without a result: the pages where its test is changed.
+fn ways_back(test: Option<u32>) -> maud::Markup {
+    let steps = [Step::Exposures, Step::Negatives, Step::Findings];
+    html! {
+        @if let Some(test) = test {
+            p { "Back to the test: "
+                @for (place, step) in steps.into_iter().enumerate() {
+                    @if place > 0 { ", " }
+                    a href=(step.of(&test.to_string())) { (step.name()) }
+                }
+                "."
+            }
+        } @else {
+            p { a href="/" { "All tests" } }
         }
     }
 }

@@ -43,6 +43,10 @@ pub(crate) async fn show(
     let book = shared.book();
     let (open, laid) = away(move || {
         let open = book.open(test)?;
+        let ready = open.scans > 0 && open.problems.is_empty() && open.frames > 0;
+        if ready && book.laid(test, open.revision).is_none() && book.lays_at_once(test)? {
+            book.lay(test, &app::Silent)?;
+        }
         let laid = book.laid(test, open.revision);
         Ok::<_, KeepError>((open, laid))
     })
@@ -52,12 +56,13 @@ pub(crate) async fn show(
         // Patches that are carried have to be laid on their frames first.
         let book = shared.book();
         let to = Step::Negatives.of(&id);
-        let work = shared
-            .jobs()
-            .start("Laying the frames out", move |progress| {
-                book.lay(test, progress)?;
-                Ok(to)
-            })?;
+        let work =
+            shared
+                .jobs()
+                .start_of(Some(test), "Laying the frames out", move |progress| {
+                    book.lay(test, progress)?;
+                    Ok(to)
+                })?;
         return Ok(Redirect::to(&job::address(work)).into_response());
     }
     let of = Arc::clone(&shared);
@@ -157,6 +162,7 @@ fn table(open: &OpenTest, laid: &LaidTable, tablet: &tablet::Shown, token: &str)
         }
         (outline_form(&names("frames"), &open.tablets))
         @if frame_found::any(&views) { (frame_found::legend()) }
+        (all_carried(open, &views, token))
         div.table-top {
             (drawing(&laid.scale))
             p data-as-positives role="status" hidden {
@@ -195,14 +201,14 @@ fn picture(place: usize, view: &Value, json: &Value, open: &OpenTest, token: &st
     html! {
         figure data-view=(place) {
             canvas tabindex="0" role="img"
-                aria-label=(format!("Frame {}, scan {}; arrow keys move, plus and minus magnify", text("frame"), text("scan"))) {}
+                aria-label=(format!("Frame {}, {}; arrow keys move, plus and minus magnify", text("frame"), scan_words(text("scan")))) {}
             figcaption {
                 b { @if text("frame").is_empty() { "No frame named yet" } @else { (text("frame")) } }
-                " " span { "scan " (text("scan")) }
+                " " span { (scan_words(text("scan"))) }
                 p data-readout data-rest=(rest) role="status" { (rest) }
                 @if let Some(lines) = carried.filter(|l| !l.is_empty()) {
                     details {
-                        summary { (lines.len()) " carried: look at the dashed outlines" }
+                        summary { (carried_outlines(view)) " carried: look at the dashed outlines" }
                         @for line in lines { p { (sentence(line.as_str().unwrap_or_default())) } }
                     }
                     (settle(open, text("frame"), token))
@@ -212,6 +218,22 @@ fn picture(place: usize, view: &Value, json: &Value, open: &OpenTest, token: &st
             }
         }
     }
+}
+
+/// Names a scan, without saying `scan` twice.
+fn scan_words(name: &str) -> String {
+    if name.to_lowercase().starts_with("scan") {
+        name.to_owned()
+    } else {
+        format!("scan {name}")
+    }
+}
+
+/// How many patches were carried to what a picture shows.
+fn carried_outlines(view: &Value) -> usize {
+    let outlines = view.get("outlines").and_then(Value::as_array);
+    let carried = |o: &&Value| o.get("carried_from").is_some_and(Value::is_string);
+    outlines.into_iter().flatten().filter(carried).count()
 }
 
 /// The choice which frame a scan shows: open where it shows none, folded away where it
@@ -236,7 +258,7 @@ fn frame_of(view: &Value, json: &Value, open: &OpenTest, token: &str) -> Markup 
             (token_field(token))
             input type="hidden" name="expected_revision" value=(open.revision);
             input type="hidden" name="scan" value=(scan);
-            label { span.unseen { "Frame that scan " (scan) " shows" }
+            label { span.unseen { "Frame that " (scan_words(scan)) " shows" }
                 select name="frame" {
                     @for name in list("frames").filter(|n| n.as_str() != Some(frame)) {
                         option value=(name.as_str().unwrap_or_default()) selected[likely == Some(&name)] {
@@ -280,6 +302,24 @@ pub(crate) async fn given(
     Ok(Redirect::to(&Step::Negatives.of(&test.to_string())))
 }
 
+/// Confirms all that was carried, where it was carried to several frames.
+fn all_carried(open: &OpenTest, views: &[Value], token: &str) -> Markup {
+    let counts: Vec<usize> = views.iter().map(carried_outlines).collect();
+    let patches: usize = counts.iter().sum();
+    let frames = counts.into_iter().filter(|count| *count > 0).count();
+    html! {
+        @if frames > 1 {
+            form.tools.settled method="post" action=(format!("/tests/{}/carried", open.number)) {
+                (token_field(token))
+                input type="hidden" name="expected_revision" value=(open.revision);
+                input type="hidden" name="frame" value="";
+                span { (patches) " patches were carried to " (frames) " frames: look whether each lies where it should." }
+                button name="way" value="confirm" { "They all lie right" }
+            }
+        }
+    }
+}
+
 /// Confirms what was carried to a frame, or takes it off.
 fn settle(open: &OpenTest, frame: &str, token: &str) -> Markup {
     html! {
@@ -304,7 +344,15 @@ pub(crate) async fn carried(
     let frame = field(&typed, "frame").to_owned();
     let confirm = field(&typed, "way") == "confirm";
     let book = shared.book();
-    away(move || book.settle_carried(test, expected, &frame, confirm)).await?;
+    let frame = Some(frame).filter(|name| !name.is_empty());
+    if frame.is_none() && !confirm {
+        return Err(Refusal::new(
+            axum::http::StatusCode::UNPROCESSABLE_ENTITY,
+            "no frame is named",
+            "load the page again",
+        ));
+    }
+    away(move || book.settle_carried(test, expected, frame.as_deref(), confirm)).await?;
     Ok(Redirect::to(&Step::Negatives.of(&test.to_string())))
 }
 

@@ -5,6 +5,7 @@ use crate::layout::{Frame, Step, page, token_field};
 use crate::pages::job;
 use crate::refusal::Refusal;
 use crate::shared::{Shared, away};
+use app::shown::name;
 use app::{KeepError, TestOverview};
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
@@ -200,12 +201,12 @@ fn rows(tests: &[TestOverview], put_away: bool, token: &str) -> Markup {
                 tbody { @for test in tests { tr {
                     th scope="row" {
                         a href=(first_page(test)) {
-                            @if test.title.is_empty() { "without a title" } @else { (test.title) }
+                            @if test.title.is_empty() { "without a title" } @else { (name(&test.title)) }
                         }
                         @if test.invented { " " span.muted { "invented data" } }
                     }
-                    td { (test.films.join(", ")) }
-                    td { (test.filters.join(", ")) }
+                    td { (name(test.films.join(", "))) }
+                    td { (name(test.filters.join(", "))) }
                     td.word {
                         (test.stage.word())
                         @if test.problems > 0 { ", " (test.problems) " to mend" }
