@@ -1,6 +1,11 @@
 //! Frames that are taken out or named anew, with what lies on them; and the light table,
 //! which is not laid out anew for what does not change it.
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "what a test asks first may panic when it is broken"
+)]
+
 mod common;
 
 use axum::http::StatusCode;

@@ -31,6 +31,10 @@ const MOST_LAID: usize = 8;
 
 /// A scan as tiles, by what is recorded of the scans.
 type Tiled = ((Arc<str>, String), Arc<TiledScan>);
+/// What is recorded of the scans of a test's revision, as one name.
+type Recorded = ((u32, u32), Arc<str>);
+/// Scans that were laid on each other, by what is recorded of them.
+type Pairs = (Arc<str>, Arc<LaidPairs>);
 /// The light table of a test's revision.
 type Laid = ((u32, u32), Arc<LaidTable>);
 
@@ -44,8 +48,8 @@ pub(crate) struct Book {
     tiles: TileCache,
     tiled: Mutex<VecDeque<Tiled>>,
     laid: Mutex<VecDeque<Laid>>,
-    pairs: Mutex<VecDeque<(Arc<str>, Arc<LaidPairs>)>>,
-    seen: Mutex<VecDeque<((u32, u32), Arc<str>)>>,
+    pairs: Mutex<VecDeque<Pairs>>,
+    seen: Mutex<VecDeque<Recorded>>,
     compared: Mutex<VecDeque<(Tests, Arc<ComparedTests>)>>,
     looks: Mutex<Vec<tablets::Look>>,
     looking: Mutex<BTreeMap<u32, u64>>,
