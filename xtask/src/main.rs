@@ -54,7 +54,7 @@ usage: cargo run -p xtask -- CHORE
   api PROGRAM          the JSON API against its own description, where schemathesis can be installed
   pages PROGRAM [WALK...]
                        walks through the pages alone, with axe-core where it can be fetched:
-                       example, empty, trace, folder; all when none is named
+                       example, empty, trace, folder, drafts; all when none is named
   screens PROGRAM [PATH...]
                        pictures of every page, light and dark, wide, on a phone and on a very
                        large screen, and in print

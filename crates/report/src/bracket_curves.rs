@@ -1,7 +1,7 @@
 //! Curves that the frames' own brackets give, and what no bracket can know.
 
 use crate::ReportInput;
-use crate::words::{figure, filter_names, response_words, sentence};
+use crate::words::{figure, filter_names, name, response_words, sentence};
 use findings::{BracketFinding, CurveFinding, Findings};
 use maud::{Markup, html};
 
@@ -43,12 +43,12 @@ fn one(input: &ReportInput<'_>, bracket: &BracketFinding) -> Markup {
         @match &bracket.answer {
             Ok(told) => {
                 (figure(|sheet| figures::bracket_curve(bracket, sheet)))
-                p { "What the bracket of " (bracket.film) " in " (bracket.process) ", " (behind) ", can’t tell:" }
+                p { "What the bracket of " (bracket.film) " in " (bracket.process) ", " (name(&behind)) ", can’t tell:" }
                 ul { @for unknown in &told.cannot_tell { li { (sentence(unknown)) } } }
             }
             Err(why) => {
                 p.note {
-                    b { "No curve by the bracket of " (bracket.film) " in " (bracket.process) ", " (behind) ": " }
+                    b { "No curve by the bracket of " (bracket.film) " in " (bracket.process) ", " (name(&behind)) ": " }
                     (sentence(why))
                 }
             }

@@ -1,7 +1,7 @@
 //! Frames behind a filter over the frame without one, pixel by pixel.
 
 use crate::ReportInput;
-use crate::words::{filter_names, light_name, sentence};
+use crate::words::{filter_names, light_name, name, sentence};
 use crate::{MapsTold, PairPictures};
 use maud::{Markup, PreEscaped, html};
 
@@ -33,7 +33,7 @@ fn one(input: &ReportInput<'_>, pair: &PairPictures) -> Markup {
     html! { div.whole {
         h4 {
             "Frame " (pair.frame) " over frame " (pair.against) ": "
-            (filter_names(input.test, &pair.filters)) " · " (light_name(input.test, &pair.light))
+            (name(filter_names(input.test, &pair.filters))) " · " (light_name(input.test, &pair.light))
         }
         div.maps {
             figure { (PreEscaped(&pair.density)) }

@@ -36,7 +36,7 @@ pub fn name(text: impl core::fmt::Display) -> Markup {
     let long = text
         .split_whitespace()
         .any(|word| word.chars().count() > LONG_WORD);
-    html! { bdi.long-name[long] { (text) } }
+    html! { bdi class=[long.then_some("long-name")] { (text) } }
 }
 
 /// Names a scan, without saying `scan` twice.
