@@ -51,6 +51,9 @@ fn in_cell(record: &str, problem: &Problem, place: &CellPlace) -> ToMend {
         .and_then(|key| record_tables::label(&place.table, key));
     if let Some(label) = label {
         at.push_str(&format!(", {label}"));
+    } else if problem.seen.starts_with("unknown key") {
+        // No column shows it, so it can be mended only where it is written.
+        at.push_str(&in_folder(problem));
     }
     let said = told(problem, place);
     ToMend {
@@ -116,17 +119,21 @@ fn plain(text: &str, place: &CellPlace) -> String {
 
 /// A problem that no table of the pages shows.
 fn elsewhere(problem: &Problem) -> String {
-    let line = problem.line.map(|line| format!(", line {line}"));
-    let mut out = format!(
-        "{} (in the test's folder: {}{})",
-        problem.seen,
-        problem.file,
-        line.unwrap_or_default()
-    );
+    let mut out = format!("{}{}", problem.seen, in_folder(problem));
     for (before, more) in [("expected: ", &problem.expected), ("", &problem.remedy)] {
         if !more.is_empty() {
             out.push_str(&format!("\n{before}{more}"));
         }
     }
     out
+}
+
+/// Where a problem lies in the folder that the test is as files.
+fn in_folder(problem: &Problem) -> String {
+    let line = problem.line.map(|line| format!(", line {line}"));
+    format!(
+        " (in the test's folder: {}{})",
+        problem.file,
+        line.unwrap_or_default()
+    )
 }

@@ -222,7 +222,10 @@ async fn what_is_wrong_with_a_record_is_told_with_file_and_line() {
     let next = imported(&pages, &files).await;
     let (_, text) = pages.get(&next).await;
     // Counted by hand: three lines, a blank one, the heading, the id, the wrong key.
-    assert!(text.contains("Test.toml, line 7"), "{text}");
+    assert!(
+        text.contains("Films, row 1 (a) (in the test's folder: test.toml, line 7)"),
+        "{text}"
+    );
     assert!(text.contains("speed"), "{text}");
     assert_eq!(
         exported(&pages, 1).await,
