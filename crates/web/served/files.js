@@ -82,7 +82,8 @@ async function sendScans(place, { test, revision, files, most }) {
         refused.push('Cancelled; what had not come yet was left out.');
         break;
       }
-      refused.push([`\u2068${file.name}\u2069: ${error.message}`, error.remedy].filter(Boolean).map(sentence).join(' '));
+      const named = error.message.startsWith(file.name) ? error.message : `\u2068${file.name}\u2069: ${error.message}`;
+      refused.push([named, error.remedy].filter(Boolean).map(sentence).join(' '));
       // Somebody else changed the test, or the program is gone: nothing more will be taken.
       if (error.status === 409 || error.status === 0) break;
     }
