@@ -38,14 +38,15 @@ const FOUND_MOST: u32 = 100;
 pub(super) fn stamp(by: &str) -> Stamp {
     let by: String = by.chars().filter(|c| !c.is_control()).take(200).collect();
     Stamp {
-        at: jiff::Timestamp::now()
-            .round(jiff::Unit::Millisecond)
-            .map_or_else(
-                |_| jiff::Timestamp::UNIX_EPOCH.to_string(),
-                |at| at.to_string(),
-            ),
+        at: written(jiff::Timestamp::now()),
         by,
     }
+}
+
+/// A time in one width, to the millisecond: in the order of their letters times are
+/// then in their own order.
+fn written(at: jiff::Timestamp) -> String {
+    format!("{at:.3}")
 }
 
 impl Notebook {
@@ -247,5 +248,19 @@ impl Notebook {
             ))
         })?;
         Ok(self.file().open_held(held)?)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::written;
+
+    #[test]
+    fn times_sort_as_their_letters_do() {
+        let at = |ms| written(jiff::Timestamp::from_millisecond(ms).unwrap());
+        // RFC 3339, section 5.1: of one width, times sort as strings.
+        assert_eq!(at(0), "1970-01-01T00:00:00.000Z");
+        let times: Vec<String> = (0..2_000).map(at).collect();
+        assert!(times.is_sorted());
     }
 }
