@@ -3,7 +3,7 @@
 //!
 //! The keys are described in `docs/frame-found.md`.
 
-use negative::frame_edges::{Edge, FrameEdges, find_frame};
+use negative::frame_edges::{Edge, FrameEdges, FrameNotFound, find_frame};
 use negative::preview::Preview;
 use serde_json::{Value, json};
 
@@ -13,16 +13,16 @@ pub(crate) const FRAME_SEARCH: u32 = 1;
 
 /// Looks for the frame; its JSON alone.
 pub(crate) fn frame_json(picture: &Preview) -> Value {
-    frame_said(picture).1
+    frame_said(&find_frame(picture), picture.tone_known).1
 }
 
-/// Looks for the frame; a line to show and the JSON beside it.
-pub(crate) fn frame_said(picture: &Preview) -> (String, Value) {
-    match find_frame(picture) {
-        Ok(frame) => (
-            words(&frame, picture.tone_known),
-            to_json(&frame, picture.tone_known),
-        ),
+/// What was found of a frame: a line to show and the JSON beside it.
+pub(crate) fn frame_said(
+    found: &Result<FrameEdges, FrameNotFound>,
+    tone_known: bool,
+) -> (String, Value) {
+    match found {
+        Ok(frame) => (words(frame, tone_known), to_json(frame, tone_known)),
         Err(reason) => (
             format!("frame: not found: {reason}"),
             json!({ "found": false, "reason": reason.to_string() }),

@@ -41,6 +41,7 @@ use crate::tablet_search::TabletInScan;
 use crate::{AppError, Progress};
 use negative::calibration::{CalibratedReading, Calibration, TabletReading, calibrate};
 use negative::decode::{ChannelChoice, Colour, DecodeError, DecodeLimits, ScanInfo, ScanReader};
+use negative::frame_edges::find_frame;
 use negative::honesty::{
     HonestyFinding, Looked, RebateReading, file_findings, light_findings, light_of_scan,
     rebates_agree, repeat_scans_agree, tablet_findings_numbered, uneven_light_finding,
@@ -593,8 +594,10 @@ fn survey_scan(
             add_finding(&mut findings, finding);
         }
     }
-    let light = (scan.response != Response::LogSignal)
-        .then(|| light_of_scan(&measured.preview, calibration.as_ref()));
+    let light = (scan.response != Response::LogSignal).then(|| {
+        let frame = find_frame(&measured.preview);
+        light_of_scan(&measured.preview, &frame, calibration.as_ref())
+    });
     looked.light = matches!(light, Some(Ok(_)));
     if let Some(Ok(light)) = &light {
         findings.extend(uneven_light_finding(light));

@@ -22,6 +22,7 @@ use crate::told_file::ToldFile;
 use crate::{AppError, Progress, write_file};
 use negative::calibration::{StepResult, StepUse, TabletReading, calibrate};
 use negative::decode::{DecodeError, DecodeLimits, ScanReader};
+use negative::frame_edges::find_frame;
 use negative::honesty::{
     file_findings, light_findings, light_of_scan, tablet_findings_numbered, uneven_light_finding,
 };
@@ -360,7 +361,8 @@ pub fn measure_scan(
         add_finding(&mut findings, finding);
     }
     let calibration = calibration.filter(|_| refused.is_none());
-    let light = light_of_scan(&measured.preview, calibration.as_ref());
+    let frame = find_frame(&measured.preview);
+    let light = light_of_scan(&measured.preview, &frame, calibration.as_ref());
     looked.light = light.is_ok();
     findings.extend(light.as_ref().ok().and_then(uneven_light_finding));
     looked.calibrated = calibration.is_some();
@@ -386,7 +388,7 @@ pub fn measure_scan(
         ));
     }
     lines.extend(divided.as_ref().map(Divided::line));
-    let (frame_line, frame) = frame_said(&measured.preview);
+    let (frame_line, frame) = frame_said(&frame, measured.preview.tone_known);
     lines.push(frame_line);
     lines.push(light_line(&light));
     if let Some(found) = &found {

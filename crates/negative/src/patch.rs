@@ -621,11 +621,10 @@ pub(crate) fn median(mut values: Vec<f64>) -> f64 {
     if values.is_empty() {
         return 0.0;
     }
-    values.sort_by(f64::total_cmp);
-    let middle = values.len() / 2;
-    if values.len() % 2 == 1 {
-        values[middle]
-    } else {
-        (values[middle - 1] + values[middle]) / 2.0
+    let (middle, odd) = (values.len() / 2, values.len() % 2 == 1);
+    let (below, upper, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+    match below.iter().copied().max_by(f64::total_cmp) {
+        Some(lower) if !odd => (lower + *upper) / 2.0,
+        _ => *upper,
     }
 }

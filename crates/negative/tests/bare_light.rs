@@ -7,6 +7,10 @@ use negative::honesty::{light_of_scan, uneven_light_finding};
 use negative::preview::Preview;
 use testkit::{FrameFlaw, FrameScan, frame_scan};
 
+fn light_in(picture: &Preview) -> Result<UnevenLight, LightUnseen> {
+    uneven_light(picture, &find_frame(picture))
+}
+
 /// The scan over another field of light, given from −1 to 1 along both sides.
 fn shaded(scan: &FrameScan, field: impl Fn(f64, f64) -> f64) -> Preview {
     let (width, height) = (scan.width, scan.height);
@@ -64,7 +68,7 @@ fn even_light_raises_no_alarm_and_is_measured_as_it_is() {
     let count = draws.clone().count();
     for draw in draws {
         let scan = frame_scan(draw, FrameFlaw::None);
-        let Ok(light) = uneven_light(&shaded(&scan, |_, _| 1.0)) else {
+        let Ok(light) = light_in(&shaded(&scan, |_, _| 1.0)) else {
             continue;
         };
         read += 1;
@@ -101,7 +105,7 @@ fn shading_up_to_a_third_of_a_stop_is_found_and_measured() {
                 continue;
             }
             tried += 1;
-            let Ok(light) = uneven_light(&picture) else {
+            let Ok(light) = light_in(&picture) else {
                 continue;
             };
             let expected = truth(&scan, &light, &field);
@@ -125,7 +129,7 @@ fn what_shows_neither_rebate_nor_light_is_not_looked_for() {
     for flaw in [FrameFlaw::NoRebate, FrameFlaw::Masked, FrameFlaw::Blank] {
         for draw in 760..764 {
             let scan = frame_scan(draw, flaw);
-            let answer = uneven_light(&shaded(&scan, |_, _| 1.0));
+            let answer = light_in(&shaded(&scan, |_, _| 1.0));
             assert!(
                 matches!(answer, Err(LightUnseen::NoFrame(_))),
                 "{flaw:?} {draw}: {answer:?}; {}",
@@ -142,5 +146,8 @@ fn codes_of_an_unknown_tone_tell_no_density() {
         tone_known: false,
         ..shaded(&scan, |_, _| 1.0)
     };
-    assert_eq!(light_of_scan(&picture, None), Err(LightUnseen::UnknownTone));
+    assert_eq!(
+        light_of_scan(&picture, &find_frame(&picture), None),
+        Err(LightUnseen::UnknownTone)
+    );
 }

@@ -3,6 +3,7 @@
 use super::doing::Sent;
 use negative::calibration::{TabletReading, calibrate};
 use negative::decode::{DecodeLimits, ScanReader};
+use negative::frame_edges::find_frame;
 use negative::honesty::{
     HonestyFinding, RebateReading, file_findings, light_findings, light_of_scan, rebates_agree,
     tablet_findings, texture_findings, uneven_light_finding,
@@ -97,7 +98,8 @@ pub(crate) fn look(scan: &FilmScan, sent: &Sent) -> Looked {
         &surveyed.histogram,
         &[clear],
     ));
-    let light = light_of_scan(&surveyed.preview, calibration.as_ref().ok());
+    let frame = find_frame(&surveyed.preview);
+    let light = light_of_scan(&surveyed.preview, &frame, calibration.as_ref().ok());
     findings.extend(light.ok().and_then(|light| uneven_light_finding(&light)));
     // Two more frames of the film, scanned alike; their base+fog is not quite the same.
     let others: Vec<_> = [0.996, 1.006]

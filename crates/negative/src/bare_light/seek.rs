@@ -89,15 +89,20 @@ pub enum LightUnseen {
     },
 }
 
-/// Finds how uneven the light of a scan is; `log10` of signal, which is density where
-/// the tone is known (see [`UnevenLight::in_density`]).
+/// Finds how uneven the light of a scan is, by its picture and what
+/// [`find_frame`] said of it; `log10` of signal, which is density where the tone is
+/// known (see [`UnevenLight::in_density`]).
 ///
 /// # Errors
 /// [`LightUnseen`] when the scan shows too little that is known to be alike.
-pub fn uneven_light(picture: &Preview) -> Result<UnevenLight, LightUnseen> {
-    let (mut frame, mut found) = match find_frame(picture) {
-        Ok(frame) => read(picture, frame)?,
+pub fn uneven_light(
+    picture: &Preview,
+    frame: &Result<FrameEdges, FrameNotFound>,
+) -> Result<UnevenLight, LightUnseen> {
+    let (mut frame, mut found) = match frame {
+        Ok(frame) => read(picture, frame.clone())?,
         Err(fault) => {
+            let fault = fault.clone();
             // Light may be so uneven that no level is even.
             let Some(slopes) = envelope(picture) else {
                 return Err(fault.into());

@@ -76,7 +76,8 @@ pub(super) fn even_levels(picture: &Preview) -> Vec<Level> {
 /// A level about a logarithm, as wide as its noise.
 fn level_near(picture: &Preview, log: f64) -> Level {
     let width = picture.width as usize;
-    let near = |signal: f32| (log_of(f64::from(signal)) - log).abs() < 3.0 * BIN;
+    let (low, high) = (libm::exp10(log - 3.0 * BIN), libm::exp10(log + 3.0 * BIN));
+    let near = |signal: f32| f64::from(signal) > low && f64::from(signal) < high;
     let mut inside = vec![];
     let mut differences = vec![];
     for (place, signal) in picture.signal.iter().enumerate() {

@@ -4,17 +4,19 @@ use super::finding::HonestyFinding;
 use super::light::light_slope;
 use crate::bare_light::{LightUnseen, UnevenLight, uneven_light};
 use crate::calibration::Calibration;
+use crate::frame_edges::{FrameEdges, FrameNotFound};
 use crate::preview::Preview;
 use quantity::Flag;
 
 /// Finds how uneven the light of a scan is, in density: by its calibration where there
-/// is one, else by its tone.
+/// is one, else by its tone. `frame` is what `find_frame` said of the picture.
 ///
 /// # Errors
 /// [`LightUnseen`] when the scan shows too little that is known to be alike, or
 /// nothing says how its codes follow light.
 pub fn light_of_scan(
     picture: &Preview,
+    frame: &Result<FrameEdges, FrameNotFound>,
     calibration: Option<&Calibration>,
 ) -> Result<UnevenLight, LightUnseen> {
     let slope = match calibration.and_then(light_slope) {
@@ -22,7 +24,7 @@ pub fn light_of_scan(
         None if picture.tone_known => 1.0,
         None => return Err(LightUnseen::UnknownTone),
     };
-    Ok(uneven_light(picture)?.in_density(slope))
+    Ok(uneven_light(picture, frame)?.in_density(slope))
 }
 
 /// Tells of light that is so uneven that densities suffer.
