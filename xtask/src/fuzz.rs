@@ -18,7 +18,7 @@ use claims::Target;
 use damage::Chance;
 use scan_claims::ScanTarget;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 /// A text that takes longer than this to read is a finding: the longest seed has some hundred lines.
@@ -31,6 +31,8 @@ struct Wanted {
     seconds: u64,
     target: Option<String>,
     draw: u64,
+    /// Files to begin with beside those made here.
+    files: Option<PathBuf>,
 }
 
 fn wanted(words: &[&str]) -> Result<Wanted, String> {
@@ -38,6 +40,7 @@ fn wanted(words: &[&str]) -> Result<Wanted, String> {
         seconds: 60,
         target: None,
         draw: 1,
+        files: None,
     };
     for pair in words.chunks(2) {
         let [name, value] = pair else {
@@ -52,9 +55,10 @@ fn wanted(words: &[&str]) -> Result<Wanted, String> {
             "--seconds" => wanted.seconds = number()?.max(1),
             "--draw" => wanted.draw = number()?,
             "--target" => wanted.target = Some((*value).to_owned()),
+            "--files" => wanted.files = Some(PathBuf::from(value)),
             _ => {
                 return Err(format!(
-                    "fuzz knows --seconds, --target and --draw, not {name}"
+                    "fuzz knows --seconds, --target, --draw and --files, not {name}"
                 ));
             }
         }
@@ -110,6 +114,22 @@ pub(crate) fn write_seeds(folder: &Path) -> Result<(), String> {
     Ok(())
 }
 
+/// The files of a folder, sound or not.
+fn files_of(folder: &Path) -> Result<Vec<Vec<u8>>, String> {
+    let told = |error: std::io::Error| format!("{}: {error}", folder.display());
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(told)? {
+        let path = entry.map_err(told)?.path();
+        if path.is_file() {
+            files.push(std::fs::read(&path).map_err(told)?);
+        }
+    }
+    if files.is_empty() {
+        return Err(format!("{} holds no file", folder.display()));
+    }
+    Ok(files)
+}
+
 /// Damages files for the time asked for, shared among the targets; an error tells the findings.
 pub(crate) fn run(words: &[&str]) -> Result<(), String> {
     if let ["--seeds", folder] = words {
@@ -125,6 +145,11 @@ pub(crate) fn run(words: &[&str]) -> Result<(), String> {
     let share = u32::try_from(subjects.len()).unwrap_or(u32::MAX);
     if share == 0 {
         return Err(format!("no such target; there are {names}"));
+    }
+    if let Some(folder) = &wanted.files {
+        for subject in &mut subjects {
+            subject.seeds.extend(files_of(folder)?);
+        }
     }
     // Each finding is told once, below, and not by every panic on the way.
     std::panic::set_hook(Box::new(|_| {}));

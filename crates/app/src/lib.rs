@@ -96,12 +96,13 @@ pub use kept::{
 pub use kept_pages::EvaluatedPages;
 pub use light_by_name::{LightAnswer, light};
 pub use light_table::{LightTable, light_table, light_table_again};
+pub use negative::decode::OUTSIDE_DECODER_THREAD;
 pub use notebook::{
     CELL_TABLES, CellColumn, CellKind, CellPlace, CellTable, Check, Checked, Conflict, Documents,
     Fingerprint, FolderError, Found, FoundTests, Held, Imported, ListedFile, ListingLimits,
-    Problem, RecordRow, Revision, Saved, ScanPlace, Stage, StripOutline, StripPlace, TestId,
-    TestOverview, cell_of, cell_table, check, record_rows, with_record_rows, with_strip,
-    with_top_keys,
+    PICTURE_ENDINGS, Problem, RecordRow, Revision, Saved, ScanPlace, Stage, StripOutline,
+    StripPlace, TestId, TestOverview, cell_of, cell_table, check, record_rows, with_record_rows,
+    with_strip, with_top_keys,
 };
 pub use output::write_file;
 pub use plan::{CAUTIONS, PlanQuestion, Planned, plan};

@@ -223,7 +223,7 @@ pub(crate) enum Command {
     after_help = "Example: filmproof measure scan.tif --tablet tablet.csv --strip 40,900,1050,60 --patches patches.csv"
 )]
 pub(crate) struct MeasureArguments {
-    /// Scans: TIFF, PNG or JPEG, or a camera's raw frame as DNG.
+    /// Scans: TIFF, PNG or JPEG, or a camera's raw file.
     #[arg(required = true, value_hint = ValueHint::FilePath)]
     pub(crate) scans: Vec<PathBuf>,
     /// The step tablet's table: density and, when known, step and density_sd.

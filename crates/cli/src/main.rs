@@ -29,8 +29,8 @@ mod sun;
 mod trace_plot;
 
 use app::{
-    AppError, CurveRequest, Evaluated, MeasureRequest, compare_tests, curve_of_file,
-    evaluate_folder, expose, infrared_focus, measure_scan, write_demo, write_file,
+    AppError, CurveRequest, Evaluated, MeasureRequest, OUTSIDE_DECODER_THREAD, compare_tests,
+    curve_of_file, evaluate_folder, expose, infrared_focus, measure_scan, write_demo, write_file,
 };
 use arguments::{Arguments, Command, CurveArguments, MeasureArguments};
 use clap::{CommandFactory, Parser};
@@ -41,6 +41,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
+    quieten_outside_decoder();
     let arguments = Arguments::parse();
     match run(arguments) {
         Ok(()) => ExitCode::SUCCESS,
@@ -49,6 +50,17 @@ fn main() -> ExitCode {
             ExitCode::from(1)
         }
     }
+}
+
+/// Leaves out of standard error what a decoder from outside says when it breaks on
+/// a file: that is caught, and told as the file's refusal.
+fn quieten_outside_decoder() {
+    let usual = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        if std::thread::current().name() != Some(OUTSIDE_DECODER_THREAD) {
+            usual(panic);
+        }
+    }));
 }
 
 fn run(arguments: Arguments) -> Result<(), AppError> {

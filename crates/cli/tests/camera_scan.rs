@@ -9,7 +9,7 @@ use assert_cmd::Command;
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
-use testkit::RawFrame;
+use testkit::{MakersKind, MakersRaw, RawFrame};
 
 fn measure(dir: &Path, arguments: &[&str]) -> (i32, String, String) {
     let output = Command::cargo_bin("filmproof")
@@ -163,6 +163,28 @@ fn a_mosaic_taken_for_grey_is_refused_and_the_text_says_what_was_taken() {
         err.contains("maker's own kind") && err.contains("DNG"),
         "{err}"
     );
+}
+
+#[test]
+fn a_makers_own_raw_file_is_measured_and_told_and_a_broken_one_refused_in_one_line() {
+    let dir = folder();
+    let samples = (0..128 * 96).map(|i| 1000 + i % 7).collect();
+    let made = MakersRaw::new(MakersKind::PackedBelow, 128, 96, samples);
+    fs::write(dir.path().join("own.raw"), made.to_bytes()).unwrap();
+    let (code, out, err) = measure(dir.path(), &["own.raw"]);
+    assert_eq!(code, 0, "{err}");
+    assert!(
+        out.contains("mosaic RG/GB, the mean of 2 green pixels from each 2 × 2 cell; black 0.0 subtracted, white 4000"),
+        "{out}"
+    );
+    assert!(out.contains("f/8"), "{out}");
+    assert!(err.contains("camera's own kind of raw file"), "{err}");
+    // The header of a kind whose decoder breaks on what follows.
+    fs::write(dir.path().join("broken.raw"), b"\0MRM\0\0\0\0").unwrap();
+    let (code, _, err) = measure(dir.path(), &["broken.raw"]);
+    assert_eq!(code, 1);
+    assert!(err.contains("maker's own kind"), "{err}");
+    assert!(!err.contains("panicked"), "{err}");
 }
 
 /// Lens and light table: a stop darker in the corners.

@@ -220,8 +220,8 @@ fn the_frame_below_a_small_picture_is_the_one_that_is_read() {
     let (info, found) = rows(below.to_dng(), ChannelChoice::Green);
     assert_eq!(found, rows(frame().to_dng(), ChannelChoice::Green).1);
     assert!(!info.flags.contains(Flag::SeveralImages));
-    // The same without a DNG's own tag is a maker's own kind of file: its small
-    // picture must not be measured instead.
+    // The same without a DNG's own tag is a maker's own kind of file, here of a
+    // camera that nobody knows: its small picture must not be measured instead.
     let own = RawFrame {
         tags: vec![(50706, 1, vec![])],
         ..below
@@ -231,26 +231,7 @@ fn the_frame_below_a_small_picture_is_the_one_that_is_read() {
         error.contains("camera's raw file of its maker's own kind"),
         "{error}"
     );
-    assert!(error.contains("convert the file"), "{error}");
-}
-
-#[test]
-fn makers_own_raw_files_are_named_as_such() {
-    // First bytes only: (what they are, bytes). From memory.
-    let starts: [&[u8]; 4] = [
-        b"FUJIFILMCCD-RAW 0201",
-        b"\0\0\0\x18ftypcrx \0\0\0\x01",
-        b"IIRO\x08\0\0\0\0\0\0\0",
-        b"II\x2A\0\x10\0\0\0CR\x02\0\0\0\0\0\x01\0\0\x01\x04\0\x01\0\0\0\x04\0\0\0\0\0\0\0",
-    ];
-    for start in starts {
-        let error = open(start.to_vec()).unwrap_err();
-        assert!(
-            matches!(error, DecodeError::MakersRaw),
-            "{start:?}: {error}"
-        );
-        assert!(error.to_string().contains("convert it to DNG"), "{error}");
-    }
+    assert!(error.contains("convert it to DNG"), "{error}");
 }
 
 #[test]

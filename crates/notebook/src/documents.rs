@@ -166,12 +166,17 @@ pub(crate) fn is_own(path: &str) -> bool {
     [TEST_TOML, PLAN_TOML, PATCHES_CSV, READINGS_CSV].contains(&path)
 }
 
+/// How the names of pictures end: of scans, and of cameras' raw files.
+pub const PICTURE_ENDINGS: [&str; 23] = [
+    "tif", "tiff", "png", "jpg", "jpeg", "dng", "arw", "cr2", "cr3", "crw", "nef", "nrw", "raf",
+    "orf", "rw2", "pef", "srw", "mrw", "mef", "erf", "iiq", "3fr", "x3f",
+];
+
 /// Says whether a path is that of a picture, whose bytes no reader of records
 /// asks for: they are fetched only when the file is opened.
 pub(crate) fn is_picture(path: &str) -> bool {
-    const ENDINGS: [&str; 6] = ["tif", "tiff", "png", "jpg", "jpeg", "dng"];
     path.rsplit_once('.').is_some_and(|(_, ending)| {
-        ENDINGS
+        PICTURE_ENDINGS
             .iter()
             .any(|known| ending.eq_ignore_ascii_case(known))
     })

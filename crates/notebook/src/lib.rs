@@ -57,7 +57,7 @@ pub use changed_plan::change_plan;
 pub use channel_word::{channel_of_word, word_of_channel};
 pub use checked::{Checked, check};
 pub use columns::ReciprocityTableRow;
-pub use documents::{Documents, Fingerprint, Held};
+pub use documents::{Documents, Fingerprint, Held, PICTURE_ENDINGS};
 pub use field_log::field_log_csv;
 pub use folder::{HashState, PlannedFolder, TestFolder, read_planned_folder, read_test_folder};
 pub use frame_rows::{OnFrame, on_frame, without_frames};

@@ -18,6 +18,7 @@ mod invented;
 mod landscape;
 mod large_test;
 mod made;
+mod makers_raw;
 mod negative;
 mod noise;
 mod planned_test;
@@ -37,6 +38,7 @@ pub use film_scan::{FilmScan, FilmScanPlan, ScanCoding, film_scan};
 pub use frame_pair::{FramePair, FramePairPlan, SecondFrame, frame_pair};
 pub use frame_scan::{FrameFlaw, FrameScan, frame_scan};
 pub use large_test::large_test;
+pub use makers_raw::{MakersKind, MakersRaw};
 pub use planned_test::{
     GradientChange, MeanDensities, Placement, Plan, PlannedTest, RecordedLaw,
     THRESHOLD_NET_DENSITY, Times, Timing, Unknown, factor_by_eye, plan_test,

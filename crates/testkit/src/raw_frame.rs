@@ -6,8 +6,8 @@
 //! Source: TIFF Revision 6.0; Adobe's Digital Negative specification 1.6 (tags,
 //! from memory).
 
-/// One TIFF tag: number, type (1 byte, 3 16-bit, 4 32-bit, 5 ratio, 10 signed
-/// ratio) and its words; a ratio is two words.
+/// One TIFF tag: number, type (1 byte, 2 letter, 3 16-bit, 4 32-bit, 5 ratio,
+/// 7 byte of no stated meaning, 10 signed ratio) and its words; a ratio is two words.
 pub type RawTag = (u16, u16, Vec<u32>);
 
 /// A raw frame that is to be written.
@@ -134,13 +134,13 @@ fn with(mut tags: Vec<RawTag>, others: &[RawTag]) -> Vec<RawTag> {
 }
 
 /// Appends a directory with its values; gives where it begins.
-fn directory(file: &mut Vec<u8>, tags: Vec<RawTag>) -> u32 {
+pub(crate) fn directory(file: &mut Vec<u8>, tags: Vec<RawTag>) -> u32 {
     let mut entries = Vec::new();
     for (tag, kind, words) in &tags {
         let mut bytes = Vec::new();
         for word in words {
             let size = match kind {
-                1 => 1,
+                1 | 2 | 7 => 1,
                 3 => 2,
                 _ => 4,
             };

@@ -27,19 +27,22 @@ pub(crate) enum ScanTarget {
     Png,
     /// Raw frames.
     Dng,
+    /// Raw files of camera makers' own kinds.
+    MakersRaw,
     /// Profiles and curves of tone.
     Tone,
 }
 
 impl ScanTarget {
     /// Every path.
-    pub(crate) const ALL: [Self; 7] = [
+    pub(crate) const ALL: [Self; 8] = [
         Self::Strips,
         Self::Tiles,
         Self::Fax,
         Self::Jpeg,
         Self::Png,
         Self::Dng,
+        Self::MakersRaw,
         Self::Tone,
     ];
 
@@ -52,6 +55,7 @@ impl ScanTarget {
             Self::Jpeg => "jpeg",
             Self::Png => "png",
             Self::Dng => "dng",
+            Self::MakersRaw => "makers-raw",
             Self::Tone => "tone",
         }
     }

@@ -12,6 +12,7 @@ pub(super) fn of(target: ScanTarget) -> Vec<Vec<u8>> {
         ScanTarget::Jpeg => jpegs(),
         ScanTarget::Png => pngs(),
         ScanTarget::Dng => vec![frame(), lossless_frame()],
+        ScanTarget::MakersRaw => makers_raw(),
         ScanTarget::Tone => tones(),
     }
 }
@@ -445,4 +446,18 @@ fn profile(space: &[u8; 4], curves: &[(&[u8; 4], &[u8])]) -> Vec<u8> {
     let size = (out.len() as u32).to_be_bytes();
     out[..4].copy_from_slice(&size);
     out
+}
+
+/// Frames of two makers' kinds, as large as the pictures of their cameras allow.
+fn makers_raw() -> Vec<Vec<u8>> {
+    let frame = |kind, width: u32, height: u32| {
+        let samples = (0..width * height)
+            .map(|i| (200 + 3 * i % 3500) as u16)
+            .collect();
+        testkit::MakersRaw::new(kind, width, height, samples).to_bytes()
+    };
+    vec![
+        frame(testkit::MakersKind::PackedBelow, 16, 12),
+        frame(testkit::MakersKind::WordsAndNote, 68, 36),
+    ]
 }

@@ -64,8 +64,9 @@ impl CameraSettings {
         })
     }
 
-    fn is_empty(&self) -> bool {
-        *self == Self::default()
+    /// `None` when nothing is told.
+    pub(crate) fn told(self) -> Option<Self> {
+        (self != Self::default()).then_some(self)
     }
 }
 
@@ -106,13 +107,13 @@ pub(crate) fn settings_of<R: Read + Seek>(
         .iter()
         .find_map(|directory| directory.text(source, TAKEN, DATE_LENGTH).ok().flatten())
         .and_then(|text| date_of(&text));
-    let settings = CameraSettings {
+    CameraSettings {
         time_s: positive(time_s.filter(|t| t.is_finite())),
         aperture: positive(aperture.filter(|n| n.is_finite())),
         sensitivity,
         taken,
-    };
-    (!settings.is_empty()).then_some(settings)
+    }
+    .told()
 }
 
 /// Reads the settings in the block of tags that a JPEG holds.
@@ -125,7 +126,7 @@ pub(crate) fn settings_in_block(block: &[u8], limits: &DecodeLimits) -> Option<C
 
 /// "2026:01:31 12:00:00" as "2026-01-31 12:00:00"; clocks that were never set write
 /// noughts or blanks.
-fn date_of(text: &str) -> Option<String> {
+pub(crate) fn date_of(text: &str) -> Option<String> {
     let shape = "dddd:dd:dd dd:dd:dd";
     let fits = text.len() == DATE_LENGTH
         && text.bytes().zip(shape.bytes()).all(|(c, s)| match s {

@@ -69,8 +69,11 @@ impl ChunkStream {
             Compression::Deflate => Code::Deflate(Box::new(flate2::Decompress::new(true))),
             Compression::PackBits => Code::PackBits(PackBits::Header),
             Compression::Stored => Code::Stored,
-            Compression::LossyJpeg | Compression::LosslessJpeg | Compression::Fax => {
-                unreachable!("JPEG and fax chunks are decoded whole")
+            Compression::LossyJpeg
+            | Compression::LosslessJpeg
+            | Compression::Fax
+            | Compression::MakersOwn => {
+                unreachable!("JPEG, fax and makers' own chunks are decoded whole")
             }
         };
         Self {

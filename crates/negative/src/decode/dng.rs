@@ -43,11 +43,14 @@ pub(crate) fn directory_of<R: Read + Seek>(
     page: usize,
 ) -> Result<(Directory, bool), DecodeError> {
     let first = chain.directory(source, page)?;
-    // One maker's files say so right after the header, and begin with a picture.
-    let mut mark = [0; 2];
+    // Some makers' files say so right after the header, and begin with a picture.
+    let mut mark = [0; 4];
     source.seek(SeekFrom::Start(8))?;
-    if super::decompress::read_up_to(source, &mut mark)? == 2 && &mark == b"CR" {
-        return Err(DecodeError::MakersRaw);
+    let read = super::decompress::read_up_to(source, &mut mark)?;
+    if mark.starts_with(b"CR") || (read == 4 && matches!(&mark, b"IIII" | b"MMMM")) {
+        return Err(makers_raw(
+            "its sensor's numbers follow a small picture".to_owned(),
+        ));
     }
     if page > 0 {
         return Ok((first, false));
@@ -67,13 +70,16 @@ pub(crate) fn directory_of<R: Read + Seek>(
     }
     let here = raw_pixels(source, &first)?;
     match best {
-        Some((pixels, _)) if !dng && here.is_none() => Err(first.refused(format!(
-            "it is a camera's raw file of its maker's own kind: a small picture comes first, the \
-             sensor's {pixels} pixels follow it; {CONVERT}"
+        Some((pixels, _)) if !dng && here.is_none() => Err(makers_raw(format!(
+            "a small picture comes first, the sensor's {pixels} pixels follow it"
         ))),
         Some((pixels, below)) if dng && here.is_none_or(|here| pixels > here) => Ok((below, true)),
         _ => Ok((first, dng)),
     }
+}
+
+fn makers_raw(reason: String) -> DecodeError {
+    DecodeError::MakersRaw { reason }
 }
 
 /// Gives the pixels of a full-size raw frame; `None` for any other picture.

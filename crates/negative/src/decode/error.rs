@@ -11,11 +11,15 @@ pub enum DecodeError {
         /// The first bytes in hexadecimal.
         first_bytes: String,
     },
-    /// A camera's raw file of its maker's own kind.
+    /// A camera's raw file of its maker's own kind that is not read.
     #[error(
-        "a camera's raw file of its maker's own kind is not read; convert it to DNG without loss, or to a linear 16-bit TIFF"
+        "a camera's raw file of its maker's own kind is not read: {reason}; convert it to DNG without loss, or to a \
+         linear 16-bit TIFF"
     )]
-    MakersRaw,
+    MakersRaw {
+        /// What stands against it.
+        reason: String,
+    },
     /// The source handed in failed.
     #[error("the file could not be read")]
     Source(#[from] std::io::Error),

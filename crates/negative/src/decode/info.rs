@@ -17,6 +17,8 @@ pub enum ScanFormat {
     Png,
     /// JPEG.
     Jpeg,
+    /// A camera maker's own kind of raw file.
+    CameraRaw,
 }
 
 impl fmt::Display for ScanFormat {
@@ -26,6 +28,7 @@ impl fmt::Display for ScanFormat {
             Self::BigTiff => "BigTIFF",
             Self::Png => "PNG",
             Self::Jpeg => "JPEG",
+            Self::CameraRaw => "camera raw",
         })
     }
 }
@@ -86,6 +89,8 @@ pub enum Compression {
     LosslessJpeg,
     /// JPEG's lossy compression.
     LossyJpeg,
+    /// A camera maker's own code, which may lose something or not.
+    MakersOwn,
     /// A fax code (CCITT group 3 or 4): black and white only.
     Fax,
 }

@@ -6,7 +6,8 @@
 //! inverted, dropped or reordered on the way. PNG goes through the `png` crate row
 //! by row, JPEG through `zune-jpeg`, whole, below a stated limit.
 //!
-//! A camera's raw frame (DNG) comes out as its sensor's numbers, cropped as the
+//! Camera makers' own raw files go through a decoder from outside (`makers_raw`).
+//! A camera's raw frame comes out as its sensor's numbers, cropped as the
 //! file asks; a colour of its mosaic is the mean of that colour in each cell.
 //!
 //! Code values come out as stored, those of a palette as its entries. The picture
@@ -29,6 +30,7 @@ mod jpeg;
 mod jpeg_data;
 mod limits;
 mod lossless_jpeg;
+mod makers_raw;
 mod opened;
 mod orientation;
 mod palette;
@@ -50,5 +52,6 @@ pub use info::{
     ScanFormat, ScanInfo, ScanRow,
 };
 pub use limits::DecodeLimits;
+pub use makers_raw::OUTSIDE_DECODER_THREAD;
 pub use reader::ScanReader;
 pub use sensor::{Mosaic, MosaicColour, SensorScale};

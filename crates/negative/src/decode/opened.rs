@@ -4,6 +4,7 @@ use super::error::DecodeError;
 use super::info::{Resolution, ScanInfo};
 use super::jpeg::JpegLayout;
 use super::limits::DecodeLimits;
+use super::makers_raw::FrameCodes;
 use super::orientation::Orientation;
 use super::palette::Palette;
 use super::png::PngLayout;
@@ -15,6 +16,8 @@ pub(crate) enum Body {
     Tiff(TiffLayout),
     Png(PngLayout),
     Jpeg(JpegLayout),
+    /// Decoded already.
+    MakersRaw(FrameCodes),
 }
 
 /// What opening a file gives.

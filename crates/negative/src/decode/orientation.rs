@@ -49,6 +49,14 @@ impl Orientation {
         ))
     }
 
+    /// Says that a camera's raw frame was not turned: its colours go by row and
+    /// column of the sensor.
+    pub(crate) fn left_as_it_is(number: u64) -> String {
+        format!(
+            "the frame asks to be turned (orientation {number}), but is read as the sensor gives it; pixels are counted there"
+        )
+    }
+
     /// Tells whether the upright rows run against the stored ones: right to left
     /// when sides stay, bottom up when they swap.
     fn reverses_along(self) -> bool {

@@ -8,7 +8,7 @@ use super::orientation::walk_upright;
 use super::sensor_rows::SensorRows;
 use super::tiff_layout::read_layout;
 use super::unpack::Pick;
-use super::{jpeg, png, tiff_rows};
+use super::{jpeg, makers_raw, png, tiff_rows};
 use crate::flat_field::{Correction, FlatField, FlatFieldError};
 use crate::tone::Tone;
 use std::io::{Read, Seek, SeekFrom};
@@ -16,7 +16,8 @@ use std::io::{Read, Seek, SeekFrom};
 /// A scan whose header has been read and checked.
 ///
 /// Each walk over the rows decodes the file anew, so that a scan of any size
-/// costs a few megabytes (see [`DecodeLimits`] for what costs more).
+/// costs a few megabytes (see [`DecodeLimits`] for what costs more). The raw file
+/// of a camera's maker is decoded whole on opening, and kept.
 ///
 /// # Examples
 /// ```
@@ -45,25 +46,27 @@ impl<R: Read + Seek> ScanReader<R> {
     /// Reads and checks the header of one image of a file.
     ///
     /// `page` counts from 0. A file that holds more than one image carries
-    /// [`quantity::Flag::SeveralImages`]. Nothing large is allocated here.
+    /// [`quantity::Flag::SeveralImages`]. Nothing large is allocated here, but for
+    /// the frame of a camera maker's raw file.
     ///
     /// # Errors
     /// [`DecodeError`] for a file that is malformed, of a kind that is not
     /// read, cut short, or larger than the limits or than its own bytes allow.
     pub fn open(mut source: R, page: usize, limits: &DecodeLimits) -> Result<Self, DecodeError> {
         source.seek(SeekFrom::Start(0))?;
-        let mut first = [0; 8];
+        let mut first = [0; 12];
         let got = super::decompress::read_up_to(&mut source, &mut first)?;
         let opened = match &first[..got] {
             [b'I', b'I', 42 | 43, 0, ..] | [b'M', b'M', 0, 42 | 43, ..] => {
-                read_layout(&mut source, page, limits)?
+                open_tiff(&mut source, page, limits)?
             }
             [0x89, b'P', b'N', b'G', 13, 10, 26, 10] => png::open(&mut source, page, limits)?,
             [0xFF, 0xD8, 0xFF, ..] => jpeg::open(&mut source, page, limits)?,
-            other if makers_raw(other) => return Err(DecodeError::MakersRaw),
+            other if makers_raw::begins(other) => makers_raw::open(&mut source, page, limits)?,
             other => {
                 let first_bytes = other
                     .iter()
+                    .take(8)
                     .map(|b| format!("{b:02x}"))
                     .collect::<Vec<_>>()
                     .join(" ");
@@ -143,16 +146,23 @@ impl<R: Read + Seek> ScanReader<R> {
         mut visit: impl FnMut(ScanRow<'_>),
     ) -> Result<(), DecodeError> {
         let pick = self.pick(choice)?;
-        if let (Some(mut rows), Body::Tiff(layout)) = (
-            SensorRows::new(&self.opened.info, choice),
-            &self.opened.body,
-        ) {
-            return tiff_rows::walk(&mut self.source, layout, pick, &mut |y, codes| {
+        if let Some(mut rows) = SensorRows::new(&self.opened.info, choice) {
+            let mut take = |y: u32, codes: Codes<'_>| {
                 let Codes::Unsigned(codes) = codes else {
                     unreachable!("a raw frame of floats is refused on opening")
                 };
                 rows.take(y, codes, &mut visit);
-            });
+            };
+            match &self.opened.body {
+                Body::Tiff(layout) => {
+                    return tiff_rows::walk(&mut self.source, layout, pick, &mut take);
+                }
+                Body::MakersRaw(frame) => {
+                    makers_raw::walk(frame, pick, &mut take);
+                    return Ok(());
+                }
+                Body::Png(_) | Body::Jpeg(_) => {}
+            }
         }
         let phase = match choice {
             ChannelChoice::MosaicPhase { row, column } => Some((u32::from(row), u32::from(column))),
@@ -224,6 +234,10 @@ impl<R: Read + Seek> ScanReader<R> {
             Body::Tiff(layout) => tiff_rows::walk(source, layout, pick, visit),
             Body::Png(layout) => png::walk(source, layout, limits, pick, visit),
             Body::Jpeg(layout) => jpeg::walk(source, layout, limits, pick, visit),
+            Body::MakersRaw(frame) => {
+                makers_raw::walk(frame, pick, visit);
+                Ok(())
+            }
         };
         let palette = opened
             .palette
@@ -348,18 +362,18 @@ impl<R: Read + Seek> ScanReader<R> {
     }
 }
 
-/// Tells the first bytes of cameras' own raw files.
-fn makers_raw(first: &[u8]) -> bool {
-    // Variants of TIFF with other numbers, names of makers or their formats, and
-    // the box that films and camera frames alike begin with.
-    let starts: [&[u8]; 7] = [
-        b"IIRO",
-        b"IIRS",
-        b"MMOR",
-        b"IIU\0",
-        b"FUJIFILM",
-        b"FOVb",
-        b"II\x1A\0\0\0HE",
-    ];
-    starts.iter().any(|start| first.starts_with(start)) || first.get(4..8) == Some(b"ftyp")
+/// Opens a TIFF file, or the camera's raw file that begins like one.
+fn open_tiff<R: Read + Seek>(
+    source: &mut R,
+    page: usize,
+    limits: &DecodeLimits,
+) -> Result<Opened, DecodeError> {
+    match read_layout(source, page, limits) {
+        Err(DecodeError::MakersRaw { .. }) => makers_raw::open(source, page, limits),
+        // A mosaic without levels: a decoder may know its camera.
+        Ok(own) if own.info.colour == Colour::Mosaic && own.info.sensor.is_none() => {
+            Ok(makers_raw::open(source, page, limits).unwrap_or(own))
+        }
+        other => other,
+    }
 }

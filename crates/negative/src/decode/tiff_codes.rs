@@ -116,7 +116,11 @@ pub(crate) fn chunk_code<R: Read + Seek>(
         7 => return jpeg(source, directory, photometric),
         34892 => "lossy JPEG in DNG",
         52546 => "JPEG XL",
-        32767 | 32769 | 32770 | 34713 | 65000 | 65535 => "a camera maker's own code",
+        32767 | 32769..=32772 | 34713 | 65000 | 65535 => {
+            return Err(DecodeError::MakersRaw {
+                reason: format!("its compression {number} is a camera maker's own code"),
+            });
+        }
         8 | 32946 => return stream(Compression::Deflate),
         32773 => return stream(Compression::PackBits),
         32766 => "NeXT's two-bit code",

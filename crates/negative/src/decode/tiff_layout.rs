@@ -322,9 +322,7 @@ fn orientation<R: Read + Seek>(
     let orientation = Orientation::from_number(number)
         .ok_or_else(|| directory.fault(format!("orientation is 1 to 8, found {number}")))?;
     if raw && orientation != Orientation::UPRIGHT {
-        remarks.push(format!(
-            "the frame asks to be turned (orientation {number}), but is read as the sensor gives it; pixels are counted there"
-        ));
+        remarks.push(Orientation::left_as_it_is(number));
         return Ok(Orientation::UPRIGHT);
     }
     Ok(orientation)
@@ -502,7 +500,7 @@ fn check_claims(
     let code_ratio = match layout.compression {
         Compression::Deflate => 1032,
         Compression::Lzw => 2560,
-        Compression::Fax | Compression::LossyJpeg => u64::MAX,
+        Compression::Fax | Compression::LossyJpeg | Compression::MakersOwn => u64::MAX,
         // A number of lossless JPEG data has a code of one bit at least.
         Compression::LosslessJpeg => 16,
         Compression::Stored | Compression::PackBits => 64,

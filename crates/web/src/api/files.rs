@@ -39,7 +39,7 @@ pub(crate) struct Taken {
     next: String,
 }
 
-/// Takes a scan in: TIFF, PNG or JPEG.
+/// Takes a scan in: TIFF, PNG, JPEG or a camera's raw file.
 #[utoipa::path(
     post,
     path = "/api/tests/{test}/scans",

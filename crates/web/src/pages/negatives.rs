@@ -35,6 +35,13 @@ const ROLES: [(&str, &str); 10] = [
 /// negative for a soft to normal paper, common practice. \[density\]
 const POSITIVE_RANGE: f64 = 1.5;
 
+/// Names of files that may be scans, as a browser wants them.
+fn endings() -> String {
+    app::PICTURE_ENDINGS
+        .map(|ending| format!(".{ending}"))
+        .join(",")
+}
+
 /// The light table of a test.
 pub(crate) async fn show(
     State(shared): State<Arc<Shared>>,
@@ -94,7 +101,7 @@ fn bring(open: &OpenTest, id: &str, main: bool) -> Markup {
         div.actions data-scans=(id) data-revision=(open.revision) {
             label.button.main[main] tabindex="0" data-take {
                 "Bring scans"
-                input type="file" accept=".tif,.tiff,.png,.jpg,.jpeg" multiple hidden data-most=(MOST_SCAN_BYTES);
+                input type="file" accept=(endings()) multiple hidden data-most=(MOST_SCAN_BYTES);
             }
             span.about { "or drop them anywhere on this page" }
         }

@@ -1,0 +1,111 @@
+//! Raw frames of camera makers' own kinds.
+//!
+//! Their files are read by a decoder from outside, behind [`RawDecoder`]: this
+//! room asks it for a sensor's numbers and what they mean, believes neither
+//! before it has checked them, and lives on when the decoder breaks. Without
+//! the feature `raw` there is no decoder, and such files are refused.
+//!
+//! Such a file can only be decoded whole: on opening, once, within
+//! [`DecodeLimits::max_whole_bytes`]. Never rendered, white balanced or made
+//! whole between pixels.
+//!
+//! DNG is read by this room itself, see `dng`.
+
+mod frame;
+#[cfg(feature = "raw")]
+mod rawler;
+
+pub(crate) use frame::{FrameCodes, MakersFrame, walk};
+
+use super::error::DecodeError;
+use super::limits::DecodeLimits;
+use super::opened::Opened;
+use std::io::{Read, Seek, SeekFrom};
+
+/// Name of the threads on which a decoder from outside runs.
+///
+/// It may panic there, which is caught and told as a refusal: a program can
+/// leave such a panic out of what it prints.
+pub const OUTSIDE_DECODER_THREAD: &str = "camera raw decoder";
+
+/// What a decoder answers, or why it does not.
+type Answer<T> = Result<T, String>;
+
+/// Reads the raw files of camera makers.
+pub(crate) trait RawDecoder {
+    /// Gives the numbers of one frame of a file, counted from 0.
+    ///
+    /// `fits` is asked with the frame's width, height and samples to a pixel
+    /// before its numbers are decoded.
+    fn frame(
+        &self,
+        file: Vec<u8>,
+        page: usize,
+        fits: &dyn Fn(u32, u32, u32) -> Answer<()>,
+    ) -> Answer<MakersFrame>;
+}
+
+#[cfg(feature = "raw")]
+fn decoder() -> Option<&'static dyn RawDecoder> {
+    Some(&rawler::Rawler)
+}
+
+#[cfg(not(feature = "raw"))]
+fn decoder() -> Option<&'static dyn RawDecoder> {
+    None
+}
+
+/// Decodes one frame of a maker's own kind of file.
+pub(crate) fn open<R: Read + Seek>(
+    source: &mut R,
+    page: usize,
+    limits: &DecodeLimits,
+) -> Result<Opened, DecodeError> {
+    let Some(decoder) = decoder() else {
+        return Err(refused(
+            "this program was built without a decoder for them (feature `raw`)",
+        ));
+    };
+    let bytes = source.seek(SeekFrom::End(0))?;
+    if bytes > limits.max_whole_bytes {
+        return Err(DecodeError::TooLarge {
+            what: "size of the camera's raw file in bytes",
+            claimed: bytes,
+            limit: limits.max_whole_bytes,
+        });
+    }
+    source.seek(SeekFrom::Start(0))?;
+    let mut file = Vec::new();
+    source.take(bytes).read_to_end(&mut file)?;
+    let fits = |width, height, samples| {
+        frame::fits(width, height, samples, bytes, limits).map_err(|error| error.to_string())
+    };
+    let frame = decoder
+        .frame(file, page, &fits)
+        .map_err(|reason| refused(&reason))?;
+    frame.opened(page).map_err(|reason| refused(&reason))
+}
+
+fn refused(reason: &str) -> DecodeError {
+    DecodeError::MakersRaw {
+        reason: reason.to_owned(),
+    }
+}
+
+/// Tells the first bytes of files that are not TIFF's.
+pub(crate) fn begins(first: &[u8]) -> bool {
+    // Variants of TIFF with other numbers, and names of makers or their formats.
+    let starts: [&[u8]; 8] = [
+        b"IIRO",
+        b"IIRS",
+        b"MMOR",
+        b"IIU\0",
+        b"FUJIFILM",
+        b"FOVb",
+        b"\0MRM",
+        b"II\x1A\0\0\0HE",
+    ];
+    // Films and pictures of telephones begin with the same kind of box.
+    let boxed = first.get(4..12) == Some(b"ftypcrx ");
+    boxed || starts.iter().any(|start| first.starts_with(start))
+}
