@@ -6,7 +6,8 @@
 //! is told as [`Flag::LevelsChanged`] and added to their uncertainty. Series that
 //! are read as signals have exposures of their own in the record and are let alone.
 
-use crate::measuring::{Surveyed, add_finding};
+use crate::measuring::Surveyed;
+use crate::scan_checks::add_finding;
 use exposure::{format_aperture, format_time};
 use negative::decode::{CameraSettings, SettingsDifference};
 use negative::honesty::HonestyFinding;

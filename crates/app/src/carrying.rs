@@ -10,14 +10,12 @@
 //! Begin with [`carry_patches`].
 
 use crate::error::with_causes;
-use crate::measuring::{
-    READ_BUFFER, Surveyed, decode_remedy, outline_of, recorded_tone, scan_error,
-};
+use crate::measuring::{Surveyed, outline_of, tone_of_record};
 use crate::pictures::smaller;
 use crate::progress::go_on;
-use crate::scan_channel::channel_of;
+use crate::scan_channel::channel_of_record;
+use crate::scan_reader::{decode_remedy, recorded_scan_reader, scan_error};
 use crate::{AppError, Progress};
-use negative::decode::{DecodeLimits, ScanReader};
 use negative::preview::{Preview, PreviewPass};
 use negative::registration::{
     GreyPicture, Motion, Placement, Registration, RegistrationError, register, register_upright,
@@ -25,7 +23,6 @@ use negative::registration::{
 use notebook::{TestFolder, read_test_folder};
 use record::{Calibrator, Id, Outline, Scan, Test};
 use std::collections::BTreeMap;
-use std::io::BufReader;
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -544,25 +541,11 @@ fn reduced_picture(folder: &TestFolder, id: &Id) -> Result<Reduced, AppError> {
     let Some(scan) = folder.test.scan(id) else {
         unreachable!("an assembled test records the scan of each patch")
     };
-    let fail = |e: &dyn std::error::Error| scan_error(id.as_str(), &scan.file, e, decode_remedy());
-    let file = folder.open_scan(scan)?;
-    let mut reader = ScanReader::open(
-        BufReader::with_capacity(READ_BUFFER, file),
-        scan.page as usize,
-        &DecodeLimits::default(),
-    )
-    .map_err(|e| fail(&e))?;
+    let fail = |e: &dyn std::error::Error| scan_error(scan, e, decode_remedy());
+    let mut reader = recorded_scan_reader(folder, scan)?;
     let info = reader.info().clone();
-    let channel = channel_of(scan.channel, &reader).map_err(|mut e| {
-        e.problem = format!("scan {} ({}): {}", scan.id, scan.file, e.problem);
-        e
-    })?;
-    let tone = recorded_tone(scan.tone, &info, channel).map_err(|e| {
-        AppError::new(
-            format!("scan {id} ({}): {e}", scan.file),
-            "mend the tone in test.toml",
-        )
-    })?;
+    let channel = channel_of_record(scan, &reader)?;
+    let tone = tone_of_record(scan, &info, channel)?;
     let mut pass = PreviewPass::new(info.width, info.height, &tone, None, REDUCED_SIDE)
         .map_err(|e| fail(&e))?;
     reader

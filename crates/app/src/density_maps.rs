@@ -5,15 +5,13 @@
 
 use crate::carrying::{laid_scans, left_out_boxes};
 use crate::density_pair::Pair;
+use crate::divided_light::divide_recorded;
 use crate::error::with_causes;
 use crate::evaluate_folder::folder_findings;
-use crate::measuring::{
-    Measuring, READ_BUFFER, decode_remedy, divide_recorded, measure_folder, recorded_tone,
-    scan_error,
-};
+use crate::measuring::{Measuring, measure_folder, tone_of_record};
+use crate::scan_reader::{decode_remedy, recorded_scan_reader, scan_error};
 use crate::{AppError, Progress, write_file};
 use figures::{DensityScale, MapFigure, Mark, Sheet, density_map};
-use negative::decode::{DecodeLimits, ScanReader};
 use negative::density_map::{DensityMap, DensityMapPass, PixelState};
 use negative::float_tiff::float_tiff;
 use negative::preview::png_of_grey;
@@ -21,7 +19,6 @@ use notebook::{TestFolder, read_test_folder};
 use quantity::Stops;
 use record::{Calibrator, Frame, Id, PatchRole, Response, Scan};
 use serde_json::{Value, json};
-use std::io::BufReader;
 use std::path::PathBuf;
 
 /// Long side of a map when none is asked for. \[pixels\]
@@ -193,17 +190,10 @@ pub(crate) fn mapped<'a>(
             "scan a step tablet beside the negative; `filmproof evaluate` says what is wrong with this one",
         ));
     };
-    let fail =
-        |e: &dyn std::error::Error| scan_error(scan.id.as_str(), &scan.file, e, decode_remedy());
-    let mut reader = ScanReader::open(
-        BufReader::with_capacity(READ_BUFFER, folder.open_scan(scan)?),
-        scan.page as usize,
-        &DecodeLimits::default(),
-    )
-    .map_err(|e| fail(&e))?;
+    let fail = |e: &dyn std::error::Error| scan_error(scan, e, decode_remedy());
+    let mut reader = recorded_scan_reader(folder, scan)?;
     let info = reader.info().clone();
-    let tone = recorded_tone(scan.tone, &info, surveyed.channel)
-        .map_err(|e| AppError::new(format!("scan {id}: {e}"), "mend the tone in test.toml"))?;
+    let tone = tone_of_record(scan, &info, surveyed.channel)?;
     // The codes that were calibrated, a flat field divided out.
     let (tone, _) = divide_recorded(folder, scan, &mut reader, surveyed.channel, tone)?;
     let mut pass = DensityMapPass::new(info.width, info.height, &tone, calibration, side);

@@ -3,16 +3,19 @@
 
 use crate::AppError;
 use crate::error::with_causes;
-use crate::measuring::{READ_BUFFER, recorded_tone};
-use negative::decode::{ChannelChoice, DecodeLimits, ScanInfo, ScanReader};
+use crate::measuring::recorded_tone;
+use crate::scan_reader::{remedy_of, scan_reader};
+use negative::decode::{ChannelChoice, ScanInfo, ScanReader};
 use negative::flat_field::{FlatField, FlatFieldError, LightField, light_field};
 use negative::honesty::{CodeHistogram, HistogramPass};
 use negative::outline::Outline;
 use negative::patch::PatchStatistics;
 use negative::tone::Tone;
+use notebook::TestFolder;
+use record::Scan;
 use serde_json::{Value, json};
 use std::fs::File;
-use std::io::{BufReader, Read, Seek};
+use std::io::{Read, Seek};
 use std::path::Path;
 
 /// The picture of the bare light table and, where there is one, the dark frame.
@@ -70,7 +73,7 @@ pub(crate) fn divide<R: Read + Seek>(
         .map_err(|e| AppError::new(e.to_string(), "use a scan that has pixels"))?;
     reader
         .for_each_row(channel, |row| pass.take(&row))
-        .map_err(|e| AppError::new(with_causes(&e), crate::single_scan::remedy_of(&e)))?;
+        .map_err(|e| AppError::new(with_causes(&e), remedy_of(&e)))?;
     let divided = reader
         .divide_by(field.clone(), channel, tone)
         .map_err(|e| fail(&e))?;
@@ -87,6 +90,35 @@ pub(crate) fn divide<R: Read + Seek>(
     ))
 }
 
+/// Divides the light that a scan's record names out of it; gives the tone of
+/// its codes from then on.
+pub(crate) fn divide_recorded(
+    folder: &TestFolder,
+    scan: &Scan,
+    reader: &mut ScanReader<impl Read + Seek>,
+    channel: ChannelChoice,
+    tone: Tone,
+) -> Result<(Tone, Option<Divided>), AppError> {
+    let Some(flat_field) = &scan.flat_field else {
+        return Ok((tone, None));
+    };
+    let flat_field = folder.scan_path(flat_field)?;
+    let dark_frame = match &scan.dark_frame {
+        Some(path) => Some(folder.scan_path(path)?),
+        None => None,
+    };
+    let pictures = LightPictures {
+        flat_field: &flat_field,
+        dark_frame: dark_frame.as_deref(),
+    };
+    let (tone, divided) =
+        divide(reader, channel, &tone, scan.tone, pictures).map_err(|mut e| {
+            e.problem = format!("scan {} ({}): {}", scan.id, scan.file, e.problem);
+            e
+        })?;
+    Ok((tone, Some(divided)))
+}
+
 fn field_of(
     path: &Path,
     what: &'static str,
@@ -97,9 +129,7 @@ fn field_of(
         AppError::new(format!("{what} {}: {told}", path.display()), remedy)
     };
     let file = File::open(path).map_err(|e| AppError::file("opening", path, &e))?;
-    let source = BufReader::with_capacity(READ_BUFFER, file);
-    let mut reader = ScanReader::open(source, 0, &DecodeLimits::default())
-        .map_err(|e| fail(with_causes(&e), crate::single_scan::remedy_of(&e)))?;
+    let mut reader = scan_reader(file, 0).map_err(|e| fail(with_causes(&e), remedy_of(&e)))?;
     let tone = recorded_tone(recorded, reader.info(), channel)
         .map_err(|e| fail(e, "give a gamma between 0.1 and 10"))?;
     light_field(&mut reader, channel, &tone, what).map_err(|e| fail(with_causes(&e), remedy(&e)))

@@ -59,6 +59,7 @@ mod progress;
 mod report_maps;
 mod scan_channel;
 mod scan_checks;
+mod scan_reader;
 mod shown_names;
 mod single_scan;
 mod spectra_choices;

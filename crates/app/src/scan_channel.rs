@@ -2,7 +2,7 @@
 
 use crate::AppError;
 use negative::decode::{ChannelChoice, ExtraSample, ScanInfo, ScanReader};
-use record::Channel;
+use record::{Channel, Scan};
 use std::io::{Read, Seek};
 
 /// Gives the channel that is asked for by a word, or the usual one.
@@ -27,7 +27,7 @@ pub(crate) fn channel_of_text(
 }
 
 /// Gives the channel that a record says.
-pub(crate) fn channel_of(
+fn channel_of(
     channel: Channel,
     reader: &ScanReader<impl Read + Seek>,
 ) -> Result<ChannelChoice, AppError> {
@@ -41,6 +41,17 @@ pub(crate) fn channel_of(
         Channel::Infrared => infrared_channel(reader)?,
         Channel::Extra(number) => ChannelChoice::Extra(usize::from(number.get()) - 1),
         Channel::MosaicPhase { row, column } => ChannelChoice::MosaicPhase { row, column },
+    })
+}
+
+/// The same of a scan of a test; a refusal names the scan.
+pub(crate) fn channel_of_record(
+    scan: &Scan,
+    reader: &ScanReader<impl Read + Seek>,
+) -> Result<ChannelChoice, AppError> {
+    channel_of(scan.channel, reader).map_err(|mut e| {
+        e.problem = format!("scan {} ({}): {}", scan.id, scan.file, e.problem);
+        e
     })
 }
 

@@ -20,6 +20,17 @@ use serde_json::{Value, json};
 pub(crate) const POSITIVE_REFUSED: &str = "it was turned into a positive and no step tablet calibrates it, so no density can \
      be read from it; scan it again as a negative with every correction switched off, or with a step tablet beside the film";
 
+/// Adds a finding, joined to one of the same flag.
+pub(crate) fn add_finding(findings: &mut Vec<HonestyFinding>, finding: HonestyFinding) {
+    match findings.iter_mut().find(|f| f.flag == finding.flag) {
+        Some(first) => {
+            first.evidence += "; ";
+            first.evidence += &finding.evidence;
+        }
+        None => findings.push(finding),
+    }
+}
+
 /// Adds what the fine structure shows, and says what there was to look at; `tablet`
 /// are the outlines of the tablet's steps, if any.
 pub(crate) fn look_at_texture(

@@ -7,21 +7,18 @@ use crate::divided_light::{Divided, LightPictures, divide};
 use crate::error::with_causes;
 use crate::frame_found::frame_said;
 use crate::light_of_scan::{line as light_line, to_json as light_json, widened};
-use crate::measuring::{
-    READ_BUFFER, add_finding, calibrated, decode_remedy, outline_of, read_labels, recorded_tone,
-    tone_words,
-};
+use crate::measuring::{calibrated, outline_of, read_labels, recorded_tone, tone_words};
 use crate::progress::go_on;
 use crate::scan_channel::{channel_of_text, extra_words};
 use crate::scan_checks::{
-    POSITIVE_REFUSED, checks_json, checks_lines, evidence_words, flare_of, is_positive,
-    look_at_texture, veiled,
+    POSITIVE_REFUSED, add_finding, checks_json, checks_lines, evidence_words, flare_of,
+    is_positive, look_at_texture, veiled,
 };
+use crate::scan_reader::{decode_remedy, remedy_of, scan_reader};
 use crate::tablet_search::{FoundTablet, tablet_in};
 use crate::told_file::ToldFile;
 use crate::{AppError, Progress, write_file};
 use negative::calibration::{StepResult, StepUse, TabletReading, calibrate};
-use negative::decode::{DecodeError, DecodeLimits, ScanReader};
 use negative::frame_edges::find_frame;
 use negative::honesty::{
     file_findings, light_findings, light_of_scan, tablet_findings_numbered, uneven_light_finding,
@@ -37,7 +34,6 @@ use record::{Id, PatchRole};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::fs::File;
-use std::io::BufReader;
 use std::path::{Path, PathBuf};
 
 /// Standard uncertainty of a tablet's density that comes without one. \[density\]
@@ -138,13 +134,9 @@ pub fn measure_scan(
     let mut warnings = vec![];
     let file =
         File::open(&request.scan).map_err(|e| AppError::file("opening", &request.scan, &e))?;
-    let mut reader = ScanReader::open(
-        BufReader::with_capacity(
-            READ_BUFFER,
-            ToldFile::new(file, format!("reading {shown}"), progress),
-        ),
-        request.page as usize,
-        &DecodeLimits::default(),
+    let mut reader = scan_reader(
+        ToldFile::new(file, format!("reading {shown}"), progress),
+        request.page,
     )
     .map_err(|e| fail(&e, remedy_of(&e)))?;
     let info = reader.info().clone();
@@ -528,18 +520,6 @@ pub fn measure_scan(
         lines,
         warnings,
     })
-}
-
-/// What to do about a scan that can't be read.
-pub(crate) fn remedy_of(error: &DecodeError) -> &'static str {
-    match error {
-        DecodeError::NoSuchPage { .. } => "name one of its pages with --page, counted from 0",
-        DecodeError::NoSuchChannel { .. } => {
-            "name a channel it has with --channel, or leave it out"
-        }
-        DecodeError::Source(_) => "check that the file is there and may be read",
-        _ => decode_remedy(),
-    }
 }
 
 /// The tone and who says so; here no record is at hand.

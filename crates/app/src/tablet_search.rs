@@ -4,14 +4,15 @@
 //! that are recorded always go before it.
 
 use crate::error::with_causes;
-use crate::measuring::{READ_BUFFER, recorded_tone};
+use crate::measuring::{recorded_tone, tone_of_record};
 use crate::progress::go_on;
-use crate::scan_channel::{channel_of, channel_of_text};
-use crate::single_scan::{remedy_of, tone_of_text};
+use crate::scan_channel::{channel_of_record, channel_of_text};
+use crate::scan_reader::{decode_remedy, remedy_of, scan_reader};
+use crate::single_scan::tone_of_text;
 use crate::{AppError, Progress};
 use base64::Engine;
 use figures::{OutlinedStep, Sheet, TabletPicture, tablet_picture, tablet_picture_alone};
-use negative::decode::{ChannelChoice, DecodeLimits, ScanReader};
+use negative::decode::{ChannelChoice, ScanReader};
 use negative::outline::{Outline, StepDirection};
 use negative::preview::{Preview, png_of_grey};
 use negative::survey::survey;
@@ -246,12 +247,8 @@ pub(crate) fn steps_in_record(
 ) -> Result<FoundTablet, AppError> {
     let shown = format!("scan {} ({})", record.id, record.file);
     let mut reader = opened(&folder.scan_path(&record.file)?, record.page, &shown)?;
-    let channel = channel_of(record.channel, &reader).map_err(|mut e| {
-        e.problem = format!("{shown}: {}", e.problem);
-        e
-    })?;
-    let tone = recorded_tone(record.tone, reader.info(), channel)
-        .map_err(|e| AppError::new(format!("{shown}: {e}"), "mend the tone in test.toml"))?;
+    let channel = channel_of_record(record, &reader)?;
+    let tone = tone_of_record(record, reader.info(), channel)?;
     tablet_in(&mut reader, channel, &tone, densities, &shown, progress)
 }
 
@@ -339,12 +336,8 @@ pub(crate) fn find_tablets(
 
 fn opened(path: &Path, page: u32, shown: &str) -> Result<ScanReader<BufReader<File>>, AppError> {
     let file = File::open(path).map_err(|e| AppError::file("opening", path, &e))?;
-    ScanReader::open(
-        BufReader::with_capacity(READ_BUFFER, file),
-        page as usize,
-        &DecodeLimits::default(),
-    )
-    .map_err(|e| AppError::new(format!("{shown}: {}", with_causes(&e)), remedy_of(&e)))
+    scan_reader(file, page)
+        .map_err(|e| AppError::new(format!("{shown}: {}", with_causes(&e)), remedy_of(&e)))
 }
 
 /// Looks for a tablet in a pass of its own over the rows.
@@ -358,12 +351,8 @@ pub(crate) fn tablet_in<R: Read + Seek>(
 ) -> Result<FoundTablet, AppError> {
     go_on(progress)?;
     progress.at(&format!("looking for the tablet in {shown}"), 0, 1);
-    let seen = survey(reader, channel, tone, &[], None, None).map_err(|e| {
-        AppError::new(
-            format!("{shown}: {}", with_causes(&e)),
-            crate::measuring::decode_remedy(),
-        )
-    })?;
+    let seen = survey(reader, channel, tone, &[], None, None)
+        .map_err(|e| AppError::new(format!("{shown}: {}", with_causes(&e)), decode_remedy()))?;
     let place = find_tablet(&seen.preview, densities)
         .map_err(|e| AppError::new(format!("{shown}: {e}"), remedy(&e)))?;
     progress.at(&format!("looking for the tablet in {shown}"), 1, 1);

@@ -20,12 +20,13 @@
 
 use crate::error::with_causes;
 use crate::frame_found::{FRAME_SEARCH, frame_json};
-use crate::measuring::{READ_BUFFER, calibrated_scan, recorded_tone, tone_words};
+use crate::measuring::{calibrated_scan, recorded_tone, tone_words};
 use crate::scan_channel::channel_of_text;
-use crate::single_scan::{remedy_of, tone_of_text};
+use crate::scan_reader::{remedy_of, scan_reader};
+use crate::single_scan::tone_of_text;
 use crate::tablet_search::find_tablets;
 use crate::{AppError, Progress, write_file};
-use negative::decode::{ChannelChoice, DecodeLimits, Polarity, ScanReader};
+use negative::decode::{ChannelChoice, Polarity, ScanReader};
 use negative::tiles::{TILE_SIDE, TileLayout, TilePass, TilePlace};
 use negative::tone::Tone;
 use notebook::{hash_file, read_test_folder};
@@ -142,12 +143,7 @@ pub fn tiles_of_scan(
     };
     let file =
         File::open(&request.scan).map_err(|e| AppError::file("opening", &request.scan, &e))?;
-    let mut reader = ScanReader::open(
-        BufReader::with_capacity(READ_BUFFER, file),
-        request.page as usize,
-        &DecodeLimits::default(),
-    )
-    .map_err(|e| fail(&e, remedy_of(&e)))?;
+    let mut reader = scan_reader(file, request.page).map_err(|e| fail(&e, remedy_of(&e)))?;
     let channel = channel_of_text(request.channel.as_deref(), &reader)?;
     let tone = recorded_tone(
         tone_of_text(request.tone.as_deref())?,
@@ -192,12 +188,8 @@ pub fn tiles_of_test_scan(
     let path = folder.scan_path(&record.file)?;
     let file = File::open(&path).map_err(|e| AppError::file("opening", &path, &e))?;
     let shown = format!("scan {} ({})", record.id, record.file);
-    let mut reader = ScanReader::open(
-        BufReader::with_capacity(READ_BUFFER, file),
-        record.page as usize,
-        &DecodeLimits::default(),
-    )
-    .map_err(|e| AppError::new(format!("{shown}: {}", with_causes(&e)), remedy_of(&e)))?;
+    let mut reader = scan_reader(file, record.page)
+        .map_err(|e| AppError::new(format!("{shown}: {}", with_causes(&e)), remedy_of(&e)))?;
     let divided_by = match &surveyed.divided {
         Some(divided) => {
             divided.divide_again(&mut reader, surveyed.channel)?;
