@@ -60,7 +60,7 @@ impl<R: Read + Seek> ScanReader<R> {
             [b'I', b'I', 42 | 43, 0, ..] | [b'M', b'M', 0, 42 | 43, ..] => {
                 open_tiff(&mut source, page, limits)?
             }
-            [0x89, b'P', b'N', b'G', 13, 10, 26, 10] => png::open(&mut source, page, limits)?,
+            [0x89, b'P', b'N', b'G', 13, 10, 26, 10, ..] => png::open(&mut source, page, limits)?,
             [0xFF, 0xD8, 0xFF, ..] => jpeg::open(&mut source, page, limits)?,
             other if makers_raw::begins(other) => makers_raw::open(&mut source, page, limits)?,
             other => {
