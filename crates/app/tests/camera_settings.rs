@@ -7,45 +7,18 @@ use negative::decode::{ChannelChoice, Codes, DecodeLimits, ScanReader};
 use record::Calibrator;
 use std::io::Cursor;
 use std::sync::LazyLock;
-use testkit::{DemoTest, demo};
+use testkit::{DemoTest, PlainTiff, demo, low_byte_first};
 
 const SCAN: &str = "sun-715-4";
 
-/// A little-endian grey TIFF whose first directory holds the camera's settings, as
-/// TIFF/EP has them: 1 over `per_second`, f/8, ISO 100.
-fn exposed(width: u32, height: u32, codes: &[u16], per_second: u32) -> Vec<u8> {
-    let strip: Vec<u8> = codes.iter().flat_map(|code| code.to_le_bytes()).collect();
-    let ratios = 8 + strip.len() as u32;
-    let mut out = b"II*\0".to_vec();
-    out.extend((ratios + 16).to_le_bytes());
-    out.extend(&strip);
-    for part in [1, per_second, 8, 1] {
-        out.extend(part.to_le_bytes());
-    }
-    // Tag, kind (3: two bytes, 4: four, 5: a ratio), count, value or place.
-    let entries: [(u16, u16, u32, u32); 12] = [
-        (256, 4, 1, width),
-        (257, 4, 1, height),
-        (258, 3, 1, 16),
-        (259, 3, 1, 1),
-        (262, 3, 1, 1),
-        (273, 4, 1, 8),
-        (277, 3, 1, 1),
-        (278, 4, 1, height),
-        (279, 4, 1, strip.len() as u32),
-        (33434, 5, 1, ratios),
-        (33437, 5, 1, ratios + 8),
-        (34855, 3, 1, 100),
-    ];
-    out.extend((entries.len() as u16).to_le_bytes());
-    for (tag, kind, count, value) in entries {
-        out.extend(tag.to_le_bytes());
-        out.extend(kind.to_le_bytes());
-        out.extend(count.to_le_bytes());
-        out.extend(value.to_le_bytes());
-    }
-    out.extend([0; 4]);
-    out
+/// A grey TIFF whose first directory holds the camera's settings, as TIFF/EP has
+/// them: 1 over `per_second`, f/8, ISO 100.
+fn exposed(size: (u32, u32), codes: Vec<u16>, per_second: u32) -> Vec<u8> {
+    PlainTiff::grey(size, 16, low_byte_first(codes))
+        .tag((33434, 5, vec![1, per_second]))
+        .tag((33437, 5, vec![8, 1]))
+        .tag((34855, 3, vec![100]))
+        .to_bytes()
 }
 
 /// The worked example as a camera would have taken it, one scan with another time.
@@ -59,7 +32,7 @@ fn taken(per_second: u32) -> DemoTest {
         }
         let source = Cursor::new(bytes.clone());
         let mut reader = ScanReader::open(source, 0, &DecodeLimits::default()).unwrap();
-        let (width, height) = (reader.info().width, reader.info().height);
+        let size = (reader.info().width, reader.info().height);
         let other = *name == spoilt;
         // More light than a sixtieth of a second lets through, or less.
         let times = if other {
@@ -78,7 +51,7 @@ fn taken(per_second: u32) -> DemoTest {
                 Codes::Float(_) => panic!("the worked example is written in whole numbers"),
             })
             .unwrap();
-        *bytes = exposed(width, height, &codes, if other { per_second } else { 60 });
+        *bytes = exposed(size, codes, if other { per_second } else { 60 });
     }
     for scan in &mut demo.parts.scans {
         scan.sha256 = None;

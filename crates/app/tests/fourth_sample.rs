@@ -8,42 +8,9 @@ use negative::decode::{ChannelChoice, Codes, DecodeLimits, ScanReader};
 use record::Channel;
 use std::io::Cursor;
 use std::sync::LazyLock;
-use testkit::{DemoTest, demo};
+use testkit::{DemoTest, PlainTiff, demo, low_byte_first};
 
 const SCAN: &str = "sun-715-4";
-
-/// A little-endian TIFF of red, green, blue and a fourth sample without a name.
-fn four_samples(width: u32, height: u32, pixels: impl Iterator<Item = [u16; 4]>) -> Vec<u8> {
-    let strip: Vec<u8> = pixels
-        .flat_map(|pixel| pixel.into_iter().flat_map(u16::to_le_bytes))
-        .collect();
-    let bits_at = 8 + strip.len() as u32;
-    let mut out = b"II*\0".to_vec();
-    out.extend((bits_at + 8).to_le_bytes());
-    out.extend(&strip);
-    out.extend([16_u16; 4].into_iter().flat_map(u16::to_le_bytes));
-    // Tag, kind (3: two bytes, 4: four), count, value or place. Source: TIFF 6.0.
-    let entries: [(u16, u16, u32, u32); 9] = [
-        (256, 4, 1, width),
-        (257, 4, 1, height),
-        (258, 3, 4, bits_at),
-        (259, 3, 1, 1),
-        (262, 3, 1, 2),
-        (273, 4, 1, 8),
-        (277, 3, 1, 4),
-        (278, 4, 1, height),
-        (279, 4, 1, strip.len() as u32),
-    ];
-    out.extend((entries.len() as u16).to_le_bytes());
-    for (tag, kind, count, value) in entries {
-        out.extend(tag.to_le_bytes());
-        out.extend(kind.to_le_bytes());
-        out.extend(count.to_le_bytes());
-        out.extend(value.to_le_bytes());
-    }
-    out.extend([0; 4]);
-    out
-}
 
 /// The worked example, one scan of which has pixels made from its grey codes.
 fn with_four(pixel: impl Fn(u16) -> [u16; 4], channel: Channel) -> DemoTest {
@@ -59,7 +26,7 @@ fn with_four(pixel: impl Fn(u16) -> [u16; 4], channel: Channel) -> DemoTest {
     let (_, bytes) = demo.files.iter_mut().find(|f| f.0 == file).unwrap();
     let source = Cursor::new(bytes.clone());
     let mut reader = ScanReader::open(source, 0, &DecodeLimits::default()).unwrap();
-    let (width, height) = (reader.info().width, reader.info().height);
+    let size = (reader.info().width, reader.info().height);
     let mut codes = vec![];
     reader
         .for_each_row(ChannelChoice::Grey, |row| match row.codes {
@@ -67,7 +34,8 @@ fn with_four(pixel: impl Fn(u16) -> [u16; 4], channel: Channel) -> DemoTest {
             Codes::Float(_) => panic!("the worked example is written in whole numbers"),
         })
         .unwrap();
-    *bytes = four_samples(width, height, codes.into_iter().map(pixel));
+    let samples = low_byte_first(codes.into_iter().flat_map(pixel));
+    *bytes = PlainTiff::colours(size, &[16; 4], samples).to_bytes();
     demo
 }
 

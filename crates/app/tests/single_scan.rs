@@ -14,7 +14,7 @@ use std::fmt::Write as _;
 use std::fs;
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
-use testkit::{DemoTest, TiffForm, demo, tiff_grey16};
+use testkit::{DemoTest, PlainTiff, TiffForm, demo, tiff_grey16};
 
 /// The scan that both commands read.
 const SCAN: &str = "sun-715-4";
@@ -344,42 +344,6 @@ fn crc32(bytes: &[u8]) -> u32 {
     })
 }
 
-/// A little-endian TIFF of 16 × 16 pixels in one strip.
-fn small_tiff(bits: &[u16], photometric: u16, orientation: u16, strip: &[u8]) -> Vec<u8> {
-    let mut out = b"II*\0".to_vec();
-    let bits_at = 8 + strip.len();
-    let directory = bits_at + 2 * bits.len();
-    out.extend((directory as u32).to_le_bytes());
-    out.extend(strip);
-    out.extend(bits.iter().flat_map(|b| b.to_le_bytes()));
-    // One value of two bytes lies in the entry itself, several elsewhere.
-    let bits_value = match bits {
-        [one] => u32::from(*one),
-        _ => bits_at as u32,
-    };
-    let entries: [(u16, u16, u32, u32); 10] = [
-        (256, 4, 1, 16),
-        (257, 4, 1, 16),
-        (258, 3, bits.len() as u32, bits_value),
-        (259, 3, 1, 1),
-        (262, 3, 1, photometric.into()),
-        (273, 4, 1, 8),
-        (274, 3, 1, orientation.into()),
-        (277, 3, 1, bits.len() as u32),
-        (278, 4, 1, 16),
-        (279, 4, 1, strip.len() as u32),
-    ];
-    out.extend((entries.len() as u16).to_le_bytes());
-    for (tag, kind, count, value) in entries {
-        out.extend(tag.to_le_bytes());
-        out.extend(kind.to_le_bytes());
-        out.extend(count.to_le_bytes());
-        out.extend(value.to_le_bytes());
-    }
-    out.extend([0; 4]);
-    out
-}
-
 fn measured(
     scan: &Path,
     channel: Option<&str>,
@@ -399,11 +363,9 @@ fn an_infrared_sample_is_named_kept_apart_and_read_by_its_name() {
     let dir = tempfile::tempdir().unwrap();
     let scan = dir.path().join("four.tif");
     // Red 30, green 60, blue 91, and a fourth sample of 200.
-    fs::write(
-        &scan,
-        small_tiff(&[8; 4], 2, 6, &[30, 60, 91, 200].repeat(256)),
-    )
-    .unwrap();
+    let pixels = [30, 60, 91, 200].repeat(256);
+    let four = PlainTiff::colours((16, 16), &[8; 4], pixels).tag((274, 3, vec![6]));
+    fs::write(&scan, four.to_bytes()).unwrap();
     let code =
         |channel| measured(&scan, channel, None).unwrap().json["patches"][0]["mean_code"].clone();
     assert_eq!(code(None), 60.0, "green unless asked otherwise");
@@ -433,7 +395,7 @@ fn an_infrared_sample_is_named_kept_apart_and_read_by_its_name() {
         error.problem
     );
     let grey = dir.path().join("grey.tif");
-    fs::write(&grey, small_tiff(&[8], 1, 1, &[7; 256])).unwrap();
+    fs::write(&grey, PlainTiff::grey((16, 16), 8, vec![7; 256]).to_bytes()).unwrap();
     let error = measured(&grey, Some("infrared"), None).unwrap_err();
     assert!(
         error.problem.contains("could be infrared"),
@@ -446,7 +408,11 @@ fn an_infrared_sample_is_named_kept_apart_and_read_by_its_name() {
 fn black_and_white_is_shown_but_never_calibrated() {
     let dir = tempfile::tempdir().unwrap();
     let scan = dir.path().join("mask.tif");
-    fs::write(&scan, small_tiff(&[1], 1, 1, &[0xF0; 32])).unwrap();
+    fs::write(
+        &scan,
+        PlainTiff::grey((16, 16), 1, vec![0xF0; 32]).to_bytes(),
+    )
+    .unwrap();
     let said = measured(&scan, None, None).unwrap();
     let flags = said.json["scan"]["flags"].to_string();
     assert!(flags.contains("bilevel"), "{flags}");

@@ -21,6 +21,7 @@ mod made;
 mod makers_raw;
 mod negative;
 mod noise;
+mod plain_tiff;
 mod planned_test;
 mod random_test;
 mod raw_frame;
@@ -39,6 +40,7 @@ pub use frame_pair::{FramePair, FramePairPlan, SecondFrame, frame_pair};
 pub use frame_scan::{FrameFlaw, FrameScan, frame_scan};
 pub use large_test::large_test;
 pub use makers_raw::{MakersKind, MakersRaw};
+pub use plain_tiff::{PlainTiff, low_byte_first};
 pub use planned_test::{
     GradientChange, MeanDensities, Placement, Plan, PlannedTest, RecordedLaw,
     THRESHOLD_NET_DENSITY, Times, Timing, Unknown, factor_by_eye, plan_test,

@@ -122,7 +122,7 @@ impl RawFrame {
 }
 
 /// Tags with others in their place or beside them.
-fn with(mut tags: Vec<RawTag>, others: &[RawTag]) -> Vec<RawTag> {
+pub(crate) fn with(mut tags: Vec<RawTag>, others: &[RawTag]) -> Vec<RawTag> {
     for other in others {
         tags.retain(|t| t.0 != other.0);
         if !other.2.is_empty() {
