@@ -1,6 +1,7 @@
 //! The answer, on one page: EI, factor, verdicts, and what can't be told.
 
 use crate::ReportInput;
+use crate::table::Table;
 use crate::words::{
     capital, film_name, filter_names, flag_notes, folding, light_name, name, sentence,
 };
@@ -125,41 +126,22 @@ fn frame_table(test: &Test, frames: &[FrameFinding]) -> Markup {
     } else {
         "frames"
     };
-    folding(
-        whole,
-        html! {
-            table {
-                thead { tr {
-                    th scope="col" { "Frame" }
-                    th scope="col" { "Verdict" }
-                    th scope="col" { "Filter" }
-                    th scope="col" { "Exposure" }
-                    th.n scope="col" { "EI, filter" br; "included" }
-                    th.n scope="col" { "Stops" br; "missing" }
-                    th scope="col" { "Why" }
-                } }
-                tbody {
-                    @for frame in frames { tr {
-                        th scope="row" { (name(&frame.frame)) }
-                        td.verdict { (verdict_word(frame.verdict)) }
-                        td.word { (name(filter_names(test, &frame.filters))) }
-                        td.word { (frame.exposure) }
-                        td.n { (frame.effective_ei.map_or("–".to_owned(), shown::ei)) }
-                        td.n {
-                            @match &frame.stops_missing {
-                                Some(missing) => (shown::signed_stops_or_limit(
-                                    missing.value(),
-                                    frame.stops_missing_bound,
-                                )),
-                                None => "–",
-                            }
-                        }
-                        td.long { (sentence(&frame.reason)) }
-                    } }
-                }
-            }
-        },
-    )
+    let table = Table::<&FrameFinding>::new()
+        .name("Frame", |f| name(&f.frame))
+        .verdict("Verdict", |f| verdict_word(f.verdict))
+        .words("Filter", |f| name(filter_names(test, &f.filters)))
+        .words("Exposure", |f| &f.exposure)
+        .number(html! { "EI, filter" br; "included" }, |f| {
+            f.effective_ei.map_or("–".to_owned(), shown::ei)
+        })
+        .number(html! { "Stops" br; "missing" }, |f| {
+            f.stops_missing.as_ref().map_or("–".to_owned(), |missing| {
+                shown::signed_stops_or_limit(missing.value(), f.stops_missing_bound)
+            })
+        })
+        .sentences("Why", |f| sentence(&f.reason))
+        .of(frames);
+    folding(whole, table)
 }
 
 fn cannot_tell(open: &CannotTell) -> Markup {

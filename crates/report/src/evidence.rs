@@ -2,13 +2,14 @@
 //! uncertainty, assumptions, and how far the scans can be believed.
 
 use crate::bracket_curves::{bracket_curves, without_tablet_sheet};
+use crate::table::Table;
 use crate::words::{
     capital, counted, drawn, figure, film_name, filter_names, flag_names, flag_notes, flag_words,
     light_name, name, scan_name, sentence, wide,
 };
 use crate::{ReportInput, ScanSummary, pictures};
 use figures::{PatchLetters, shown};
-use findings::{Assumed, FactorFinding, Findings};
+use findings::{Assumed, Cause, FactorFinding, Findings};
 use maud::{Markup, html};
 use quantity::{Flag, Flags};
 
@@ -170,24 +171,14 @@ fn causes(input: &ReportInput<'_>, factor: &FactorFinding, letters: &PatchLetter
 
 /// What explains differences within the test, cause by cause.
 fn explanations(input: &ReportInput<'_>) -> Markup {
-    let table = html! {
-        table {
-            thead { tr {
-                th scope="col" { "What is compared" }
-                th scope="col" { "Cause" }
-                th.n scope="col" { "Stops" }
-                th scope="col" { "Assumed" }
-            } }
-            tbody {
-                @for cause in &input.findings.causes { tr {
-                    th.some scope="row" { (capital(&cause.question)) }
-                    td.some { (cause.cause) }
-                    td.n { (shown::interval(cause.stops, None, shown::signed_stops)) }
-                    td.some { (cause.assumed) }
-                } }
-            }
-        }
-    };
+    let table = Table::<&Cause>::new()
+        .long_name("What is compared", |c| capital(&c.question))
+        .phrase("Cause", |c| &c.cause)
+        .number("Stops", |c| {
+            shown::interval(c.stops, None, shown::signed_stops)
+        })
+        .phrase("Assumed", |c| &c.assumed)
+        .of(&input.findings.causes);
     html! {
         @if !input.findings.causes.is_empty() {
             h3 { "What explains differences within the test" }
@@ -276,24 +267,12 @@ pub(crate) fn criteria(input: &ReportInput<'_>) -> Markup {
 }
 
 fn assumptions(assumed: &[Assumed]) -> Markup {
-    let table = html! {
-        table {
-            thead { tr {
-                th scope="col" { "What" }
-                th.n scope="col" { "Value" }
-                th scope="col" { "Unit" }
-                th scope="col" { "Where it comes from" }
-            } }
-            tbody {
-                @for a in assumed { tr {
-                    th scope="row" { (capital(&a.name)) }
-                    td.n { (plain(a.value)) }
-                    td.word { (a.unit) }
-                    td.long { (sentence(&a.source)) }
-                } }
-            }
-        }
-    };
+    let table = Table::<&Assumed>::new()
+        .name("What", |a| capital(&a.name))
+        .number("Value", |a| plain(a.value))
+        .words("Unit", |a| &a.unit)
+        .sentences("Where it comes from", |a| sentence(&a.source))
+        .of(assumed);
     html! {
         h3 { "Assumed, not recorded" }
         @if assumed.is_empty() {
@@ -318,37 +297,22 @@ fn plain(value: f64) -> String {
 }
 
 pub(crate) fn scans(scans: &[ScanSummary]) -> Markup {
-    let table = html! {
-        table {
-            thead { tr {
-                th scope="col" { "Scan" }
-                th.n scope="col" { "Pixels" }
-                th.n scope="col" { "Bits" }
-                th scope="col" { "Code value and light" }
-                th scope="col" { "Channel" }
-                th scope="col" { "Calibrated by" }
-                th.n scope="col" { "Residual sd" }
-                th.n scope="col" { "Valid density" }
-            } }
-            tbody {
-                @for scan in scans { tr {
-                    th scope="row" { (name(&scan.scan)) }
-                    td.n { (scan.width) " × " (scan.height) }
-                    td.n { (scan.bits) }
-                    td.some { (scan.tone) }
-                    td.word { (scan.channel) }
-                    td.some { (scan.calibrator) }
-                    td.n { (scan.residual_sd.map_or("–".to_owned(), |sd| shown::fixed(sd, 3))) }
-                    td.n {
-                        @match scan.valid_density {
-                            Some((low, high)) => { (shown::density(low)) " to " (shown::density(high)) },
-                            None => "none",
-                        }
-                    }
-                } }
-            }
-        }
-    };
+    let table = Table::<&ScanSummary>::new()
+        .name("Scan", |s| name(&s.scan))
+        .number("Pixels", |s| format!("{} × {}", s.width, s.height))
+        .number("Bits", |s| s.bits)
+        .phrase("Code value and light", |s| &s.tone)
+        .words("Channel", |s| &s.channel)
+        .phrase("Calibrated by", |s| &s.calibrator)
+        .number("Residual sd", |s| {
+            s.residual_sd
+                .map_or("–".to_owned(), |sd| shown::fixed(sd, 3))
+        })
+        .number("Valid density", |s| match s.valid_density {
+            Some((low, high)) => format!("{} to {}", shown::density(low), shown::density(high)),
+            None => "none".to_owned(),
+        })
+        .of(scans);
     let silent: Vec<&str> = scans
         .iter()
         .filter(|s| s.flags.is_empty() && s.repeat.is_none())

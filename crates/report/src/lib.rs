@@ -24,6 +24,7 @@ mod raw;
 mod red_end;
 mod scan_checks;
 pub mod style;
+mod table;
 mod words;
 
 pub use figures::DensityScale;

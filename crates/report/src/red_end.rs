@@ -1,9 +1,10 @@
 //! The red end of each film: what the factors of several filters say about it.
 
 use crate::ReportInput;
+use crate::table::Table;
 use crate::words::{counted, figure, film_name, filter_names, light_name, name, wide};
 use figures::shown;
-use findings::{NextFilter, TailFinding};
+use findings::{NextFilter, Outlook, TailFinding};
 use maud::{Markup, html};
 use quantity::{FilterFactor, Interval, Stops};
 
@@ -73,28 +74,15 @@ fn next_filter(next: &NextFilter, tail: &TailFinding) -> Markup {
 }
 
 fn outlooks(tail: &TailFinding) -> Markup {
-    wide(
-        "What other filters would give",
-        html! {
-            table {
-                thead { tr {
-                    th scope="col" { "Half of peak at (nm)" }
-                    th scope="col" { "Factor expected (stops)" }
-                    th scope="col" { "Interval" }
-                } }
-                tbody {
-                    @for outlook in &tail.outlooks { tr {
-                        td { (shown::fixed(outlook.half_peak_nm, 0)) }
-                        td { (stops(&outlook.factor)) }
-                        td {
-                            (shown::fixed(to_stops(outlook.factor.low), 1)) " to "
-                            (shown::fixed(to_stops(outlook.factor.high), 1))
-                        }
-                    } }
-                }
-            }
-        },
-    )
+    let table = Table::<&Outlook>::new()
+        .text("Half of peak at (nm)", |o| shown::fixed(o.half_peak_nm, 0))
+        .text("Factor expected (stops)", |o| stops(&o.factor))
+        .text("Interval", |o| {
+            let ends = [o.factor.low, o.factor.high].map(|end| shown::fixed(to_stops(end), 1));
+            ends.join(" to ")
+        })
+        .of(&tail.outlooks);
+    wide("What other filters would give", table)
 }
 
 fn nm(value: f64) -> String {

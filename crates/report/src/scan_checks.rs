@@ -3,6 +3,7 @@
 //! Scans that a check tells the same of share a row, so that the table stays as
 //! long as what there is to tell. It is folded under one line, and open in print.
 
+use crate::table::Table;
 use crate::words::{capital, counted, folding, sentence};
 use crate::{CheckOutcome, CheckTold, ScanSummary};
 use maud::{Markup, html};
@@ -18,39 +19,35 @@ pub(crate) fn checks(scans: &[ScanSummary]) -> Markup {
     if rows.is_empty() {
         return html! {};
     }
-    let table = html! {
-        table {
-            thead { tr {
-                th scope="col" { "Check" }
-                th scope="col" { "Outcome" }
-                th scope="col" { "Scans" }
-                th scope="col" { "Evidence, or why not" }
-                th scope="col" { "For densities" }
-            } }
-            tbody {
-                @for row in &rows { tr {
-                    th scope="row" { (capital(&row.told.check)) }
-                    td.word {
-                        @if row.told.outcome == CheckOutcome::Found { b { (capital(row.told.words)) } }
-                        @else { (capital(row.told.words)) }
-                    }
-                    td.some { (scans_words(row, &rows, scans.len())) }
-                    td.long {
-                        @if row.told.outcome == CheckOutcome::Found { (sentence(row.told.meaning)) " " }
-                        @if row.told.evidence.is_empty() { "–" } @else { (sentence(&row.told.evidence)) }
-                    }
-                    td.word {
-                        @if row.told.outcome == CheckOutcome::NotLooked { "–" } @else { (capital(row.told.follows)) }
-                    }
-                } }
-            }
-        }
-    };
+    let table = Table::<&Row<'_>>::new()
+        .name("Check", |row| capital(&row.told.check))
+        .words("Outcome", |row| outcome(row.told))
+        .phrase("Scans", |row| scans_words(row, &rows, scans.len()))
+        .sentences("Evidence, or why not", |row| evidence(row.told))
+        .words("For densities", |row| match row.told.outcome {
+            CheckOutcome::NotLooked => "–".to_owned(),
+            _ => capital(row.told.follows),
+        })
+        .of(&rows);
     html! {
         details.checks {
             summary { (summary(scans)) }
             (folding("check-rows", table))
         }
+    }
+}
+
+fn outcome(told: &CheckTold) -> Markup {
+    let words = capital(told.words);
+    html! {
+        @if told.outcome == CheckOutcome::Found { b { (words) } } @else { (words) }
+    }
+}
+
+fn evidence(told: &CheckTold) -> Markup {
+    html! {
+        @if told.outcome == CheckOutcome::Found { (sentence(told.meaning)) " " }
+        @if told.evidence.is_empty() { "–" } @else { (sentence(&told.evidence)) }
     }
 }
 
