@@ -1,6 +1,6 @@
 //! Every package we build on may be used as we use it, and comes from crates.io.
 //!
-//! The allowed licences, and packages under others, stand in `deny.toml`, so that this check and
+//! The allowed licences stand in `deny.toml`, so that this check and
 //! `cargo deny` say the same; this one needs nothing but cargo. Expressions
 //! are SPDX, with the older `A/B` for `A OR B`.
 
@@ -8,17 +8,13 @@ use crate::command::output;
 use crate::fault::Fault;
 use crate::workspace::Workspace;
 use serde_json::Value;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::path::Path;
 
 const REGISTRY: &str = "registry+https://github.com/rust-lang/crates.io-index";
 
 pub(crate) fn faults(workspace: &Workspace) -> Result<Vec<Fault>, String> {
-    let deny: toml::Table = workspace
-        .text("deny.toml")?
-        .parse()
-        .map_err(|e| format!("deny.toml: {e}"))?;
-    let (allowed, exceptions) = (allowed(&deny)?, exceptions(&deny));
+    let allowed = allowed(&workspace.text("deny.toml")?)?;
     let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
     let arguments = ["metadata", "--format-version", "1", "--locked"];
     let told = output(Path::new(&cargo), &arguments, workspace.root())?;
@@ -29,27 +25,11 @@ pub(crate) fn faults(workspace: &Workspace) -> Result<Vec<Fault>, String> {
     let packages = metadata["packages"]
         .as_array()
         .ok_or("cargo metadata gave no packages")?;
-    let of_package = |package: &Value| {
-        let own = package["name"].as_str().and_then(|n| exceptions.get(n));
-        fault(package, own.unwrap_or(&allowed))
-    };
-    Ok(packages.iter().filter_map(of_package).collect())
+    Ok(packages.iter().filter_map(|p| fault(p, &allowed)).collect())
 }
 
-/// What is allowed of packages under other terms, by name.
-fn exceptions(deny: &toml::Table) -> BTreeMap<String, BTreeSet<String>> {
-    let list = deny.get("licenses").and_then(|l| l.get("exceptions"));
-    let list = list.and_then(toml::Value::as_array).into_iter().flatten();
-    list.filter_map(|exception| {
-        let name = exception.get("crate")?.as_str()?;
-        let allow = exception.get("allow")?.as_array()?.iter();
-        let allow = allow.filter_map(toml::Value::as_str).map(str::to_owned);
-        Some((name.to_owned(), allow.collect()))
-    })
-    .collect()
-}
-
-fn allowed(deny: &toml::Table) -> Result<BTreeSet<String>, String> {
+fn allowed(deny: &str) -> Result<BTreeSet<String>, String> {
+    let deny: toml::Table = deny.parse().map_err(|e| format!("deny.toml: {e}"))?;
     let list = deny
         .get("licenses")
         .and_then(|l| l.get("allow"))
@@ -175,20 +155,6 @@ mod tests {
         assert_eq!(met("GPL-3.0 AND MIT OR MIT"), Ok(true));
         assert_eq!(met("(MIT OR Apache-2.0) AND Unicode-3.0"), Ok(true));
         assert_eq!(met("MIT WITH Some-exception"), Ok(false));
-    }
-
-    #[test]
-    fn an_exception_is_that_of_its_package_alone() {
-        let deny = r#"
-            [licenses]
-            allow = ["MIT"]
-            exceptions = [{ crate = "decoder", allow = ["LGPL-2.1"] }]
-        "#;
-        let deny: toml::Table = deny.parse().expect("it is TOML");
-        let (allowed, exceptions) = (allowed(&deny).expect("a list"), exceptions(&deny));
-        assert_eq!(satisfied("LGPL-2.1", &allowed), Ok(false));
-        assert_eq!(satisfied("LGPL-2.1", &exceptions["decoder"]), Ok(true));
-        assert_eq!(exceptions.len(), 1);
     }
 
     #[test]

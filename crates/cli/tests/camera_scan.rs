@@ -174,7 +174,7 @@ fn a_makers_own_raw_file_is_measured_and_told_and_a_broken_one_refused_in_one_li
     let (code, out, err) = measure(dir.path(), &["own.raw"]);
     assert_eq!(code, 0, "{err}");
     assert!(
-        out.contains("mosaic RG/GB, the mean of 2 green pixels from each 2 × 2 cell; black 0.0 subtracted, white 4000"),
+        out.contains("mosaic RG/GB, the mean of 2 green pixels from each 2 × 2 cell; black 0.0 subtracted, white 4095"),
         "{out}"
     );
     assert!(out.contains("f/8"), "{out}");

@@ -53,8 +53,7 @@ fn packed() -> MakersRaw {
     MakersRaw::new(MakersKind::PackedBelow, 16, 6, samples)
 }
 
-/// 80 × 40 numbers that differ everywhere; the camera's picture leaves 64 × 24
-/// from 8, 8: 16 columns and 8 rows are masked, 8 more are left on each side.
+/// 80 × 40 numbers that differ everywhere.
 fn words() -> MakersRaw {
     let samples = (0..80 * 40).map(|i| 200 + i).collect();
     MakersRaw::new(MakersKind::WordsAndNote, 80, 40, samples)
@@ -67,7 +66,6 @@ fn each_number_of_a_frame_below_a_directory_comes_out() {
     assert_eq!(info.format, ScanFormat::CameraRaw);
     assert_eq!((info.width, info.height), (16, 6));
     assert_eq!(info.colour, Colour::Mosaic);
-    // 4000 takes 12 bits.
     assert_eq!(info.bits, 12);
     assert_eq!(info.mosaic.as_ref().unwrap().to_string(), "RG/GB");
     let at = |x: usize, y: usize| made.samples[y * 16 + x];
@@ -84,19 +82,20 @@ fn each_number_of_a_frame_below_a_directory_comes_out() {
 }
 
 #[test]
-fn levels_and_picture_are_those_of_the_camera() {
+fn levels_of_the_makers_note_are_taken() {
     let made = words();
     let (info, red) = rows(made.to_bytes(), ChannelChoice::Red);
-    assert_eq!((info.width, info.height), (16, 8));
+    assert_eq!((info.width, info.height), (80, 40));
     let sensor = info.sensor.clone().unwrap();
-    assert_eq!(sensor.origin, (8, 8));
+    assert_eq!(sensor.origin, (0, 0));
     assert_eq!(sensor.stored, (80, 40));
     assert_eq!(sensor.black, [128.0, 130.0, 132.0, 134.0]);
-    assert_eq!(sensor.white, 4095);
+    // Sixteen bits, as the file says of its numbers.
+    assert_eq!(sensor.white, 65_535);
     assert_eq!(info.black_of(ChannelChoice::Green), Some(131.0));
-    assert_eq!(red[0].1[0], 200 + 8 * 80 + 8);
+    assert_eq!(red[4].1[4], 200 + 8 * 80 + 8);
     let tone = tone_of(&info, None, ChannelChoice::Green);
-    let black = 131.0 / 4095.0;
+    let black = 131.0 / 65_535.0;
     assert_eq!(tone.encoding, ToneEncoding::LinearAboveBlack { black });
     assert_eq!(tone.origin, ToneOrigin::RawSensor);
 }
@@ -129,37 +128,33 @@ fn settings_and_how_the_picture_lies_are_told() {
     );
 }
 
-#[test]
-fn what_is_above_white_is_white() {
-    let mut made = packed();
-    made.samples[0] = 4090;
-    let (info, red) = rows(made.to_bytes(), ChannelChoice::Red);
-    assert_eq!(info.code_max(), 4000);
-    assert_eq!(red[0].1[0], 4000);
+fn named(made: MakersRaw, make: &str, model: &str) -> MakersRaw {
+    MakersRaw {
+        camera: Some([make.to_owned(), model.to_owned()]),
+        ..made
+    }
 }
 
 #[test]
-fn a_camera_that_is_not_known_is_named() {
-    let made = MakersRaw {
-        model: Some("NOBODY'S".to_owned()),
-        ..packed()
-    };
+fn a_camera_that_is_not_listed_is_named_and_its_levels_are_not_made_up() {
+    let made = named(packed(), "Mamiya-OP Co.,Ltd.", "NOBODY'S");
     let error = open(made.to_bytes()).unwrap_err();
     assert!(matches!(error, DecodeError::MakersRaw { .. }), "{error}");
     let text = error.to_string();
     assert!(
-        text.contains("NOBODY'S") && text.contains("convert it to DNG"),
+        text.contains("NOBODY'S") && text.contains("guesses") && text.contains("convert it to DNG"),
         "{text}"
     );
 }
 
 #[test]
-fn a_mosaic_of_an_unknown_camera_is_read_without_levels() {
-    let made = MakersRaw {
-        model: Some("NOBODY'S".to_owned()),
-        ..words()
-    };
-    let info = open(made.to_bytes()).unwrap().info().clone();
+fn a_frame_of_an_unknown_make_is_refused_below_a_picture_and_read_without_levels_alone() {
+    let below = named(packed(), "NOBODY", "NOTHING");
+    let error = open(below.to_bytes()).unwrap_err();
+    assert!(matches!(error, DecodeError::MakersRaw { .. }), "{error}");
+    assert!(error.to_string().contains("convert it to DNG"), "{error}");
+    let alone = named(words(), "NOBODY", "NOTHING");
+    let info = open(alone.to_bytes()).unwrap().info().clone();
     assert_eq!(info.format, ScanFormat::Tiff);
     assert_eq!(info.sensor, None);
     assert!(

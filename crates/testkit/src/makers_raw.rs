@@ -1,8 +1,8 @@
 //! Raw files as makers of cameras write them, from the sensor's numbers.
 //!
 //! Two kinds whose numbers are not compressed, so that each can be known: one with
-//! twelve bits below a directory of its own, one with sixteen bits, high byte first,
-//! and black levels in the maker's note. They carry the names of real cameras,
+//! twelve bits below a directory of its own, one with sixteen bits and black levels
+//! in the maker's note. They carry the names of real cameras,
 //! because a decoder finds mosaic and levels by these; their pictures are invented.
 //!
 //! Source: TIFF Revision 6.0; Exif 2.3 for settings; the kinds from memory.
@@ -14,7 +14,7 @@ use crate::raw_frame::{RawTag, directory};
 pub enum MakersKind {
     /// Twelve bits, two numbers in three bytes, in a directory below the first.
     PackedBelow,
-    /// Sixteen bits, high byte first, in the first directory, with a maker's note.
+    /// Sixteen bits in the first directory, with a maker's note.
     WordsAndNote,
 }
 
@@ -23,8 +23,8 @@ pub enum MakersKind {
 pub struct MakersRaw {
     /// Kind of file.
     pub kind: MakersKind,
-    /// Camera that the file names; that of the kind when `None`.
-    pub model: Option<String>,
+    /// Make and model that the file names; those of the kind when `None`.
+    pub camera: Option<[String; 2]>,
     /// Width of the stored frame, an even number. \[pixels\]
     pub width: u32,
     /// Height of the stored frame. \[pixels\]
@@ -53,7 +53,7 @@ impl MakersRaw {
         );
         Self {
             kind,
-            model: None,
+            camera: None,
             width,
             height,
             samples,
@@ -84,7 +84,7 @@ impl MakersRaw {
                 file.extend([0; 16]);
             }
             MakersKind::WordsAndNote => {
-                file.extend(self.samples.iter().flat_map(|s| s.to_be_bytes()));
+                file.extend(self.samples.iter().flat_map(|s| s.to_le_bytes()));
             }
         }
         let bytes = file.len() as u32 - at;
@@ -103,7 +103,10 @@ impl MakersRaw {
             (33422, 1, vec![0, 1, 1, 2]),
         ];
         let exif = self.exif(&mut file);
-        let model = self.model.as_deref().unwrap_or(model);
+        let [make, model] = match &self.camera {
+            Some([make, model]) => [make.as_str(), model],
+            None => [make, model],
+        };
         let mut first: Vec<RawTag> = vec![
             (271, 2, letters(make)),
             (272, 2, letters(model)),

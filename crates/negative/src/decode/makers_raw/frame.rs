@@ -12,7 +12,7 @@ use crate::decode::unpack::{Pick, mean_of_three};
 use quantity::{Flag, Flags};
 
 /// Bytes of one number.
-const CODE_BYTES: u64 = 2;
+pub(super) const CODE_BYTES: u64 = 2;
 
 /// A cell that is repeated over a frame from its first pixel, row by row.
 #[derive(Debug)]
@@ -65,7 +65,8 @@ pub(crate) struct MakersFrame {
     /// Number of the tag Orientation.
     pub(crate) orientation: u16,
     pub(crate) camera: Option<CameraSettings>,
-    pub(crate) page_count: usize,
+    /// Whether its code is known to lose something.
+    pub(crate) thinned: bool,
     /// What decoded it and what it could not tell, as sentences.
     pub(crate) remarks: Vec<String>,
     /// Numbers, pixel by pixel.
@@ -97,7 +98,7 @@ pub(crate) fn fits(
 
 impl MakersFrame {
     /// Checks what the decoder gave and puts it in terms of this room.
-    pub(crate) fn opened(self, page: usize) -> Answer<Opened> {
+    pub(crate) fn opened(self) -> Answer<Opened> {
         let wanted = u64::from(self.width) * u64::from(self.height) * u64::from(self.samples);
         if wanted == 0 || self.codes.len() as u64 != wanted {
             return Err(format!(
@@ -127,8 +128,8 @@ impl MakersFrame {
             .ok_or_else(|| format!("a white level of {}", self.white))?;
         let black = self.black_at(crop, mosaic.as_ref(), white)?;
         let mut flags = Flags::none();
-        if self.page_count > 1 {
-            flags.insert(Flag::SeveralImages);
+        if self.thinned {
+            flags.insert(Flag::Lossy);
         }
         let mut remarks = self.remarks;
         if self.orientation > 1 {
@@ -143,8 +144,8 @@ impl MakersFrame {
             colour,
             extra_samples: Vec::new(),
             polarity: Polarity::BlackIsZero,
-            page,
-            page_count: self.page_count,
+            page: 0,
+            page_count: 1,
             icc_profile: None,
             chunk_tone: None,
             transfer_function: Vec::new(),
@@ -341,14 +342,14 @@ mod tests {
             crop: None,
             orientation: 1,
             camera: None,
-            page_count: 1,
+            thinned: false,
             remarks: Vec::new(),
             codes: (0..8).map(|i| 100 * i).collect(),
         }
     }
 
     fn refusal(frame: MakersFrame) -> String {
-        match frame.opened(0) {
+        match frame.opened() {
             Ok(_) => "read".to_owned(),
             Err(reason) => reason,
         }
@@ -453,7 +454,7 @@ mod tests {
             }),
             ..frame()
         };
-        let info = made.opened(0).map(|opened| opened.info).ok();
+        let info = made.opened().map(|opened| opened.info).ok();
         let (mosaic, black) = info
             .and_then(|info| info.mosaic.zip(info.sensor.map(|s| s.black)))
             .unzip();
@@ -471,7 +472,7 @@ mod tests {
             codes: vec![10, 20, 30, 40, 50, 61],
             ..frame()
         };
-        let Ok(opened) = made.opened(0) else {
+        let Ok(opened) = made.opened() else {
             unreachable!("it is sound")
         };
         assert_eq!(opened.info.sensor.map(|s| s.black), Some(vec![64.0; 3]));

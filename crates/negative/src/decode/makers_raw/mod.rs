@@ -11,9 +11,9 @@
 //!
 //! DNG is read by this room itself, see `dng`.
 
-mod frame;
 #[cfg(feature = "raw")]
-mod rawler;
+mod flashraw;
+mod frame;
 
 pub(crate) use frame::{FrameCodes, MakersFrame, walk};
 
@@ -31,23 +31,20 @@ pub const OUTSIDE_DECODER_THREAD: &str = "camera raw decoder";
 /// What a decoder answers, or why it does not.
 type Answer<T> = Result<T, String>;
 
+/// Asked with a frame's width, height and samples to a pixel whether it may be decoded.
+type Fits<'a> = &'a (dyn Fn(u32, u32, u32) -> Answer<()> + Sync);
+
 /// Reads the raw files of camera makers.
 pub(crate) trait RawDecoder {
-    /// Gives the numbers of one frame of a file, counted from 0.
+    /// Gives the numbers of a file's first frame.
     ///
-    /// `fits` is asked with the frame's width, height and samples to a pixel
-    /// before its numbers are decoded.
-    fn frame(
-        &self,
-        file: Vec<u8>,
-        page: usize,
-        fits: &dyn Fn(u32, u32, u32) -> Answer<()>,
-    ) -> Answer<MakersFrame>;
+    /// It may allocate for `most_samples` numbers; `fits` is asked before they are decoded.
+    fn frame(&self, file: &[u8], most_samples: u64, fits: Fits<'_>) -> Answer<MakersFrame>;
 }
 
 #[cfg(feature = "raw")]
 fn decoder() -> Option<&'static dyn RawDecoder> {
-    Some(&rawler::Rawler)
+    Some(&flashraw::Decoder)
 }
 
 #[cfg(not(feature = "raw"))]
@@ -77,13 +74,22 @@ pub(crate) fn open<R: Read + Seek>(
     source.seek(SeekFrom::Start(0))?;
     let mut file = Vec::new();
     source.take(bytes).read_to_end(&mut file)?;
+    if page > 0 {
+        // Only cameras that take several exposures at once write more, and none of
+        // these is a picture of its own.
+        return Err(DecodeError::NoSuchPage {
+            page,
+            page_count: 1,
+        });
+    }
     let fits = |width, height, samples| {
         frame::fits(width, height, samples, bytes, limits).map_err(|error| error.to_string())
     };
+    let most_samples = limits.max_whole_bytes / frame::CODE_BYTES;
     let frame = decoder
-        .frame(file, page, &fits)
+        .frame(&file, most_samples, &fits)
         .map_err(|reason| refused(&reason))?;
-    frame.opened(page).map_err(|reason| refused(&reason))
+    frame.opened().map_err(|reason| refused(&reason))
 }
 
 fn refused(reason: &str) -> DecodeError {
