@@ -67,15 +67,7 @@ pub struct CurveAnswer {
 /// [`AppError`] when the file can't be read or no film curve fits.
 pub(crate) fn fitted(file: &std::path::Path) -> Result<CharacteristicCurve, AppError> {
     let rows = notebook::read_curve_csv(file)?;
-    let readings: Vec<CurveReading> = rows
-        .rows
-        .iter()
-        .map(|row| CurveReading {
-            log_h: row.log_h,
-            density: Measured::new(row.density, row.density_sd.unwrap_or(0.0)),
-            step: row.step,
-        })
-        .collect();
+    let readings = readings_of(&rows.rows);
     let settings = CurveFitSettings {
         base_plus_fog: None,
         exposure_scale: ExposureScale::Relative,
@@ -89,6 +81,16 @@ pub(crate) fn fitted(file: &std::path::Path) -> Result<CharacteristicCurve, AppE
     })
 }
 
+fn readings_of(rows: &[notebook::CurveRow]) -> Vec<CurveReading> {
+    rows.iter()
+        .map(|row| CurveReading {
+            log_h: row.log_h,
+            density: Measured::new(row.density, row.density_sd.unwrap_or(0.0)),
+            step: row.step,
+        })
+        .collect()
+}
+
 /// Fits the curve of a file and gives every criterion.
 ///
 /// # Errors
@@ -96,15 +98,7 @@ pub(crate) fn fitted(file: &std::path::Path) -> Result<CharacteristicCurve, AppE
 pub fn curve_of_file(request: &CurveRequest) -> Result<CurveAnswer, AppError> {
     let rows = notebook::read_curve_csv(&request.file)?;
     let shown = request.file.display();
-    let readings: Vec<CurveReading> = rows
-        .rows
-        .iter()
-        .map(|row| CurveReading {
-            log_h: row.log_h,
-            density: Measured::new(row.density, row.density_sd.unwrap_or(0.0)),
-            step: row.step,
-        })
-        .collect();
+    let readings = readings_of(&rows.rows);
     let base_plus_fog = request
         .base_plus_fog
         .map(Density::gross)

@@ -271,11 +271,7 @@ pub(crate) fn numbers_file(
 
 /// A picture of densities with its words.
 pub(crate) struct DensityPicture {
-    title: String,
-    subtitle: String,
-    png: Vec<u8>,
-    size: (u32, u32),
-    marks: Vec<(Mark, &'static str, f64)>,
+    figure: MapFigure,
     scale: DensityScale,
     /// The middle 90 % and the median.
     range: Option<(f64, f64)>,
@@ -317,25 +313,25 @@ impl DensityPicture {
                 .get(place.min(sorted.len().saturating_sub(1)))
                 .map(|d| f64::from(*d))
         };
-        let marks = [
-            (
-                Mark::Thin,
-                "thinner than the tablet's lightest step",
-                PixelState::Thinner,
-            ),
-            (
-                Mark::Dense,
-                "denser than the tablet's darkest step",
-                PixelState::Denser,
-            ),
-            (Mark::Clipped, "clipped in the scan", PixelState::Clipped),
-        ]
-        .into_iter()
-        .map(|(mark, words, state)| (mark, words, part(map, state)))
-        .filter(|(_, _, share)| *share > 0.0)
-        .collect();
-        let mut picture = Self {
-            title: String::new(),
+        let marks = marks_seen(
+            |state| part(map, state),
+            [
+                (
+                    Mark::Thin,
+                    "thinner than the tablet's lightest step",
+                    PixelState::Thinner,
+                ),
+                (
+                    Mark::Dense,
+                    "denser than the tablet's darkest step",
+                    PixelState::Denser,
+                ),
+                (Mark::Clipped, "clipped in the scan", PixelState::Clipped),
+            ],
+        );
+        let range = at(0.05).zip(at(0.95));
+        let figure = MapFigure {
+            title: format!("Frame {}: {}", of.frame.id, range_words(range)),
             subtitle: format!(
                 "Gross density at every pixel; each is the mean transmittance of {0} × {0} pixels of scan {1}. \
                  {2} × {3} pixels.",
@@ -344,31 +340,36 @@ impl DensityPicture {
             png,
             size: (map.width, map.height),
             marks,
-            scale,
-            range: at(0.05).zip(at(0.95)),
-            median: at(0.5),
         };
-        picture.title = format!("Frame {}: {}", of.frame.id, picture.words());
-        Ok(picture)
-    }
-
-    fn words(&self) -> String {
-        self.range
-            .map_or("no density can be read".to_owned(), |(low, high)| {
-                format!("density {low:.2} to {high:.2} (middle 90 %)")
-            })
+        Ok(Self {
+            figure,
+            scale,
+            range,
+            median: at(0.5),
+        })
     }
 
     pub(crate) fn svg(&self, sheet: Sheet) -> String {
-        let figure = MapFigure {
-            title: self.title.clone(),
-            subtitle: self.subtitle.clone(),
-            png: &self.png,
-            size: self.size,
-            marks: self.marks.clone(),
-        };
-        density_map(&figure, &self.scale, sheet)
+        density_map(&self.figure, &self.scale, sheet)
     }
+}
+
+fn range_words(range: Option<(f64, f64)>) -> String {
+    range.map_or("no density can be read".to_owned(), |(low, high)| {
+        format!("density {low:.2} to {high:.2} (middle 90 %)")
+    })
+}
+
+/// Marks that occur in a picture, what each means, and its share of the pixels.
+pub(crate) fn marks_seen<S>(
+    share: impl Fn(S) -> f64,
+    marks: [(Mark, &'static str, S); 3],
+) -> Vec<(Mark, &'static str, f64)> {
+    marks
+        .into_iter()
+        .map(|(mark, words, state)| (mark, words, share(state)))
+        .filter(|(_, _, share)| *share > 0.0)
+        .collect()
 }
 
 fn part(map: &DensityMap, state: PixelState) -> f64 {
@@ -385,7 +386,7 @@ fn draw_map(
     let picture = DensityPicture::of(of)?;
     let name = format!("density-{id}");
     files.write(format!("{name}.svg"), picture.svg(Sheet::FILE).as_bytes())?;
-    files.write(format!("{name}.png"), &picture.png)?;
+    files.write(format!("{name}.png"), &picture.figure.png)?;
     let tiff = numbers_file(
         map.width,
         map.height,
@@ -396,7 +397,7 @@ fn draw_map(
     let part = |state| part(map, state);
     lines.push(format!(
         "Frame {id}: {}, {:.1} % of the scan read",
-        picture.words(),
+        range_words(picture.range),
         100.0 * part(PixelState::Read)
     ));
     Ok(json!({

@@ -2,7 +2,7 @@
 //! densities go together, as files.
 
 use crate::AppError;
-use crate::density_maps::{Files, Mapped, drawing, numbers_file, reading, share};
+use crate::density_maps::{Files, Mapped, drawing, marks_seen, numbers_file, reading, share};
 use crate::measuring::Measuring;
 use figures::{JointFields, MapFigure, Mark, Sheet, StopsScale, joint_histogram, stops_map};
 use findings::Findings;
@@ -194,7 +194,7 @@ impl Pair<'_> {
             self.frame.frame.id, self.against.frame.id
         );
         files.write(format!("{name}.svg"), picture.svg(Sheet::FILE).as_bytes())?;
-        files.write(format!("{name}.png"), &picture.png)?;
+        files.write(format!("{name}.png"), &picture.figure.png)?;
         let tiff = numbers_file(
             told.found.width,
             told.found.height,
@@ -235,28 +235,27 @@ impl Pair<'_> {
             .collect();
         let png = png_of_rgb(found.width, found.height, &pixels)
             .map_err(drawing(&self.against.scan.id))?;
-        let marks = [
-            (
-                Mark::Thin,
-                "one of the two too thin: toe, or beyond the tablet",
-                DifferenceState::TooThin,
-            ),
-            (
-                Mark::Dense,
-                "one of the two too dense: shoulder, or beyond the tablet",
-                DifferenceState::TooDense,
-            ),
-            (
-                Mark::LeftOut,
-                "left out: tablet, border, clipped, not on the other frame",
-                DifferenceState::Missing,
-            ),
-        ]
-        .into_iter()
-        .map(|(mark, words, state)| (mark, words, told.share(state)))
-        .filter(|(_, _, share)| *share > 0.0)
-        .collect();
-        Ok(StopsPicture {
+        let marks = marks_seen(
+            |state| told.share(state),
+            [
+                (
+                    Mark::Thin,
+                    "one of the two too thin: toe, or beyond the tablet",
+                    DifferenceState::TooThin,
+                ),
+                (
+                    Mark::Dense,
+                    "one of the two too dense: shoulder, or beyond the tablet",
+                    DifferenceState::TooDense,
+                ),
+                (
+                    Mark::LeftOut,
+                    "left out: tablet, border, clipped, not on the other frame",
+                    DifferenceState::Missing,
+                ),
+            ],
+        );
+        let figure = MapFigure {
             title: format!("{}: {}", self.names(), told.words()),
             subtitle: format!(
                 "Exposure of the first over that of the second through the fitted curve, on the pixels of scan {}. \
@@ -268,8 +267,8 @@ impl Pair<'_> {
             png,
             size: (found.width, found.height),
             marks,
-            scale,
-        })
+        };
+        Ok(StopsPicture { figure, scale })
     }
 
     /// Counts how the densities of both frames go together, in fields so wide.
@@ -390,23 +389,12 @@ impl ToldDifference {
 
 /// A picture of differences with its words.
 pub(crate) struct StopsPicture {
-    title: String,
-    subtitle: String,
-    png: Vec<u8>,
-    size: (u32, u32),
-    marks: Vec<(Mark, &'static str, f64)>,
+    figure: MapFigure,
     scale: StopsScale,
 }
 
 impl StopsPicture {
     pub(crate) fn svg(&self, sheet: Sheet) -> String {
-        let figure = MapFigure {
-            title: self.title.clone(),
-            subtitle: self.subtitle.clone(),
-            png: &self.png,
-            size: self.size,
-            marks: self.marks.clone(),
-        };
-        stops_map(&figure, &self.scale, sheet)
+        stops_map(&self.figure, &self.scale, sheet)
     }
 }

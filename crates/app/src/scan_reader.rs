@@ -32,6 +32,18 @@ pub(crate) fn recorded_scan_reader(
         .map_err(|e| scan_error(scan, &e, decode_remedy()))
 }
 
+/// The scan of a test that goes by a name.
+pub(crate) fn named_scan<'a>(folder: &'a TestFolder, name: &str) -> Result<&'a Scan, AppError> {
+    let scans = &folder.test.parts().scans;
+    scans.iter().find(|s| s.id.as_str() == name).ok_or_else(|| {
+        let known: Vec<&str> = scans.iter().map(|s| s.id.as_str()).collect();
+        AppError::new(
+            format!("the test has no scan {name:?}"),
+            format!("its scans are {}", known.join(", ")),
+        )
+    })
+}
+
 /// A fault of a test's scan, with the scan's name and file.
 pub(crate) fn scan_error(scan: &Scan, error: &dyn std::error::Error, remedy: &str) -> AppError {
     AppError::new(

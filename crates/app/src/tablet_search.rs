@@ -7,7 +7,7 @@ use crate::error::with_causes;
 use crate::measuring::{recorded_tone, tone_of_record};
 use crate::progress::go_on;
 use crate::scan_channel::{channel_of_record, channel_of_text};
-use crate::scan_reader::{decode_remedy, remedy_of, scan_reader};
+use crate::scan_reader::{decode_remedy, named_scan, remedy_of, scan_reader};
 use crate::single_scan::tone_of_text;
 use crate::{AppError, Progress};
 use base64::Engine;
@@ -196,13 +196,7 @@ pub fn find_tablet_in_test(
 ) -> Result<FoundTablet, AppError> {
     let folder = read_test_folder(dir)?;
     let parts = folder.test.parts();
-    let Some(record) = parts.scans.iter().find(|s| s.id.as_str() == scan) else {
-        let known: Vec<&str> = parts.scans.iter().map(|s| s.id.as_str()).collect();
-        return Err(AppError::new(
-            format!("the test has no scan {scan:?}"),
-            format!("its scans are {}", known.join(", ")),
-        ));
-    };
+    let record = named_scan(&folder, scan)?;
     let Some(tablet) = parts.tablets.iter().find(|t| t.id.as_str() == tablet) else {
         let known: Vec<&str> = parts.tablets.iter().map(|t| t.id.as_str()).collect();
         return Err(AppError::new(

@@ -22,7 +22,7 @@ use crate::error::with_causes;
 use crate::frame_found::{FRAME_SEARCH, frame_json};
 use crate::measuring::{calibrated_scan, recorded_tone, tone_words};
 use crate::scan_channel::channel_of_text;
-use crate::scan_reader::{remedy_of, scan_reader};
+use crate::scan_reader::{named_scan, remedy_of, scan_reader};
 use crate::single_scan::tone_of_text;
 use crate::tablet_search::find_tablets;
 use crate::{AppError, Progress, write_file};
@@ -175,14 +175,7 @@ pub fn tiles_of_test_scan(
     progress: &dyn Progress,
 ) -> Result<TiledScan, AppError> {
     let (folder, _) = find_tablets(read_test_folder(dir)?, progress)?;
-    let parts = folder.test.parts();
-    let Some(record) = parts.scans.iter().find(|s| s.id.as_str() == scan) else {
-        let known: Vec<&str> = parts.scans.iter().map(|s| s.id.as_str()).collect();
-        return Err(AppError::new(
-            format!("the test has no scan {scan:?}"),
-            format!("its scans are {}", known.join(", ")),
-        ));
-    };
+    let record = named_scan(&folder, scan)?;
     let mut warnings = vec![];
     let (surveyed, density_of_code) = calibrated_scan(&folder, record, &mut warnings)?;
     let path = folder.scan_path(&record.file)?;

@@ -45,13 +45,13 @@ impl Mark {
 
 /// A picture of a map and its words.
 #[derive(Clone, Debug, PartialEq)]
-pub struct MapFigure<'a> {
+pub struct MapFigure {
     /// What is seen.
     pub title: String,
     /// What was plotted, from how much.
     pub subtitle: String,
     /// The picture as a PNG file.
-    pub png: &'a [u8],
+    pub png: Vec<u8>,
     /// Its width and height. \[pixels\]
     pub size: (u32, u32),
     /// Marks that occur, what each means here, and its share of the pixels, 0 to 1.
@@ -59,14 +59,14 @@ pub struct MapFigure<'a> {
 }
 
 /// Begins a figure with its heading and picture, and gives the y below.
-pub(crate) fn begin(figure: &MapFigure<'_>, sheet: Sheet) -> (Svg, f64) {
+pub(crate) fn begin(figure: &MapFigure, sheet: Sheet) -> (Svg, f64) {
     let mut svg = Svg::new(sheet, &figure.title, &figure.subtitle);
     let top = svg.heading();
     let (columns, rows) = (f64::from(figure.size.0), f64::from(figure.size.1));
     let unit = (sheet.width_px / columns).min(TALLEST / rows);
     let (width, height) = (unit * columns, unit * rows);
     svg.grey_rectangle(0.0, top, sheet.width_px, height, SURROUND);
-    let data = base64::engine::general_purpose::STANDARD.encode(figure.png);
+    let data = base64::engine::general_purpose::STANDARD.encode(&figure.png);
     svg.picture(
         (0.5 * (sheet.width_px - width), top),
         (width, height),
@@ -76,11 +76,7 @@ pub(crate) fn begin(figure: &MapFigure<'_>, sheet: Sheet) -> (Svg, f64) {
 }
 
 /// Draws what the marks mean, in the width of the sheet, and gives the y below.
-pub(crate) fn draw_marks(
-    svg: &mut Svg,
-    figure: &MapFigure<'_>,
-    (from_y, width_px): (f64, f64),
-) -> f64 {
+pub(crate) fn draw_marks(svg: &mut Svg, figure: &MapFigure, (from_y, width_px): (f64, f64)) -> f64 {
     const SIDE: (u32, u32) = (24, 14);
     /// Where the words begin.
     const BESIDE: f64 = 34.0;
@@ -124,7 +120,7 @@ pub(crate) fn draw_marks(
 
 /// Draws a map of densities with its scale.
 #[must_use]
-pub fn density_map(figure: &MapFigure<'_>, scale: &DensityScale, sheet: Sheet) -> String {
+pub fn density_map(figure: &MapFigure, scale: &DensityScale, sheet: Sheet) -> String {
     let (mut svg, y) = begin(figure, sheet);
     let y = draw_scale(&mut svg, scale, y) + 10.0;
     let y = draw_marks(&mut svg, figure, (y, sheet.width_px));

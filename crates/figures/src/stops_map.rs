@@ -77,7 +77,7 @@ impl StopsScale {
 
 /// Draws a map of differences with its scale.
 #[must_use]
-pub fn stops_map(figure: &MapFigure<'_>, scale: &StopsScale, sheet: Sheet) -> String {
+pub fn stops_map(figure: &MapFigure, scale: &StopsScale, sheet: Sheet) -> String {
     let (mut svg, y) = begin(figure, sheet);
     let steps = scale.steps();
     let field = (sheet.width_px / f64::from(2 * steps + 1)).min(40.0);
