@@ -4,14 +4,19 @@ use super::places::from_middle;
 use crate::preview::Preview;
 use nalgebra::{Matrix4, Vector4};
 
-/// Blocks along the longer side.
+/// Blocks along the longer side: a choice, fine beside a field that bends once.
 const BLOCKS: usize = 28;
-/// Part of a block's pixels that are lighter than its value.
+/// One in so many of a block's pixels is lighter than its value, so that specks don't
+/// make it light: a choice.
 const LIGHTER: usize = 10;
-/// Blocks this far below the lightest are holder or picture. \[log10 of signal\]
+/// Blocks this far below the lightest are holder or picture: a choice, beyond the two
+/// stops (0.6) that a lens may lose in its corners. \[log10 of signal\]
 const FAR_BELOW: f64 = 0.7;
-/// What lies this far below the surface is drawn to it less and less. \[log10 of signal\]
+/// What lies this far below the surface draws it less and less: half of what film base
+/// may differ by. \[log10 of signal\]
 const BELOW: f64 = 0.01;
+/// Rounds of weighing: a choice, since the surface rises slowly from the middle of all
+/// blocks to the lightest.
 const ROUNDS: usize = 40;
 
 /// Gives the parts that follow x, y and r² of −log10 of the light; `None` when too

@@ -4,16 +4,21 @@ use super::places::{Kind, Place};
 use crate::patch::median;
 use nalgebra::{DMatrix, DVector};
 
-/// Fewest places that a plane is fitted to, and with the part that follows r².
+/// Fewest places that a plane is fitted to: two for each of its four unknowns (x, y,
+/// rebate, light).
 pub(super) const FEWEST: usize = 8;
+/// The same with the part that follows r²: nearly three for each of five unknowns, a choice.
 const FEWEST_ROUND: usize = 14;
-/// A part that follows r² is kept when it is this much over its uncertainty.
+/// A part that follows r² is kept when it is this much over its uncertainty: three, by
+/// common practice.
 const SIGNIFICANT: f64 = 3.0;
-/// Rounds of weighing by distance from the fit.
+/// Rounds of weighing by distance from the fit: a choice.
 const ROUNDS: usize = 12;
-/// Least scatter of places about the fit. \[log10 of signal\]
+/// Least scatter of places about the fit, so that a perfect plane has weights: a choice.
+/// \[log10 of signal\]
 const LEAST_SCATTER: f64 = 5e-4;
-/// Places of less weight count as off the field: dust, marks on the rebate.
+/// Places of less weight count as off the field: dust, marks on the rebate. By the weights
+/// below that is 3.5 times the scatter.
 const COUNTS: f64 = 0.2;
 
 /// A fitted field.

@@ -12,6 +12,9 @@
 //! the middle of the picture is not seen, only what lies around it. A picture of the
 //! bare table ([`crate::flat_field`]) tells both.
 //!
+//! Limits are choices where nothing else is said beside them; the made scans of
+//! `tests/bare_light.rs`, whose light is known, are measured rightly with them.
+//!
 //! Begin with [`uneven_light`].
 //!
 //! Symbols: L = −log10 of signal; x, y from the middle, −1 to 1 along the longer

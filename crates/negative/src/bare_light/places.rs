@@ -4,26 +4,31 @@ use crate::frame_edges::{Edge, FrameEdges, SideName};
 use crate::patch::median;
 use crate::preview::Preview;
 
-/// Length of a cell along a side, pixels of the reduced picture.
+/// Length of a cell along a side, pixels of the reduced picture: a choice, 30 cells on
+/// its longest side.
 const CELL: f64 = 40.0;
-/// Fewest and most cells of a side.
+/// Fewest and most cells of a side: four sides of the fewest are enough for the part
+/// that follows r²; more than the most tell a smooth field no better.
 const CELLS: (usize, usize) = (4, 20);
-/// Part of the rebate's width that is left out at both of its edges.
+/// Part of the rebate's width that is left out at both of its edges, where they are soft:
+/// a choice.
 const MARGIN: f64 = 0.2;
-/// Narrowest band that is read, pixels of the reduced picture.
+/// Narrowest band that is read, pixels of the reduced picture: a choice.
 const NARROWEST: f64 = 2.0;
 /// Least distance from film to the end of the scan in which light is looked for,
-/// pixels of the reduced picture.
+/// pixels of the reduced picture: a choice; the middle half of it is read.
 const LEAST_BESIDE: f64 = 8.0;
-/// Fewest pixels of a cell.
+/// Fewest pixels of a cell: a choice, for a median and its spread.
 const FEWEST: usize = 12;
-/// Light beside film is lighter than its rebate by this at least. \[log10 of signal\]
+/// Light beside film is lighter than its rebate by this at least: a choice well below
+/// base and fog of a film (0.1 and more for most, from memory). \[log10 of signal\]
 const LIGHTER: f64 = 0.015;
-/// Largest spread of the pixels of a cell of bare light. \[log10 of signal\]
+/// Largest spread of the pixels of a cell of bare light: what film base may differ by;
+/// a holder's edge or writing scatters more. \[log10 of signal\]
 const EVEN: f64 = 0.02;
-/// Fewest cells of bare light that are used.
+/// Fewest cells of bare light that are used: a choice, since its level is one unknown more.
 const FEWEST_OF_LIGHT: usize = 6;
-/// Least uncertainty of a cell: rounding, resampling. \[log10 of signal\]
+/// Least uncertainty of a cell, for rounding and resampling: a choice. \[log10 of signal\]
 const LEAST_SD: f64 = 3e-4;
 
 /// What a place shows.

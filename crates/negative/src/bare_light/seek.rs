@@ -6,14 +6,17 @@ use super::places::{from_middle, places};
 use crate::frame_edges::{FrameEdges, FrameNotFound, SideName, find_frame};
 use crate::preview::Preview;
 
-/// A field below this hides no side of a frame. \[log10 of signal\]
+/// A field below this hides no side of a frame: half of what film base may differ by.
+/// \[log10 of signal\]
 const HIDES_NOTHING: f64 = 0.01;
-/// Times that a field is divided out to see more sides.
+/// Times that a field is divided out to see more sides: each shows one more at least,
+/// and there are four.
 const ROUNDS: usize = 3;
-/// Difference that passes: what film base may differ by without reason for doubt.
+/// Difference that passes: what film base may differ by without reason for doubt, as
+/// between scans (`rebates_agree`): a choice.
 /// \[density\]
 const ALLOWED: f64 = 0.02;
-/// Difference over its uncertainty.
+/// Difference over its uncertainty: three, by common practice.
 const SIGNIFICANT: f64 = 3.0;
 
 /// How uneven the light is, by rebate and bare light.

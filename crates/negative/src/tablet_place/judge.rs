@@ -6,33 +6,43 @@ use super::place::TabletPlaceError;
 use super::strip::{INNER, OFF_PLACE, Strip};
 use crate::patch::median;
 
-/// Fewest steps that must be told apart, however few the tablet has.
+/// Fewest steps that must be told apart, however few the tablet has: all of the shortest
+/// that is looked for.
 const FEWEST_SEEN: usize = 7;
 /// Slope γ where the tone is known: a specular scanner reads more than the
-/// table (Callier effect; 1.2 to 1.5 for silver, from memory).
+/// table (Callier effect; 1.2 to 1.5 for silver, from memory); with room on both sides, a
+/// choice.
 const SLOPE_OF_LIGHT: (f64, f64) = (0.8, 1.75);
-/// Slope γ of codes of unknown tone.
+/// Slope γ of codes of unknown tone: the same through a gamma of 1 to 3, with room.
 const SLOPE_OF_CODES: (f64, f64) = (0.25, 1.9);
-/// Densities above the thinnest step within which flare hardly bends x.
+/// Densities above the thinnest step within which flare hardly bends x: 0.3 % of it, the
+/// most of the made scans, takes lg(1 + 0.003/0.1) = 0.013 off at the end.
 const LIGHT_RANGE: f64 = 1.0;
 /// By how much the light steps may differ from the table, and a step's
-/// difference from that of its neighbours. \[density\]
+/// difference from that of its neighbours: a choice, a third of the smallest usual step
+/// (0.10). \[density\]
 const OFF_TABLE: f64 = 0.035;
 /// Part of a step's fall that may lie between the halves of its inner part; an
-/// even wedge has 0.35.
+/// even wedge has 0.35 (from the middle of one half to that of the other). A choice between.
 const UNEVEN: f64 = 0.2;
-/// The same for the middle of all steps, with its sign: a ramp has 0.35.
+/// The same for the middle of all steps, with its sign: a ramp has 0.35. A choice, less
+/// than above because the noise of single steps is gone.
 const RAMP: f64 = 0.12;
-/// Narrowest strip, in pitches.
+/// Narrowest strip, in pitches: a choice, against staircases that noise makes of a ramp.
 const NARROWEST: f64 = 0.45;
-/// Part of the thinnest step's signal from which something is light.
+/// Part of the thinnest step's signal from which something is light: a choice, 0.30 denser
+/// than that step.
 const LIT: f64 = 0.5;
-/// Part of the pitch by which the margins at both ends may differ.
+/// Part of the pitch by which the margins at both ends may differ. A step that is missing
+/// shifts the far end by 1, so that half would tell the two apart if margins were equal; a
+/// third, a choice, leaves room for margins that are not.
 const MARGINS_ALIKE: f64 = 0.35;
-/// Part of the full scale at which a step counts as clipped.
+/// Part of the full scale at which a step counts as clipped: the last code of 8 bits (the
+/// one before is 0.996), the last 66 of 16 bits.
 const CLIPPED: f64 = 0.999;
 
-/// Parts of a step, from its thin edge on, in which nothing may be brighter.
+/// Parts of a step, from its thin edge on, in which nothing may be brighter: the inner
+/// four fifths in five.
 const PARTS: [(f64, f64); 5] = [
     (0.1, 0.26),
     (0.26, 0.42),

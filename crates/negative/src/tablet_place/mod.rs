@@ -10,6 +10,10 @@
 //! two places are each an error of their own. Dense steps that drown in the dark
 //! are placed by the pitch and say so.
 //!
+//! Limits are choices where nothing else is said beside them. They were set, and rules
+//! added where one failed, on made scans (`testkit::tablet_scan`); PROOF.md tells which.
+//! No scan of a real tablet has told them.
+//!
 //! Begin with [`find_tablet`]. Tilts up to 5° from the rows or columns of the
 //! scan are searched, in all four directions. A scan whose codes rise with
 //! density is not searched.

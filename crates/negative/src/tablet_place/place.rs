@@ -8,13 +8,15 @@ use super::strip::{INNER, Strip};
 use crate::outline::{Outline, StepDirection};
 use crate::preview::Preview;
 
-/// Fewest steps of a tablet that is looked for.
+/// Fewest steps of a tablet that is looked for: a choice; fewer are too like a subject's.
 const FEWEST_STEPS: usize = 7;
-/// Fewest edges of a staircase on one line.
+/// Fewest edges of a staircase on one line: seven steps have six between them, and one may
+/// be missed.
 const FEWEST_EDGES: usize = 5;
-/// Staircases that are laid on the picture, longest first.
+/// Staircases that are laid on the picture, longest first: a choice that bounds the time.
 const MOST_CANDIDATES: usize = 60;
-/// Part of the strip's width that an outline takes, in its middle.
+/// Part of the strip's width that an outline takes, in its middle: a choice that leaves
+/// soft sides out.
 const OUTLINE_WIDTH: f64 = 0.6;
 
 /// One step of a tablet that was found.

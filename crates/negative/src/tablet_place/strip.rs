@@ -6,26 +6,27 @@ use super::stairs::Stairs;
 use crate::patch::median;
 use nalgebra::{Matrix3, Vector3};
 
-/// Part of the pitch by which an edge may be off its place.
+/// Part of the pitch by which an edge may be off its place: a choice.
 pub(super) const OFF_PLACE: f64 = 0.12;
-/// Inner part of a step along the strip whose level is read.
+/// Inner part of a step along the strip whose level is read: a choice, as outlines have.
 pub(super) const INNER: (f64, f64) = (0.2, 0.8);
-/// Inner part of the strip's width that is read.
+/// Inner part of the strip's width that is read: a choice, as outlines have.
 const INNER_WIDTH: f64 = 0.6;
-/// Narrowest strip, pixels of the reduced picture.
+/// Narrowest strip, pixels of the reduced picture: fewer leave no two rows to be read.
 const NARROWEST: f64 = 4.0;
-/// Difference of an edge over its uncertainty.
+/// Difference of an edge over its uncertainty: as on single lines.
 const SIGNIFICANT: f64 = 5.0;
-/// Smallest part of the brighter side that an edge differs by.
+/// Smallest part of the brighter side that an edge differs by: a choice, 0.002 in density.
 const SMALLEST_PART: f64 = 0.005;
-/// Spread of an even area, part of its signal.
+/// Spread of an even area, part of its signal: a choice, 0.02 in density.
 const EVEN: f64 = 0.05;
-/// How far beyond its ends light is looked for: in pitches, and pixels more.
+/// How far beyond its ends light is looked for: in pitches, and pixels more. A choice:
+/// margins are narrower than a step, and light beyond them is read in the rest.
 const REACH_IN_PITCHES: f64 = 1.5;
 const REACH: f64 = 12.0;
-/// Bands across the strip in which each edge is found by itself.
+/// Bands across the strip in which each edge is found by itself, for the tilt: a choice.
 const BANDS: usize = 7;
-/// Rounds of fitting; each begins with a better frame.
+/// Rounds of fitting; each begins with a better frame: a choice.
 const ROUNDS: usize = 3;
 
 /// A strip with steps. Edge number k lies at u = k · pitch; the signal falls
