@@ -24,6 +24,14 @@ const EVEN: f64 = 0.05;
 /// margins are narrower than a step, and light beyond them is read in the rest.
 const REACH_IN_PITCHES: f64 = 1.5;
 const REACH: f64 = 12.0;
+/// Parts of the strip's smaller side within which its long sides are looked for: halves
+/// of each other, a choice.
+const SIDE_SCALES: [f64; 3] = [0.25, 0.5, 1.0];
+/// Shortest stretch in which an edge is looked for, pixels: fewer leave no two of each side.
+const FINEST_SCALE: f64 = 5.0;
+/// Spread of the places of a side about a line beyond which it is none, pixels: a choice;
+/// sound sides of made scans keep to 0.2.
+const LOOSEST_SIDE: f64 = 0.5;
 /// Bands across the strip in which each edge is found by itself, for the tilt: a choice.
 const BANDS: usize = 7;
 /// Rounds of fitting; each begins with a better frame: a choice.
@@ -185,7 +193,7 @@ impl Strip {
         [1.0, 0.5, 0.25, 0.125]
             .iter()
             .map(|part| part * self.pitch)
-            .filter(|scale| *scale >= 5.0_f64.min(self.pitch))
+            .filter(|scale| *scale >= FINEST_SCALE.min(self.pitch))
             .find_map(|scale| self.edge_by(light, number, scale))
     }
 
@@ -362,22 +370,13 @@ impl Strip {
 
     /// Finds both long sides by the steps whose level differs from what lies beside.
     fn find_sides(&mut self, light: &Light) {
+        // A long narrow strip has its tilt from its sides, not from its short edges.
+        self.turn_by_sides(light);
         let scale = self.pitch.min(2.0 * self.half_width);
         let coarse = (0.1 * scale).max(0.5);
         let side = |sign: f64| {
-            let offs: Vec<f64> = (self.seen.0..self.seen.1)
-                .filter_map(|place| {
-                    let middle = (f64::from(place) + 0.5) * self.pitch;
-                    let here = self.frame.moved(
-                        middle,
-                        sign * self.half_width,
-                        core::f64::consts::FRAC_PI_2,
-                    );
-                    let half = 0.3 * self.pitch;
-                    edge_here(light, here, scale, (-half, half)).map(|e| e.off)
-                })
-                .collect();
-            if offs.len() < 3 {
+            let offs: Vec<f64> = self.side_offs(light, sign).iter().map(|o| o.1).collect();
+            if offs.is_empty() {
                 return (sign * self.half_width, coarse);
             }
             let count = offs.len() as f64;
@@ -395,6 +394,52 @@ impl Strip {
         self.frame = self.frame.moved(0.0, (top + bottom) / 2.0, 0.0);
         self.half_width = (bottom - top) / 2.0;
         self.side_sd = top_sd.max(bottom_sd);
+    }
+
+    /// How far a long side lies from where it was taken to be, by place along the
+    /// strip; empty where it is seen beside fewer than three steps.
+    fn side_offs(&self, light: &Light, sign: f64) -> Vec<(f64, f64)> {
+        let scale = self.pitch.min(2.0 * self.half_width);
+        let within = |scale: f64| -> Vec<(f64, f64)> {
+            (self.seen.0..self.seen.1)
+                .filter_map(|place| {
+                    let middle = (f64::from(place) + 0.5) * self.pitch;
+                    let here = self.frame.moved(
+                        middle,
+                        sign * self.half_width,
+                        core::f64::consts::FRAC_PI_2,
+                    );
+                    let half = 0.3 * self.pitch;
+                    edge_here(light, here, scale, (-half, half)).map(|e| (middle, e.off))
+                })
+                .collect()
+        };
+        // From near to far: a narrow margin as dark as the dense steps would put the
+        // side where the margin ends.
+        SIDE_SCALES
+            .iter()
+            .map(|part| part * scale)
+            .filter(|scale| *scale >= FINEST_SCALE)
+            .map(within)
+            .find(|offs| offs.len() >= 3)
+            .unwrap_or_default()
+    }
+
+    /// Turns the strip about its middle until its sides lie along it.
+    fn turn_by_sides(&mut self, light: &Light) {
+        let slopes: Vec<f64> = [-1.0, 1.0]
+            .iter()
+            .filter_map(|sign| slope_through(&self.side_offs(light, *sign)))
+            .collect();
+        if slopes.is_empty() {
+            return;
+        }
+        let slope = slopes.iter().sum::<f64>() / slopes.len() as f64;
+        let middle = f64::from(self.seen.0 + self.seen.1) / 2.0 * self.pitch;
+        self.frame = self
+            .frame
+            .moved(middle, 0.0, libm::atan(slope))
+            .moved(-middle, 0.0, 0.0);
     }
 
     /// The brightest even band of what lies next to the thin end: before it, or
@@ -505,4 +550,20 @@ impl Strip {
         };
         (apart(-far, -near) || edge(-1.0)) && (apart(near, far) || edge(1.0))
     }
+}
+
+/// Slope of the line through offs of a side, by the median of the slopes of all pairs
+/// (Theil and Sen); `None` where they lie along no line.
+fn slope_through(offs: &[(f64, f64)]) -> Option<f64> {
+    if offs.len() < 3 {
+        return None;
+    }
+    let pairs = offs
+        .iter()
+        .enumerate()
+        .flat_map(|(i, a)| offs[i + 1..].iter().map(move |b| (b.1 - a.1) / (b.0 - a.0)));
+    let slope = median(pairs.collect());
+    let level = median(offs.iter().map(|o| o.1 - slope * o.0).collect());
+    let away = offs.iter().map(|o| (o.1 - slope * o.0 - level).abs());
+    (1.4826 * median(away.collect()) < LOOSEST_SIDE).then_some(slope)
 }
