@@ -7,7 +7,7 @@
 use negative::calibration::Calibration;
 use negative::decode::ScanInfo;
 use negative::honesty::{
-    CheckResult, HonestyFinding, Looked, Outcome, ScannerFlare, Texture, check_results,
+    CheckResult, HonestyFinding, Looked, Outcome, ScannerFlare, Texture, check_results, of_sensor,
     tells_halos, texture_findings, told_flare,
 };
 use negative::outline::Outline;
@@ -43,6 +43,7 @@ pub(crate) fn look_at_texture(
     Looked {
         texture: texture.tells_rhythms(),
         edges: tells_halos(texture, tablet),
+        sensor: of_sensor(info),
         ..Looked::default()
     }
 }

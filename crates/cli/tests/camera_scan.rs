@@ -168,7 +168,10 @@ fn a_mosaic_taken_for_grey_is_refused_and_the_text_says_what_was_taken() {
 #[test]
 fn a_makers_own_raw_file_is_measured_and_told_and_a_broken_one_refused_in_one_line() {
     let dir = folder();
-    let samples = (0..128 * 96).map(|i| 1000 + i % 7).collect();
+    // Every eighth number only, as a camera that thins them out leaves.
+    let samples = (0..128 * 96_u32)
+        .map(|i| 8 * (60 + i * i % 251) as u16)
+        .collect();
     let made = MakersRaw::new(MakersKind::PackedBelow, 128, 96, samples);
     fs::write(dir.path().join("own.raw"), made.to_bytes()).unwrap();
     let (code, out, err) = measure(dir.path(), &["own.raw"]);
@@ -178,6 +181,12 @@ fn a_makers_own_raw_file_is_measured_and_told_and_a_broken_one_refused_in_one_li
         "{out}"
     );
     assert!(out.contains("f/8"), "{out}");
+    assert!(
+        out.contains(
+            "could not be looked for: levels, eight bits (the numbers are the sensor's own"
+        ),
+        "{out}"
+    );
     assert!(err.contains("camera's own kind of raw file"), "{err}");
     // The header of a kind whose decoder breaks on what follows.
     fs::write(dir.path().join("broken.raw"), b"\0MRM\0\0\0\0").unwrap();

@@ -6,7 +6,6 @@
 import { ask, say, sayRefused, sentence } from './ask.js';
 import { Drafts } from './drafts.js';
 import { merged } from './merge.js';
-import { withoutHeads } from './pasted.js';
 
 const root = document.querySelector('[data-records]');
 const test = root.dataset.records;
@@ -137,24 +136,11 @@ function go(grid, row, column) {
   cell?.select();
 }
 
-/** Whether a text is the short name of a record that a column names: no head, though it may read like one. */
-function isShortName(grid, column, text) {
-  const key = cellsOf(grid.querySelector('template').content)[column]?.name;
-  const named = grids.find((other) => other !== grid && other.dataset.table === (key === 'filters' ? 'filter' : key));
-  return named !== undefined && rowsOf(named).some((row) => cellsOf(row)[0].value.trim() === text);
-}
-
-/** Lays pasted rows over the table from a cell on; a row of heads says under which columns. */
+/** Lays pasted rows over the table from a cell on. */
 function paste(grid, cell, text) {
-  const typed = text.replace(/\r/g, '').replace(/\n$/, '').split('\n').map((line) => line.split('\t'));
+  const lines = text.replace(/\r/g, '').replace(/\n$/, '').split('\n').map((line) => line.split('\t'));
   const row = rowsOf(grid).indexOf(cell.closest('tr'));
   const column = cellsOf(cell.closest('tr')).indexOf(cell);
-  const heads = [...grid.querySelectorAll('thead [data-names]')].map((head) => head.dataset.names.split('|'));
-  const { lines, columns } = withoutHeads(typed, heads, column, (at, name) => isShortName(grid, at, name));
-  if (lines.length === 0) {
-    say('The pasted row only names columns, so nothing was put in.', { passing: true });
-    return;
-  }
   const earlier = read();
   lines.forEach((line, down) => {
     while (rowsOf(grid).length <= row + down) {
@@ -162,8 +148,7 @@ function paste(grid, cell, text) {
     }
     const cells = cellsOf(rowsOf(grid)[row + down]);
     line.forEach((value, right) => {
-      const at = columns ? columns[right] : column + right;
-      if (cells[at]) cells[at].value = value.trim();
+      if (cells[column + right]) cells[column + right].value = value.trim();
     });
   });
   remember(earlier);
@@ -172,13 +157,7 @@ function paste(grid, cell, text) {
   name(grid);
   show();
   const most = lines.reduce((most, line) => Math.max(most, line.length), 0);
-  const rows = lines.length === 1 ? '1 row' : `${lines.length} rows`;
-  say(
-    columns
-      ? `The first row names columns and was left out. ${rows} went under the columns it names. Ctrl+Z takes them back.`
-      : `${rows} of up to ${most} cells were pasted. Ctrl+Z takes them back.`,
-    { passing: true },
-  );
+  say(`${lines.length} rows of up to ${most} cells were pasted. Ctrl+Z takes them back.`, { passing: true });
 }
 
 let base = read();

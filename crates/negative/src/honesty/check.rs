@@ -202,6 +202,8 @@ pub struct Looked {
     pub edges: bool,
     /// Rebate or bare light was read at several places.
     pub light: bool,
+    /// The codes are a sensor's own numbers.
+    pub sensor: bool,
     /// A patch or a step of the tablet is clipped, not only holder or open light.
     pub patches_clipped: bool,
 }
@@ -218,6 +220,9 @@ pub fn check_results(findings: &[HonestyFinding], looked: Looked) -> Vec<CheckRe
                 .map(|f| f.evidence.as_str())
                 .collect();
             let missing = match check {
+                Check::Levels | Check::EightBits if looked.sensor => Some(
+                    "the numbers are the sensor's own, which no program has changed; gaps in them are the camera's",
+                ),
                 Check::AutoExposure if !looked.other_scans => {
                     Some("no other scan of the same film and settings was compared")
                 }
@@ -297,6 +302,21 @@ mod tests {
             Outcome::NotLooked(_)
         ));
         assert_eq!(of(Check::Clipping).outcome, Outcome::Passed);
+    }
+
+    #[test]
+    fn a_sensors_own_numbers_were_not_looked_at_for_changed_levels() {
+        let looked = Looked {
+            sensor: true,
+            ..Looked::default()
+        };
+        let results = check_results(&[], looked);
+        for result in &results[..2] {
+            assert!(
+                matches!(result.outcome, Outcome::NotLooked(why) if why.contains("sensor's own")),
+                "{result:?}"
+            );
+        }
     }
 
     #[test]

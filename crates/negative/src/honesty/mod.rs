@@ -38,7 +38,7 @@ pub use light::{
 };
 pub use rebate::{RebateChange, RebateComparison, RebateReading, rebates_agree};
 pub use repeat::{RepeatComparison, RepeatError, repeat_scans_agree};
-pub use single::{file_findings, texture_findings};
+pub use single::{file_findings, of_sensor, texture_findings};
 pub use tablet::{tablet_findings, tablet_findings_numbered};
 pub use texture::{Texture, TexturePass};
 pub use uneven_light::{light_of_scan, uneven_light_finding};

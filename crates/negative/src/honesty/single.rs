@@ -7,7 +7,7 @@ use super::histogram::CodeHistogram;
 use super::levels::{comb, eight_bit_origin};
 use super::periodicity::{block_traces, resampled};
 use super::texture::Texture;
-use crate::decode::ScanInfo;
+use crate::decode::{Compression, ScanInfo};
 use crate::outline::Outline;
 use crate::tone::Tone;
 use quantity::Flag;
@@ -24,11 +24,13 @@ pub fn file_findings(
 ) -> Vec<HonestyFinding> {
     let mut findings = Vec::new();
     findings.extend(clipped(histogram));
-    let eight_bit = eight_bit_origin(info, histogram);
-    if eight_bit.is_none() {
-        findings.extend(comb(info, histogram));
+    if !of_sensor(info) {
+        let eight_bit = eight_bit_origin(info, histogram);
+        if eight_bit.is_none() {
+            findings.extend(comb(info, histogram));
+        }
+        findings.extend(eight_bit);
     }
-    findings.extend(eight_bit);
     if let Some(flag) = tone.flag() {
         let reason = tone
             .remarks
@@ -45,10 +47,16 @@ pub fn file_findings(
     if info.flags.contains(Flag::Lossy) {
         findings.push(HonestyFinding::new(
             Flag::Lossy,
-            format!(
-                "the {} file was compressed with loss, in 8 bits",
-                info.format
-            ),
+            match info.compression {
+                Compression::MakersOwn => {
+                    "the camera thinned its numbers out when it wrote the file, most where it is bright"
+                        .to_owned()
+                }
+                _ => format!(
+                    "the {} file was compressed with loss, in 8 bits",
+                    info.format
+                ),
+            },
         ));
     }
     if info.flags.contains(Flag::SeveralImages) {
@@ -62,6 +70,13 @@ pub fn file_findings(
         ));
     }
     findings
+}
+
+/// Tells codes that are a sensor's own numbers: their gaps, by which changed levels are
+/// known, are the camera's.
+#[must_use]
+pub fn of_sensor(info: &ScanInfo) -> bool {
+    info.mosaic.is_some()
 }
 
 /// Gives what the fine structure of one scan shows: blocks of a compression

@@ -29,8 +29,7 @@ const REACH: f64 = 12.0;
 const SIDE_SCALES: [f64; 3] = [0.25, 0.5, 1.0];
 /// Shortest stretch in which an edge is looked for, pixels: fewer leave no two of each side.
 const FINEST_SCALE: f64 = 5.0;
-/// Spread of the places of a side about a line beyond which it is none, pixels: a choice;
-/// sound sides of made scans keep to 0.2.
+/// Spread of the places of a side about a line beyond which it is none, pixels: a choice.
 const LOOSEST_SIDE: f64 = 0.5;
 /// Bands across the strip in which each edge is found by itself, for the tilt: a choice.
 const BANDS: usize = 7;

@@ -75,6 +75,7 @@ fn reason(error: &Error) -> String {
         Error::CameraUnsupported { make, model, .. } => {
             format!("its decoder doesn't know the camera {make} {model}")
         }
+        Error::CorruptFile { .. } => format!("it is damaged or cut short ({error})"),
         other => format!("its decoder says: {other}"),
     }
 }
