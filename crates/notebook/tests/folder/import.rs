@@ -29,7 +29,7 @@ fn log(dir: &Path) -> Value {
 
 const CSV: &str = "frame,plan,exposed,holder,load,aperture_f,time_marked_s,time_actual_s,ev100,sky,exposed_at,remarks
 p1,PLAN,x,,,,1/125,,14.5,,2026-06-21T12:31:05+02:00,\"wind, \"\"gusts\"\" <b> # =\"
-p2,PLAN,x,9B,2,45,3.5,3.62,13.2,thin_cloud,,
+p2,PLAN,x,9B,2,f/45,3.5,3.62,13.2,thin_cloud,,
 p3,PLAN,,,,,,,,,,forgot it
 ";
 
