@@ -131,6 +131,8 @@ pub(crate) const DOINGS: &[Doing] = doings! {
     "flare of the scanner", "3 %", FilmScanPlan { flare: Some(0.03), ..LINEAR }, &[Flag::ScannerFlare], |_| {};
     "light uneven", "10 % from corner to corner", LINEAR, UNEVEN, |s| s.shaded(|x, y| 1.0 - 0.05 * (x + y));
     "light uneven", "a third of a stop to the corners", LINEAR, UNEVEN, |s| s.shaded(|x, y| falling(x, y, 1.0 / 3.0));
+    "light uneven", "8 % across", LINEAR, UNEVEN, |s| s.shaded(|x, _| 1.0 - 0.08 * x);
+    "light uneven", "a stop to the corners", LINEAR, UNEVEN, |s| s.shaded(|x, y| falling(x, y, 1.0));
 };
 
 /// Light that falls by so many stops from the middle to the corners, with the square
@@ -149,8 +151,6 @@ pub(crate) const BEYOND: &[Doing] = doings! {
     "resampled", "to 72 %, windowed sinc", PLAIN, &[Flag::Resampled], |s| s.resize(0.72, FilterType::Lanczos3);
     "resampled", "to 50 %, straight lines", PLAIN, &[Flag::Resampled], |s| s.resize(0.5, FilterType::Triangle);
     "exposure set by itself", "0.03 stop", LINEAR, &[Flag::LevelsChanged], |s| s.exposed(1.02);
-    "light uneven", "8 % across", LINEAR, UNEVEN, |s| s.shaded(|x, _| 1.0 - 0.08 * x);
-    "light uneven", "a stop to the corners", LINEAR, UNEVEN, |s| s.shaded(|x, y| falling(x, y, 1.0));
     "light uneven", "3 % across", LINEAR, UNEVEN, |s| s.shaded(|x, _| 1.0 - 0.03 * x);
     "flare of the scanner", "0.1 %", FilmScanPlan { flare: Some(0.001), ..LINEAR }, &[Flag::ScannerFlare], |_| {};
 };
