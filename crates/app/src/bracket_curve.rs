@@ -108,6 +108,12 @@ pub fn curve_of_bracket(request: &BracketRequest) -> Result<BracketAnswer, AppEr
             value: number(value)?,
         });
     }
+    if value_name == "density" && falls_with_exposure(&readings) {
+        return Err(wrong(
+            "density falls where the exposure rises: the exposures run the wrong way, or these are no negatives"
+                .to_owned(),
+        ));
+    }
     let curve = bracket_curve(&readings).map_err(|e| wrong(e.to_string()))?;
     let step = curve
         .equal_step
@@ -158,4 +164,22 @@ pub fn curve_of_bracket(request: &BracketRequest) -> Result<BracketAnswer, AppEr
         "cannot_tell": unknown,
     });
     Ok(BracketAnswer { lines, csv, json })
+}
+
+/// Tells whether values fall, patch by patch, as exposures rise.
+fn falls_with_exposure(readings: &[BracketReading]) -> bool {
+    let mut of_patch: BTreeMap<usize, Vec<(f64, f64)>> = BTreeMap::new();
+    for r in readings {
+        let own = of_patch.entry(r.patch).or_default();
+        own.push((r.log_exposure, r.value));
+    }
+    let together: f64 = of_patch
+        .values()
+        .map(|own| {
+            let count = own.len() as f64;
+            let mean = own.iter().map(|r| r.0).sum::<f64>() / count;
+            own.iter().map(|r| (r.0 - mean) * r.1).sum::<f64>()
+        })
+        .sum();
+    together < 0.0
 }

@@ -4,7 +4,7 @@
 use crate::AppError;
 use crate::error::with_causes;
 use crate::measuring::recorded_tone;
-use crate::scan_reader::{remedy_of, scan_reader};
+use crate::scan_reader::{remedy_of, scan_file, scan_reader};
 use negative::decode::{ChannelChoice, ScanInfo, ScanReader};
 use negative::flat_field::{FlatField, FlatFieldError, LightField, light_field};
 use negative::honesty::{CodeHistogram, HistogramPass};
@@ -14,7 +14,6 @@ use negative::tone::Tone;
 use notebook::TestFolder;
 use record::Scan;
 use serde_json::{Value, json};
-use std::fs::File;
 use std::io::{Read, Seek};
 use std::path::Path;
 
@@ -128,7 +127,7 @@ fn field_of(
     let fail = |told: String, remedy: &str| {
         AppError::new(format!("{what} {}: {told}", path.display()), remedy)
     };
-    let file = File::open(path).map_err(|e| AppError::file("opening", path, &e))?;
+    let file = scan_file(path)?;
     let mut reader = scan_reader(file, 0).map_err(|e| fail(with_causes(&e), remedy_of(&e)))?;
     let tone = recorded_tone(recorded, reader.info(), channel)
         .map_err(|e| fail(e, "give a gamma between 0.1 and 10"))?;

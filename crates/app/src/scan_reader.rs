@@ -7,9 +7,23 @@ use notebook::TestFolder;
 use record::Scan;
 use std::fs::File;
 use std::io::{BufReader, Read, Seek};
+use std::path::Path;
 
 /// Buffer of a file being decoded, in bytes: a choice.
 const READ_BUFFER: usize = 1 << 20;
+
+/// Opens a scan's file; what never ends, a pipe or a device, is refused.
+pub(crate) fn scan_file(path: &Path) -> Result<File, AppError> {
+    let told = |e| AppError::file("opening", path, &e);
+    let kind = std::fs::metadata(path).map_err(told)?.file_type();
+    if !kind.is_file() && !kind.is_dir() {
+        return Err(AppError::new(
+            format!("{} is a pipe or a device", path.display()),
+            "name a file",
+        ));
+    }
+    File::open(path).map_err(told)
+}
 
 /// Reads the header of a scan's page, within the usual limits.
 pub(crate) fn scan_reader<F: Read + Seek>(

@@ -14,7 +14,7 @@ use crate::scan_checks::{
     POSITIVE_REFUSED, add_finding, checks_json, checks_lines, evidence_words, flare_of,
     is_positive, look_at_texture, veiled,
 };
-use crate::scan_reader::{decode_remedy, remedy_of, scan_reader};
+use crate::scan_reader::{decode_remedy, remedy_of, scan_file, scan_reader};
 use crate::tablet_search::{FoundTablet, tablet_in};
 use crate::told_file::ToldFile;
 use crate::{AppError, Progress, write_file};
@@ -33,11 +33,13 @@ use quantity::{Bound, Flag, Flags, Measured};
 use record::{Id, PatchRole};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::path::{Path, PathBuf};
 
 /// Standard uncertainty of a tablet's density that comes without one. \[density\]
 const TABLET_SD_DEFAULT: f64 = 0.01;
+/// Share of pixels far from the rest that a mean leaves out without a word: dust and
+/// grain leave less, a choice.
+const LEFT_OUT_UNTOLD: f64 = 0.01;
 
 /// What `measure` is asked of one scan.
 #[derive(Clone, Debug, PartialEq)]
@@ -132,8 +134,7 @@ pub fn measure_scan(
         AppError::new(format!("{shown}: {}", with_causes(e)), remedy)
     };
     let mut warnings = vec![];
-    let file =
-        File::open(&request.scan).map_err(|e| AppError::file("opening", &request.scan, &e))?;
+    let file = scan_file(&request.scan)?;
     let mut reader = scan_reader(
         ToldFile::new(file, format!("reading {shown}"), progress),
         request.page,
@@ -246,6 +247,15 @@ pub fn measure_scan(
         }
     }
     let map = match &request.region_map {
+        Some(path) if request.patches.is_none() => {
+            return Err(AppError::new(
+                format!(
+                    "{} is a map of regions, but no patch names one",
+                    path.display()
+                ),
+                "name the regions in the column region of --patches",
+            ));
+        }
         Some(path) => Some(read_labels(
             path,
             &path.display().to_string(),
@@ -566,8 +576,16 @@ fn patch_value(
 
 fn patch_line(name: &Id, value: &str, statistics: &PatchStatistics, flags: &Flags) -> String {
     let words = names(flags).join(", ");
+    let left_out = if statistics.rejected_share > LEFT_OUT_UNTOLD {
+        format!(
+            " without the {:.1} % far from the rest",
+            100.0 * statistics.rejected_share
+        )
+    } else {
+        String::new()
+    };
     format!(
-        "  {:<16} {value}, {} px{}",
+        "  {:<16} {value}, {} px{left_out}{}",
         name.as_str(),
         statistics.pixels,
         if words.is_empty() {

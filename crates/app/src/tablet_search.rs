@@ -7,7 +7,7 @@ use crate::error::with_causes;
 use crate::measuring::{recorded_tone, tone_of_record};
 use crate::progress::go_on;
 use crate::scan_channel::{channel_of_record, channel_of_text};
-use crate::scan_reader::{decode_remedy, named_scan, remedy_of, scan_reader};
+use crate::scan_reader::{decode_remedy, named_scan, remedy_of, scan_file, scan_reader};
 use crate::single_scan::tone_of_text;
 use crate::{AppError, Progress};
 use base64::Engine;
@@ -329,7 +329,7 @@ pub(crate) fn find_tablets(
 }
 
 fn opened(path: &Path, page: u32, shown: &str) -> Result<ScanReader<BufReader<File>>, AppError> {
-    let file = File::open(path).map_err(|e| AppError::file("opening", path, &e))?;
+    let file = scan_file(path)?;
     scan_reader(file, page)
         .map_err(|e| AppError::new(format!("{shown}: {}", with_causes(&e)), remedy_of(&e)))
 }

@@ -22,7 +22,7 @@ use crate::error::with_causes;
 use crate::frame_found::{FRAME_SEARCH, frame_json};
 use crate::measuring::{calibrated_scan, recorded_tone, tone_words};
 use crate::scan_channel::channel_of_text;
-use crate::scan_reader::{named_scan, remedy_of, scan_reader};
+use crate::scan_reader::{named_scan, remedy_of, scan_file, scan_reader};
 use crate::single_scan::tone_of_text;
 use crate::tablet_search::find_tablets;
 use crate::{AppError, Progress, write_file};
@@ -141,8 +141,7 @@ pub fn tiles_of_scan(
     let fail = |e: &dyn std::error::Error, remedy: &str| {
         AppError::new(format!("{shown}: {}", with_causes(e)), remedy)
     };
-    let file =
-        File::open(&request.scan).map_err(|e| AppError::file("opening", &request.scan, &e))?;
+    let file = scan_file(&request.scan)?;
     let mut reader = scan_reader(file, request.page).map_err(|e| fail(&e, remedy_of(&e)))?;
     let channel = channel_of_text(request.channel.as_deref(), &reader)?;
     let tone = recorded_tone(

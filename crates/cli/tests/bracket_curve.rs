@@ -69,3 +69,14 @@ fn odd_tables_are_refused_with_their_line() {
     assert_eq!(code, 1);
     assert!(text.contains("density or value"), "{text}");
 }
+
+#[test]
+fn exposures_that_run_the_wrong_way_are_told() {
+    let table = line()
+        .replace(",0,", ",none,")
+        .replace(",2,", ",0,")
+        .replace(",none,", ",2,");
+    let (code, _, err) = run(&table, &[]);
+    assert_eq!(code, 1);
+    assert!(err.contains("exposures run the wrong way"), "{err}");
+}

@@ -196,6 +196,24 @@ fn a_makers_own_raw_file_is_measured_and_told_and_a_broken_one_refused_in_one_li
     assert!(!err.contains("panicked"), "{err}");
 }
 
+#[test]
+fn a_map_that_no_patch_names_and_a_device_are_told() {
+    let dir = folder();
+    let (code, _, err) = measure(dir.path(), &["frame.dng", "--region-map", "map.png"]);
+    assert_eq!(code, 1);
+    assert!(err.contains("no patch names one"), "{err}");
+    #[cfg(unix)]
+    {
+        let (code, _, err) = measure(dir.path(), &["/dev/null"]);
+        assert_eq!(code, 1);
+        assert!(err.contains("a pipe or a device"), "{err}");
+    }
+    fs::write(dir.path().join("nothing.tif"), []).unwrap();
+    let (code, _, err) = measure(dir.path(), &["nothing.tif"]);
+    assert_eq!(code, 1);
+    assert!(err.contains("the file is empty"), "{err}");
+}
+
 /// Lens and light table: a stop darker in the corners.
 fn shading(x: usize, y: usize) -> f64 {
     let (x, y) = (

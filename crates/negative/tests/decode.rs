@@ -611,7 +611,7 @@ fn kinds_that_are_not_read_are_refused_with_their_reason() {
         refusal(b"GIF89a..".to_vec()),
         "not a TIFF, PNG or JPEG file: its first bytes are 47 49 46 38 39 61 2e 2e"
     );
-    assert!(refusal(Vec::new()).contains("its first bytes are"));
+    assert_eq!(refusal(Vec::new()), "the file is empty");
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use crate::AppError;
 use crate::error::with_causes;
-use crate::scan_reader::scan_reader;
+use crate::scan_reader::{scan_file, scan_reader};
 use negative::decode::{ChannelChoice, Colour};
 use quantity::Flag;
 use std::path::Path;
@@ -18,7 +18,7 @@ pub(crate) fn read_labels(
 ) -> Result<(u32, u32, Vec<u8>), AppError> {
     let remedy =
         "give an 8-bit grey PNG or TIFF of the scan's size, whose values are region numbers";
-    let file = std::fs::File::open(path).map_err(|e| AppError::file("opening", path, &e))?;
+    let file = scan_file(path)?;
     let fail = |e: &dyn std::error::Error| {
         AppError::new(format!("region map {shown}: {}", with_causes(e)), remedy)
     };

@@ -5,6 +5,9 @@ use super::info::ScanFormat;
 /// Why a scan file could not be read, or not to its end.
 #[derive(Debug, thiserror::Error)]
 pub enum DecodeError {
+    /// The file holds nothing.
+    #[error("the file is empty")]
+    Empty,
     /// The first bytes belong to no format that is read here.
     #[error("not a TIFF, PNG or JPEG file: its first bytes are {first_bytes}")]
     UnknownFormat {
@@ -12,12 +15,9 @@ pub enum DecodeError {
         first_bytes: String,
     },
     /// A camera's raw file of its maker's own kind that is not read.
-    #[error(
-        "a camera's raw file of its maker's own kind is not read: {reason}; convert it to DNG without loss, or to a \
-         linear 16-bit TIFF"
-    )]
+    #[error("a camera's raw file of its maker's own kind is not read: {reason}")]
     MakersRaw {
-        /// What stands against it.
+        /// What stands against it, and what to do.
         reason: String,
     },
     /// The source handed in failed.

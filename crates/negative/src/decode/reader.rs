@@ -63,6 +63,7 @@ impl<R: Read + Seek> ScanReader<R> {
             [0x89, b'P', b'N', b'G', 13, 10, 26, 10, ..] => png::open(&mut source, page, limits)?,
             [0xFF, 0xD8, 0xFF, ..] => jpeg::open(&mut source, page, limits)?,
             other if makers_raw::begins(other) => makers_raw::open(&mut source, page, limits)?,
+            [] => return Err(DecodeError::Empty),
             other => {
                 let first_bytes = other
                     .iter()

@@ -128,7 +128,7 @@ pub fn tone_by_tablet(calibration: &Calibration, tone: &Tone) -> Option<HonestyF
         Flag::ToneContradicted,
         format!(
             "{by} {}, but over the tablet's lighter steps the signal falls by 10 to the power of {slope:.2} for each density \
-             of 1, as a further gamma of {:.1} would do",
+             of 1, as a further gamma of {:.1} would do, or a table that is another tablet's",
             tone.encoding.describe(),
             1.0 / slope
         ),

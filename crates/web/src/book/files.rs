@@ -200,23 +200,23 @@ fn taken_in(added: Added) -> Result<TakenIn, KeepError> {
     })
 }
 
+/// The letters, digits and marks of a file's name that an id may have; it begins with a
+/// letter or digit.
+fn id_of(stem: &str) -> String {
+    let allowed = |c: char| c.is_ascii_alphanumeric() || "-_.".contains(c);
+    let id: String = stem
+        .chars()
+        .map(|c| if allowed(c) { c } else { '-' })
+        .skip_while(|c| !c.is_ascii_alphanumeric())
+        .take(50)
+        .collect();
+    if id.is_empty() { "scan".to_owned() } else { id }
+}
+
 /// A name for a scan that the record can refer to.
 fn scan_id(name: &str, parts: &app::TestParts) -> String {
     let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
-    let mut id: String = stem
-        .chars()
-        .map(|c| {
-            if c.is_ascii_alphanumeric() || "-_.".contains(c) {
-                c
-            } else {
-                '-'
-            }
-        })
-        .take(50)
-        .collect();
-    if id.is_empty() {
-        id = "scan".to_owned();
-    }
+    let id = id_of(stem);
     let taken = |id: &str| parts.scans.iter().any(|s| s.id.as_str() == id);
     if !taken(&id) {
         return id;
@@ -225,4 +225,30 @@ fn scan_id(name: &str, parts: &app::TestParts) -> String {
         .map(|number| format!("{id}-{number}"))
         .find(|id| !taken(id))
         .unwrap_or(id)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::id_of;
+
+    #[test]
+    fn any_name_of_a_file_gives_a_name_of_a_scan() {
+        for (stem, expected) in [
+            ("Grün 1", "Gr-n-1"),
+            ("Ünï code", "n--code"),
+            ("日本", "scan"),
+            ("_001", "001"),
+            ("-3", "3"),
+            ("(1) neg", "1--neg"),
+            ("", "scan"),
+            ("...", "scan"),
+        ] {
+            let id = id_of(stem);
+            assert_eq!(id, expected, "{stem}");
+            assert!(
+                id.starts_with(|c: char| c.is_ascii_alphanumeric()),
+                "{stem}"
+            );
+        }
+    }
 }

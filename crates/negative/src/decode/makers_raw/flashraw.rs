@@ -5,7 +5,7 @@
 //! its own. DNG never comes here.
 
 use super::frame::{Cell, Crop, MakersFrame};
-use super::{Answer, Fits, OUTSIDE_DECODER_THREAD, RawDecoder};
+use super::{Answer, DAMAGED, Fits, OUTSIDE_DECODER_THREAD, RawDecoder};
 use crate::decode::camera::CameraSettings;
 use crate::decode::sensor::MosaicColour;
 use flashraw::{
@@ -64,7 +64,7 @@ fn apart<T: Send>(work: impl FnOnce() -> Answer<T> + Send) -> Answer<T> {
         .build()
         .map_err(|error| error.to_string())?;
     catch_unwind(AssertUnwindSafe(|| threads.install(work))).unwrap_or_else(|_| {
-        Err("its decoder broke on it: the file is damaged or of an unknown kind".to_owned())
+        Err("its decoder broke on it, so it is damaged or of an unknown kind".to_owned())
     })
 }
 
@@ -72,10 +72,13 @@ fn apart<T: Send>(work: impl FnOnce() -> Answer<T> + Send) -> Answer<T> {
 fn reason(error: &Error) -> String {
     match error {
         Error::UnsupportedFormat(_) => "no kind of raw file that its decoder knows".to_owned(),
+        Error::CameraUnsupported { make, model, .. } if model.starts_with(make) => {
+            format!("its decoder doesn't know the camera {model}")
+        }
         Error::CameraUnsupported { make, model, .. } => {
             format!("its decoder doesn't know the camera {make} {model}")
         }
-        Error::CorruptFile { .. } => format!("it is damaged or cut short ({error})"),
+        Error::CorruptFile { .. } => format!("{DAMAGED} ({error})"),
         other => format!("its decoder says: {other}"),
     }
 }

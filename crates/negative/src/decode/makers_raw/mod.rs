@@ -31,6 +31,12 @@ pub const OUTSIDE_DECODER_THREAD: &str = "camera raw decoder";
 /// What a decoder answers, or why it does not.
 type Answer<T> = Result<T, String>;
 
+/// How the reason of a file begins that another copy may mend.
+const DAMAGED: &str = "it is damaged or cut short";
+
+/// What to do about a kind that is not read.
+const CONVERT: &str = "convert it to DNG without loss, or to a linear 16-bit TIFF";
+
 /// Asked with a frame's width, height and samples to a pixel whether it may be decoded.
 type Fits<'a> = &'a (dyn Fn(u32, u32, u32) -> Answer<()> + Sync);
 
@@ -93,9 +99,12 @@ pub(crate) fn open<R: Read + Seek>(
 }
 
 fn refused(reason: &str) -> DecodeError {
-    DecodeError::MakersRaw {
-        reason: reason.to_owned(),
-    }
+    let reason = if reason.starts_with(DAMAGED) {
+        format!("{reason}; copy it again from the camera's card")
+    } else {
+        format!("{reason}; {CONVERT}")
+    };
+    DecodeError::MakersRaw { reason }
 }
 
 /// Tells the first bytes of files that are not TIFF's.
