@@ -103,7 +103,7 @@ pub use notebook::{
     Fingerprint, FolderError, Found, FoundTests, Held, Imported, ListedFile, ListingLimits,
     PICTURE_ENDINGS, Problem, RecordRow, Revision, Saved, ScanPlace, Stage, StripOutline,
     StripPlace, TestId, TestOverview, cell_of, cell_table, check, record_rows, with_record_rows,
-    with_strip, with_top_keys,
+    with_strip, with_top_keys, without_f_sign,
 };
 pub use output::write_file;
 pub use plan::{CAUTIONS, PlanQuestion, Planned, plan};

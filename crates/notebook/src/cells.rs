@@ -8,6 +8,7 @@
 //!
 //! Begin with [`record_rows`] and [`with_record_rows`].
 
+use crate::f_sign::without_f_sign;
 use crate::folder::TEST_TOML;
 use crate::problem::FolderError;
 use std::collections::BTreeMap;
@@ -20,6 +21,8 @@ pub enum CellKind {
     Text,
     /// A number; a comma may stand for the point.
     Number,
+    /// An f-number: 22, f/22 or f22.
+    FNumber,
     /// Seconds: a number, or a fraction as 1/30.
     Seconds,
     /// Names with + between.
@@ -82,7 +85,10 @@ pub const CELL_TABLES: [CellTable; 8] = [
             },
             text("light"),
             number("ei"),
-            number("aperture_f"),
+            CellColumn {
+                key: "aperture_f",
+                kind: CellKind::FNumber,
+            },
             seconds("time_marked_s"),
             seconds("time_actual_s"),
             text("process"),
@@ -401,6 +407,7 @@ fn value_of(kind: CellKind, typed: &str) -> Value {
             _ => Value::from(typed),
         },
         CellKind::Number => number_of(typed).unwrap_or_else(|| Value::from(typed)),
+        CellKind::FNumber => number_of(without_f_sign(typed)).unwrap_or_else(|| Value::from(typed)),
         CellKind::Seconds => {
             let bare = typed.trim_end_matches(['s', '"', '″']).trim_end();
             number_of(bare).unwrap_or_else(|| Value::from(bare))
@@ -519,15 +526,28 @@ mod tests {
         let mut rows = record_rows(RECORD, &frames()).unwrap();
         rows[0]
             .cells
-            .insert("aperture_f".to_owned(), "f/22".to_owned());
+            .insert("aperture_f".to_owned(), "f/wide".to_owned());
         rows[1]
             .cells
             .insert("aperture_f".to_owned(), "inf".to_owned());
         let text = with_record_rows(RECORD, &frames(), &rows).unwrap();
         assert!(
-            text.contains("aperture_f = \"f/22\"") && text.contains("aperture_f = \"inf\""),
+            text.contains("aperture_f = \"f/wide\"") && text.contains("aperture_f = \"inf\""),
             "{text}"
         );
+    }
+
+    #[test]
+    fn an_aperture_may_be_written_with_its_sign() {
+        let mut rows = record_rows(RECORD, &frames()).unwrap();
+        for (row, typed) in rows.iter_mut().zip(["f/16", "f5,6"]) {
+            row.cells.insert("aperture_f".to_owned(), typed.to_owned());
+        }
+        let text = with_record_rows(RECORD, &frames(), &rows).unwrap();
+        let expected = RECORD
+            .replace("aperture_f = 22", "aperture_f = 16")
+            .replace("aperture_f = 32", "aperture_f = 5.6");
+        assert_eq!(text, expected);
     }
 
     #[test]

@@ -2,6 +2,7 @@
 //! a CSV typed from a paper card. Both give the same entries.
 
 use crate::csv_file::{Column, CsvFile, Row, Unknown, finite};
+use crate::f_sign::without_f_sign;
 use crate::keys::seconds_from_text;
 use crate::path::read_text;
 use crate::problem::{FolderError, Place, Problem, Problems, likely, short};
@@ -236,7 +237,7 @@ fn csv_entry(row: &Row<'_>, place: Place, at: String, problems: &mut Problems) -
     );
     let load = row.read("load", LOAD, problems, load);
     let aperture = row.read("aperture_f", APERTURE, problems, |t| {
-        FNumber::from_ratio(finite(t)?).ok()
+        FNumber::from_ratio(finite(without_f_sign(t))?).ok()
     });
     let marked = row.read("time_marked_s", TIME, problems, seconds_from_text);
     let actual = row.read("time_actual_s", TIME, problems, seconds_from_text);
@@ -455,7 +456,8 @@ fn json_entry(
         holder: v.text("holder", problems),
         load: v.read("load", LOAD, problems, |t| load(&t.to_string())),
         aperture: v.read("aperture_f", APERTURE, problems, |t| {
-            FNumber::from_ratio(t.as_f64()?).ok()
+            let written = |text| finite(without_f_sign(text));
+            FNumber::from_ratio(t.as_f64().or_else(|| t.as_str().and_then(written))?).ok()
         }),
         time_marked: v.read("time_marked_s", TIME, problems, seconds),
         time_actual: v.read("time_actual_s", TIME, problems, seconds),

@@ -6,6 +6,7 @@
 import { ask, say, sayRefused, sentence } from './ask.js';
 import { Drafts } from './drafts.js';
 import { merged } from './merge.js';
+import { withoutHeads } from './pasted.js';
 
 const root = document.querySelector('[data-records]');
 const test = root.dataset.records;
@@ -136,11 +137,24 @@ function go(grid, row, column) {
   cell?.select();
 }
 
-/** Lays pasted rows over the table from a cell on. */
+/** Whether a text is the short name of a record that a column names: no head, though it may read like one. */
+function isShortName(grid, column, text) {
+  const key = cellsOf(grid.querySelector('template').content)[column]?.name;
+  const named = grids.find((other) => other !== grid && other.dataset.table === (key === 'filters' ? 'filter' : key));
+  return named !== undefined && rowsOf(named).some((row) => cellsOf(row)[0].value.trim() === text);
+}
+
+/** Lays pasted rows over the table from a cell on; a row of heads says under which columns. */
 function paste(grid, cell, text) {
-  const lines = text.replace(/\r/g, '').replace(/\n$/, '').split('\n').map((line) => line.split('\t'));
+  const typed = text.replace(/\r/g, '').replace(/\n$/, '').split('\n').map((line) => line.split('\t'));
   const row = rowsOf(grid).indexOf(cell.closest('tr'));
   const column = cellsOf(cell.closest('tr')).indexOf(cell);
+  const heads = [...grid.querySelectorAll('thead [data-names]')].map((head) => head.dataset.names.split('|'));
+  const { lines, columns } = withoutHeads(typed, heads, column, (at, name) => isShortName(grid, at, name));
+  if (lines.length === 0) {
+    say('The pasted row only names columns, so nothing was put in.', { passing: true });
+    return;
+  }
   const earlier = read();
   lines.forEach((line, down) => {
     while (rowsOf(grid).length <= row + down) {
@@ -148,7 +162,8 @@ function paste(grid, cell, text) {
     }
     const cells = cellsOf(rowsOf(grid)[row + down]);
     line.forEach((value, right) => {
-      if (cells[column + right]) cells[column + right].value = value.trim();
+      const at = columns ? columns[right] : column + right;
+      if (cells[at]) cells[at].value = value.trim();
     });
   });
   remember(earlier);
@@ -157,7 +172,13 @@ function paste(grid, cell, text) {
   name(grid);
   show();
   const most = lines.reduce((most, line) => Math.max(most, line.length), 0);
-  say(`${lines.length} rows of up to ${most} cells were pasted. Ctrl+Z takes them back.`, { passing: true });
+  const rows = lines.length === 1 ? '1 row' : `${lines.length} rows`;
+  say(
+    columns
+      ? `The first row names columns and was left out. ${rows} went under the columns it names. Ctrl+Z takes them back.`
+      : `${rows} of up to ${most} cells were pasted. Ctrl+Z takes them back.`,
+    { passing: true },
+  );
 }
 
 let base = read();

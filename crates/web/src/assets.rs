@@ -55,6 +55,7 @@ static ASSETS: &[Asset] = &[
     asset!("ask.js", SCRIPT),
     asset!("grid.js", SCRIPT),
     asset!("merge.js", SCRIPT),
+    asset!("pasted.js", SCRIPT),
     asset!("drafts.js", SCRIPT),
     asset!("light.js", SCRIPT),
     asset!("view.js", SCRIPT),

@@ -2,7 +2,7 @@
 //! in place of a file and its lines.
 
 use crate::record_tables;
-use app::{CellPlace, Problem, cell_of, record_rows};
+use app::{CellPlace, Problem, RecordRow, cell_of, cell_table, record_rows};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -55,7 +55,7 @@ fn in_cell(record: &str, problem: &Problem, place: &CellPlace) -> ToMend {
         // No column shows it, so it can be mended only where it is written.
         at.push_str(&in_folder(problem));
     }
-    let said = told(problem, place);
+    let said = told(record, problem, place);
     ToMend {
         words: format!("{at}: {said}"),
         cell: Some(FaultyCell {
@@ -69,7 +69,7 @@ fn in_cell(record: &str, problem: &Problem, place: &CellPlace) -> ToMend {
 
 /// What was seen in a cell, what was expected and what to do, without the marks of the
 /// file that the record is kept in.
-fn told(problem: &Problem, place: &CellPlace) -> String {
+fn told(record: &str, problem: &Problem, place: &CellPlace) -> String {
     let missing = problem.seen.contains(" has no key `");
     let value = problem
         .seen
@@ -80,6 +80,9 @@ fn told(problem: &Problem, place: &CellPlace) -> String {
         Some((_, value)) => format!("{} is written there", plain(value, place)),
         None => plain(&problem.seen, place),
     };
+    if let Some(names) = expected_name(record, problem, place) {
+        return format!("{out}\n{names}");
+    }
     let expected = match problem.expected.split_once(" = …`, ") {
         Some((_, what)) if missing => what,
         _ => &problem.expected,
@@ -96,6 +99,65 @@ fn told(problem: &Problem, place: &CellPlace) -> String {
         out.push_str(&format!("\n{}", plain(&problem.remedy, place)));
     }
     out
+}
+
+/// Most short names that are listed.
+const MOST_NAMES: usize = 12;
+
+/// What a cell that names another record expects: the short names that there are, and
+/// whose full name stands in it. Nothing where it is not the form of the name that is at
+/// fault; one that is sound and not recorded is told with those that are.
+fn expected_name(record: &str, problem: &Problem, place: &CellPlace) -> Option<String> {
+    let key = place.key?;
+    let kind = kind_named_by(key).filter(|_| problem.expected.contains("record name"))?;
+    let rows = record_rows(record, &cell_table(kind)?).ok()?;
+    let cell = |row: &RecordRow, key: &str| row.cells.get(key).cloned();
+    let known: Vec<String> = rows.iter().filter_map(|row| cell(row, "id")).collect();
+    let table = record_tables::title(kind).to_lowercase();
+    if known.is_empty() {
+        return Some(format!(
+            "Expected: a short name from the table of {table}, where none stands yet"
+        ));
+    }
+    let which = match key {
+        "filters" => "short names, with + between,",
+        _ => "a short name",
+    };
+    let listed: Vec<&str> = known.iter().take(MOST_NAMES).map(String::as_str).collect();
+    let mut told = format!(
+        "Expected: {which} from the table of {table}: {}",
+        listed.join(", ")
+    );
+    if known.len() > MOST_NAMES {
+        told.push_str(&format!(" and {} more", known.len() - MOST_NAMES));
+    }
+    let typed = typed(record, place).unwrap_or_default().to_lowercase();
+    let full_name_of = rows
+        .iter()
+        .find(|row| cell(row, "name").is_some_and(|name| name.to_lowercase() == typed));
+    if let Some(id) = full_name_of.and_then(|row| cell(row, "id")) {
+        told.push_str(&format!("\nThis is the full name of {id}"));
+    }
+    Some(told)
+}
+
+/// The kind of record that a column names by its short name.
+fn kind_named_by(key: &str) -> Option<&'static str> {
+    Some(match key {
+        "film" => "film",
+        "filter" | "filters" => "filter",
+        "light" => "light",
+        "process" => "process",
+        "lens" => "lens",
+        "tablet" => "tablet",
+        _ => return None,
+    })
+}
+
+/// What stands in a cell.
+fn typed(record: &str, place: &CellPlace) -> Option<String> {
+    let rows = record_rows(record, &place.table).ok()?;
+    rows.get(place.row)?.cells.get(place.key?).cloned()
 }
 
 /// A text with the heads of columns in place of keys.

@@ -9,7 +9,7 @@ use crate::pages::spectra::{LEVELS, pasted};
 use crate::refusal::Refusal;
 use app::{
     AppError, Carried, CarriedFilm, FilmChoice, FilmConvention, FilterChoice, PlanQuestion,
-    PlannedFor, SpectralFile, StatedSpread, spectra_choices,
+    PlannedFor, SpectralFile, StatedSpread, spectra_choices, without_f_sign,
 };
 use std::path::Path;
 
@@ -245,8 +245,8 @@ fn asked(
     let sky = field(typed, "sky");
     let film_curve = pasted(by_spectra.then(|| field(typed, "film_curve")))?;
     let filter_curve = pasted(by_spectra.then(|| field(typed, "filter_curve")))?;
-    let widest = optional(typed, "widest", "the lens's widest aperture")?.unwrap_or(5.6);
-    let smallest = optional(typed, "smallest", "the lens's smallest aperture")?.unwrap_or(45.0);
+    let widest = aperture(typed, "widest", "the lens's widest aperture")?.unwrap_or(5.6);
+    let smallest = aperture(typed, "smallest", "the lens's smallest aperture")?.unwrap_or(45.0);
     let question = PlanQuestion {
         film: FilmChoice::Class(field(typed, "film_class").to_owned()),
         box_speed,
@@ -261,7 +261,7 @@ fn asked(
         ev100: optional(typed, "ev100", "the reading")?,
         sheets: whole(typed, "sheets", "the number of sheets")?,
         holders: whole(typed, "holders", "the number of holders")?,
-        aperture: number(typed, "aperture", "the aperture")?,
+        aperture: needed(aperture(typed, "aperture", "the aperture")?, "the aperture")?,
         lens_apertures: (widest, smallest),
         longest_s: number(typed, "longest", "the longest time")?,
         // Few leaf shutters are faster.
@@ -340,7 +340,11 @@ fn edge(typed: &Fields) -> Result<FilterChoice, Refusal> {
 }
 
 fn number(typed: &Fields, name: &str, what: &str) -> Result<f64, Refusal> {
-    optional(typed, name, what)?.ok_or_else(|| {
+    needed(optional(typed, name, what)?, what)
+}
+
+fn needed(number: Option<f64>, what: &str) -> Result<f64, Refusal> {
+    number.ok_or_else(|| {
         AppError::new(
             format!("{what} is missing"),
             "fill it in, everything else is kept",
@@ -351,7 +355,16 @@ fn number(typed: &Fields, name: &str, what: &str) -> Result<f64, Refusal> {
 
 /// A number, a fraction as of a shutter's mark, or nothing.
 pub(crate) fn optional(typed: &Fields, name: &str, what: &str) -> Result<Option<f64>, Refusal> {
-    let text = field(typed, name).trim().replace(',', ".");
+    number_of(field(typed, name), what)
+}
+
+/// An f-number, with its sign or without, or nothing.
+fn aperture(typed: &Fields, name: &str, what: &str) -> Result<Option<f64>, Refusal> {
+    number_of(without_f_sign(field(typed, name)), what)
+}
+
+fn number_of(text: &str, what: &str) -> Result<Option<f64>, Refusal> {
+    let text = text.trim().replace(',', ".");
     if text.is_empty() {
         return Ok(None);
     }

@@ -163,6 +163,41 @@ fn words(name: &str) -> (&'static str, &'static [&'static str], bool) {
     }
 }
 
+/// Words that a spreadsheet may have over a column, besides its own head and key; from
+/// common practice.
+fn other_heads(key: &str) -> &'static [&'static str] {
+    match key {
+        "role" => &["role"],
+        "filters" => &["filter"],
+        "ei" => &["exposure index", "iso", "asa"],
+        "aperture_f" => &["aperture", "f number", "f stop", "fstop"],
+        "time_marked_s" => &[
+            "time",
+            "shutter",
+            "shutter speed",
+            "exposure time",
+            "marked time",
+        ],
+        "time_actual_s" => &["actual time"],
+        "process" => &["development"],
+        "remarks" => &["remark", "notes", "note", "comments", "comment"],
+        "ev100" => &["ev", "reading"],
+        "bellows_draw_mm" => &["bellows draw", "bellows"],
+        _ => &[],
+    }
+}
+
+/// All words that name a column, parted by `|`, for telling a row of heads.
+pub(crate) fn heads(label: &str, key: &str) -> String {
+    let bare = label.split_once(',').map_or(label, |(before, _)| before);
+    let own = [label, bare, key];
+    let all: Vec<&str> = own
+        .into_iter()
+        .chain(other_heads(key).iter().copied())
+        .collect();
+    all.join("|")
+}
+
 /// Letters that a cell of a column shows.
 pub(crate) fn width(key: &str) -> u32 {
     match key {

@@ -66,6 +66,86 @@ async fn a_fault_is_told_by_table_row_and_column_and_not_by_a_line_of_a_file() {
     );
 }
 
+/// A record whose one frame has this in a cell; gives the answer to saving it.
+async fn framed(pages: &Pages, key: &str, typed: &str) -> serde_json::Value {
+    let test = begun(pages).await;
+    let mut frame = json!({
+        "id": "one", "role": "anchor", "film": "pan", "light": "noon", "process": "pyro",
+        "ei": "100", "aperture_f": "22", "time_marked_s": "1/30",
+    });
+    frame[key] = json!(typed);
+    let tables = json!({
+        "film": [
+            { "was": null, "cells": { "id": "pan", "name": "Testfilm Pan 100", "format": "4x5" } },
+            { "was": null, "cells": { "id": "ortho", "name": "Testfilm Ortho", "format": "4x5" } },
+        ],
+        "light": [{ "was": null, "cells": { "id": "noon", "sky": "clear_sun", "ev100": "15", "meter.mode": "incident" } }],
+        "process": [{ "was": null, "cells": { "id": "pyro", "developer": "D" } }],
+        "frame": [{ "was": null, "cells": frame }],
+    });
+    let (_, before) = asked(pages, &format!("/api/tests/{test}/records")).await;
+    let (status, saved) = sent(
+        pages,
+        "PUT",
+        &format!("/api/tests/{test}/records"),
+        &json!({ "expected_revision": before["revision"], "tables": tables }),
+    )
+    .await;
+    assert_eq!(status, StatusCode::OK, "{saved}");
+    saved
+}
+
+#[tokio::test]
+async fn a_full_name_in_place_of_a_short_one_is_told_with_the_short_names_there_are() {
+    let pages = Pages::new();
+    let saved = framed(&pages, "film", "Testfilm pan 100").await;
+    let told = saved["faults"][0]["problem"].as_str().unwrap();
+    assert_eq!(saved["faults"][0]["key"], "film");
+    for words in [
+        "a short name from the table of films: pan, ortho",
+        "This is the full name of pan",
+    ] {
+        assert!(told.contains(words), "{told}");
+    }
+    // Nobody's full name, and of a kind that has no record.
+    let saved = framed(&pages, "film", "my film").await;
+    let told = saved["faults"][0]["problem"].as_str().unwrap();
+    assert!(
+        told.contains("pan, ortho") && !told.contains("full name"),
+        "{told}"
+    );
+    let saved = framed(&pages, "lens", "150 mm").await;
+    let told = saved["faults"][0]["problem"].as_str().unwrap();
+    assert!(
+        told.contains("the table of lenses, where none stands yet"),
+        "{told}"
+    );
+    let saved = framed(&pages, "filters", "yellow 8+red 25").await;
+    assert_eq!(saved["faults"][0]["key"], "filters");
+    // A fault of another kind in such a cell is told as it is.
+    let saved = framed(&pages, "tablet", "t").await;
+    assert!(!saved["problems"].to_string().contains("where none stands"));
+    let saved = framed(&pages, "film", "pan400").await;
+    let told = saved["faults"][0]["problem"].as_str().unwrap();
+    assert_eq!(told.matches("ortho").count(), 1, "{told}");
+}
+
+#[tokio::test]
+async fn an_aperture_may_be_typed_with_its_sign() {
+    let pages = Pages::new();
+    for typed in ["f/22", "f22", "F/22", "22"] {
+        let saved = framed(&pages, "aperture_f", typed).await;
+        assert_eq!(saved["problems"], json!([]), "{typed}: {saved}");
+        assert_eq!(
+            saved["tables"]["frame"][0]["cells"]["aperture_f"], "22",
+            "{typed}"
+        );
+    }
+    let saved = framed(&pages, "aperture_f", "f/wide").await;
+    let told = saved["faults"][0]["problem"].as_str().unwrap();
+    assert!(told.contains("f/wide"), "{told}");
+}
+
 #[tokio::test]
 async fn without_patches_the_way_to_the_light_table_is_shown_in_place_of_a_path() {
     let pages = Pages::new();

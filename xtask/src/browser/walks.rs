@@ -345,13 +345,22 @@ pub(crate) fn empty_walk(
     page.call("Input.insertText", &json!({ "text": "sun-anchor-2" }))?;
     key(page, "ArrowRight")?;
     let rows = [
-        "1B\tanchor\tfilm\t\tlight\t100\t22\t1/30\t\tprocess",
-        "3B\tbracket\tfilm\tfilter\tlight\t100\t22\t1\t\tprocess",
+        "Holder\tFor\tFilm\tFilter\tLight\tEI\tAperture\tTime (s)\tMeasured time, s\tProcess",
+        "1B\tanchor\tfilm\t\tlight\t100\tf/22\t1/30\t\tprocess",
+        "3B\tbracket\tfilm\tfilter\tlight\t100\tf22\t1\t\tprocess",
         "4A\tbracket\tfilm\tfilter\tlight\t100\t22\t2\t2\tprocess",
         "7A\tunexposed\tfilm\t\t\t\t\t\t\tprocess",
     ]
     .join("\n");
     paste(page, &rows)?;
+    let count = "document.querySelectorAll('[data-table=frame] tbody tr').length";
+    let rows = page.ask(count)?;
+    // Four frames, and the blank row below them.
+    if rows != json!(5) {
+        return Err(format!(
+            "{rows} rows stand where four frames were pasted with their heads"
+        ));
+    }
     let names = ["sun-715-3", "sun-715-4", "unexposed"];
     for (place, name) in names.iter().enumerate() {
         page.ask(&format!(

@@ -41,8 +41,8 @@ fn body(open: &OpenTest, tables: &[(TableWords, Vec<RecordRow>)], id: &str, toke
                     }
                     (table(words, rows))
                     p.about {
-                        "Arrow keys and Enter go from cell to cell, rows from a spreadsheet can be pasted, Ctrl+Z takes back. "
-                        "A time is seconds or a fraction: 1/30. Several filters are joined with +."
+                        "Arrow keys and Enter go from cell to cell, rows from a spreadsheet can be pasted, with their heads or without, Ctrl+Z takes back. "
+                        "An aperture is 22 or f/22, a time seconds or a fraction: 1/30. Several filters are joined with +."
                     }
                     h2.plain { "What the frames name" }
                 } @else {
@@ -88,7 +88,7 @@ pub(crate) fn table(words: &TableWords, rows: &[RecordRow]) -> Markup {
             table {
                 thead { tr {
                     @for (column, label) in words.table.columns.iter().zip(words.labels) {
-                        th scope="col" .n[is_number(column.kind)] { (label) }
+                        th scope="col" .n[is_number(column.kind)] data-names=(record_tables::heads(label, column.key)) { (label) }
                     }
                     th scope="col" { span.unseen { "Take out" } }
                 } }
@@ -106,7 +106,10 @@ fn list(key: &str) -> Option<String> {
 }
 
 fn is_number(kind: CellKind) -> bool {
-    matches!(kind, CellKind::Number | CellKind::Seconds)
+    matches!(
+        kind,
+        CellKind::Number | CellKind::FNumber | CellKind::Seconds
+    )
 }
 
 fn line(words: &TableWords, row: Option<&RecordRow>) -> Markup {
