@@ -126,7 +126,7 @@ pub(crate) fn settings_in_block(block: &[u8], limits: &DecodeLimits) -> Option<C
 
 /// "2026:01:31 12:00:00" as "2026-01-31 12:00:00"; clocks that were never set write
 /// noughts or blanks.
-pub(crate) fn date_of(text: &str) -> Option<String> {
+fn date_of(text: &str) -> Option<String> {
     let shape = "dddd:dd:dd dd:dd:dd";
     let fits = text.len() == DATE_LENGTH
         && text.bytes().zip(shape.bytes()).all(|(c, s)| match s {

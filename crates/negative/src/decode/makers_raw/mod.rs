@@ -69,6 +69,14 @@ pub(crate) fn open<R: Read + Seek>(
             "this program was built without a decoder for them (feature `raw`)",
         ));
     };
+    if page > 0 {
+        // Only cameras that take several exposures at once write more, and none of
+        // these is a picture of its own.
+        return Err(DecodeError::NoSuchPage {
+            page,
+            page_count: 1,
+        });
+    }
     let bytes = source.seek(SeekFrom::End(0))?;
     if bytes > limits.max_whole_bytes {
         return Err(DecodeError::TooLarge {
@@ -80,14 +88,6 @@ pub(crate) fn open<R: Read + Seek>(
     source.seek(SeekFrom::Start(0))?;
     let mut file = Vec::new();
     source.take(bytes).read_to_end(&mut file)?;
-    if page > 0 {
-        // Only cameras that take several exposures at once write more, and none of
-        // these is a picture of its own.
-        return Err(DecodeError::NoSuchPage {
-            page,
-            page_count: 1,
-        });
-    }
     let fits = |width, height, samples| {
         frame::fits(width, height, samples, bytes, limits).map_err(|error| error.to_string())
     };
